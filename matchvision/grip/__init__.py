@@ -1,0 +1,1 @@
+"""Stage or layer: grip."""

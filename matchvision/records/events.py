@@ -1,0 +1,38 @@
+"""What happened, dated."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Final
+
+EVENT_KINDS: Final = (
+    "early-start", "first-motion", "lead-change", "slip", "spin", "dragged", "stall", "held", "anchor-creep",
+    "dislodged", "rope-off", "drive-loss", "turned", "contact", "blocked", "reach-out", "lifted", "tipped",
+    "off-table", "touch",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Event:
+    """One thing that happened. Times are on the match clock [s]; ``end_s`` is NaN for a moment.
+
+    ``machine`` is empty where no machine is meant. ``evidence`` is a sentence with the numbers it rests on.
+    """
+
+    kind: str
+    machine: str
+    start_s: float
+    end_s: float
+    u_start_s: float
+    probability: float
+    evidence: str
+
+
+@dataclass(frozen=True, eq=False)
+class Grip:
+    """Events in order of time, and the state of each wheel in each frame.
+
+    ``grip_state`` maps (machine, wheel) to n words: "gripping", "slipping", "spinning", "dragged", "" (unknown).
+    """
+
+    events: tuple[Event, ...]
+    grip_state: Mapping[tuple[str, str], tuple[str, ...]] = field(default_factory=dict)

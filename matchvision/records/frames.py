@@ -1,0 +1,83 @@
+"""Frames and facts of a clip."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+
+@dataclass(frozen=True, eq=False)
+class Frame:
+    """One picture of the clip, upright, as the decoder's planes in 8 bits.
+
+    Attributes
+    ----------
+    index : int
+        Number of the picture in order of presentation, from 0.
+    clip_s : float
+        Presentation time less that of the first picture [s].
+    luma : (rows, cols) uint8 array
+    blue, red : (rows / step_row, cols / step_col) uint8 arrays
+        Chroma planes Cb and Cr.
+    chroma_step_px : (int, int)
+        Luma pixels a chroma sample spans, (cols, rows); (2, 2) for 4:2:0.
+    chroma_offset_px : (float, float)
+        Where chroma sample [0, 0] lies in luma pixels, (col, row).
+    """
+
+    index: int
+    clip_s: float
+    luma: npt.NDArray[np.uint8]
+    blue: npt.NDArray[np.uint8]
+    red: npt.NDArray[np.uint8]
+    chroma_step_px: tuple[int, int]
+    chroma_offset_px: tuple[float, float]
+
+
+@dataclass(frozen=True)
+class FootageFault:
+    """A weakness of the footage: what, what it costs, and what to do before filming again."""
+
+    what: str
+    consequence: str
+    do: str
+
+
+@dataclass(frozen=True)
+class ClipFacts:
+    """What the clip's container says, before any picture is decoded.
+
+    Attributes
+    ----------
+    sha256 : str
+        Fingerprint of the file.
+    width_px, height_px : int
+        Size of the upright picture.
+    rotation_deg : int
+        Quarter turns (counter-clockwise) applied to make the picture upright.
+    mirrored : bool
+        Whether a mirror stored in the container was undone.
+    frame_rate_per_s : float
+        Average rate that the container states; times never come from it.
+    matrix : "bt709", "bt601" or "bt2020"
+        From luma and chroma to colours.
+    full_range : bool
+    transfer : str
+        Transfer curve named by the clip, "" if none.
+    """
+
+    path: Path
+    sha256: str
+    codec: str
+    pixel_format: str
+    width_px: int
+    height_px: int
+    rotation_deg: int
+    mirrored: bool
+    frame_rate_per_s: float
+    duration_s: float
+    matrix: str
+    full_range: bool
+    transfer: str
+    faults: tuple[FootageFault, ...] = ()

@@ -1,0 +1,141 @@
+"""Positions, speeds, headings, wheel angles and the rope, each with its uncertainty, on one time line."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from matchvision.records.tracks import Tracks
+
+FloatArray = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Places:
+    """Table positions of the tracked markers, (n frames, m markers) arrays, NaN where not known.
+
+    ``u_x_m`` and ``u_y_m`` hold pixel noise, height and camera together (k = 1).
+    """
+
+    x_m: FloatArray
+    y_m: FloatArray
+    z_m: FloatArray
+    u_x_m: FloatArray
+    u_y_m: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class MachineMotion:
+    """A machine's motion, (n,) arrays on the frames, NaN where not known.
+
+    Position of the machine frame's origin; speed and acceleration towards its home are positive; heading counts from
+    +x towards +y and is unwrapped. Times are real seconds (slow motion already undone).
+    """
+
+    machine: str
+    x_m: FloatArray
+    y_m: FloatArray
+    speed_m_s: FloatArray
+    accel_m_s2: FloatArray
+    heading_deg: FloatArray
+    u_x_m: FloatArray
+    u_y_m: FloatArray
+    u_speed_m_s: FloatArray
+    u_accel_m_s2: FloatArray
+    u_heading_deg: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class WheelMotion:
+    """A wheel's turning, (n,) arrays. The angle grows while driving forward, from 0 at the first frame with a value.
+
+    ``surface_speed_m_s`` = rate · radius; ``slip_speed_m_s`` = surface speed − the machine's speed along its drive
+    direction; ``slip_ratio`` = 1 − v / surface speed, NaN where its uncertainty exceeds 0.1.
+    """
+
+    machine: str
+    wheel: str
+    radius_m: float
+    driven: bool
+    angle_rad: FloatArray
+    rate_rad_s: FloatArray
+    surface_speed_m_s: FloatArray
+    slip_speed_m_s: FloatArray
+    slip_ratio: FloatArray
+    u_angle_rad: FloatArray
+    u_rate_rad_s: FloatArray
+    u_surface_speed_m_s: FloatArray
+    u_slip_speed_m_s: FloatArray
+    u_slip_ratio: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class RopeMotion:
+    """The rope, (n,) arrays. Length as it lies (link and stretch included) on each side of the centre line.
+
+    Attributes
+    ----------
+    speed_m_s : rope speed at the centre line, positive towards +x.
+    slack : (n,) float array, 1 slack, 0 taut, NaN unknown.
+    crossing_arc_m : arc length (from the first end) at which the rope crosses the centre line.
+    span_m : straight distance between the hitches, NaN where not both are known.
+    link_length_m : distance between the two link markers, NaN without a link.
+    u_link_length_m : part that is independent from frame to frame.
+    u_link_common_ratio : relative part common to all frames (scale of the camera).
+    pull_dir_x, pull_dir_y, pull_dir_z : (n, 2) arrays
+        Unit vector of the pull that acts on each end's machine (from its hitch along the rope), ends in sheet order.
+    total_m, u_total_m : length of the rope as it lies (n,).
+    """
+
+    on_minus_x_m: FloatArray
+    on_plus_x_m: FloatArray
+    u_on_minus_x_m: FloatArray
+    u_on_plus_x_m: FloatArray
+    speed_m_s: FloatArray
+    u_speed_m_s: FloatArray
+    slack: FloatArray
+    crossing_arc_m: FloatArray
+    span_m: FloatArray
+    link_length_m: FloatArray
+    u_link_length_m: FloatArray
+    u_link_common_ratio: float
+    pull_dir_x: FloatArray
+    pull_dir_y: FloatArray
+    pull_dir_z: FloatArray
+    total_m: FloatArray
+    u_total_m: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class Motion:
+    """Everything that moved. ``real_s`` is clip time in real seconds (slow motion undone), same zero as ``clip_s``."""
+
+    frame: npt.NDArray[np.int64]
+    clip_s: FloatArray
+    real_s: FloatArray
+    tracks: Tracks
+    places: Places
+    machines: Mapping[str, MachineMotion]
+    wheels: tuple[WheelMotion, ...]
+    rope: RopeMotion | None
+
+
+@dataclass(frozen=True)
+class MatchClock:
+    """From clip time to match time: ``t_s = (clip_s − start_clip_s) · real_per_clip_ratio``."""
+
+    start_clip_s: float
+    duration_s: float
+    real_per_clip_ratio: float = 1.0
+    u_start_s: float = 0.0
+    source: str = "given in the sheet"
+
+    def match_time(self, clip_s: FloatArray) -> FloatArray:
+        """Match time [s] of clip times [s]."""
+        return (np.asarray(clip_s, dtype=np.float64) - self.start_clip_s) * self.real_per_clip_ratio
+
+    @property
+    def end_clip_s(self) -> float:
+        """Clip time [s] at which the match ends."""
+        return self.start_clip_s + self.duration_s / self.real_per_clip_ratio

@@ -1,0 +1,74 @@
+"""Rope tension from each source and each machine's traction."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+FloatArray = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class BudgetLine:
+    """One line of an uncertainty budget: where it comes from and its share at the peak, k = 1, in the result's unit."""
+
+    name: str
+    u: float
+    unit: str
+    common: bool
+
+
+@dataclass(frozen=True, eq=False)
+class PullSource:
+    """Tension from one source, (n,) arrays on the frames; NaN where the source says nothing.
+
+    Attributes
+    ----------
+    source : "link", "stretch", "inertia", "drive" or "fused".
+    tension_N, u_tension_N : value and combined standard uncertainty.
+    u_common_N : the part of ``u_tension_N`` that is common to all frames.
+    independent : False where it leans on numbers that only the forecast has; kept out of comparison and causes.
+    budget : at the frame of greatest tension.
+    """
+
+    source: str
+    tension_N: FloatArray
+    u_tension_N: FloatArray
+    u_common_N: FloatArray
+    independent: bool
+    budget: tuple[BudgetLine, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Traction:
+    """One machine's traction, (n,) arrays.
+
+    ``traction_N`` is gross, along the drive direction; ``load_N`` the dynamic normal load on the driven wheels;
+    ``grip_used`` their ratio.
+    """
+
+    machine: str
+    traction_N: FloatArray
+    load_N: FloatArray
+    grip_used: FloatArray
+    u_traction_N: FloatArray
+    u_load_N: FloatArray
+    u_grip_used: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class Pull:
+    """All sources and each machine's traction. ``sources`` ends with "fused" where there is any source.
+
+    ``disagreement`` holds a sentence where sources contradict each other, and ``left_out`` one for each source that
+    the footage or the sheet cannot support, saying what would give it.
+    """
+
+    sources: tuple[PullSource, ...]
+    traction: tuple[Traction, ...]
+    disagreement: tuple[str, ...]
+    left_out: tuple[str, ...]
+
+    def source(self, name: str) -> PullSource | None:
+        """The source of that name, or None."""
+        return next((s for s in self.sources if s.source == name), None)

@@ -1,0 +1,111 @@
+"""The verdict, the comparison, and the whole answer."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from matchvision.records.camera import Cameras, TableView
+from matchvision.records.events import Grip
+from matchvision.records.forecast import ForecastRun
+from matchvision.records.frames import ClipFacts, FootageFault
+from matchvision.records.motion import MatchClock, Motion
+from matchvision.records.pull import Pull
+from matchvision.records.sheet import Run
+
+
+@dataclass(frozen=True)
+class StageNote:
+    """What one stage did.
+
+    Attributes
+    ----------
+    stage : str
+        Its name ("footage", "table", "markers", "motion", "pull", "grip", "forecast", "verdict").
+    status : "done", "partly" or "skipped"
+        "partly": done, but the footage could not support something asked for.
+    sentence : str
+        What was done, with the numbers used; or "skipped, because …".
+    warnings : str, each
+    advice : str, each
+        What adding something to the sheet or the filming would give.
+    """
+
+    stage: str
+    status: Literal["done", "partly", "skipped"]
+    sentence: str
+    warnings: tuple[str, ...] = ()
+    advice: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Ruling:
+    """Who has won, by the event's own rules.
+
+    ``winner`` is None for a load run or where there are no data; ``margin_m`` is the winner's rope beyond the share to
+    win; ``sure`` is False where the margin lies inside its U95.
+    """
+
+    winner: str | None
+    margin_m: float
+    u_margin_m: float
+    sure: bool
+    sentence: str
+    share: float
+    u_share: float
+    decided_at_s: float
+
+
+@dataclass(frozen=True)
+class ComparisonRow:
+    """One quantity, predicted against measured. error = predicted − measured; ``within`` is "yes", "no" or "inconclusive"."""
+
+    quantity: str
+    unit: str
+    predicted: float
+    u_predicted: float
+    measured: float
+    u_measured: float
+    error: float
+    u_validation: float
+    en: float
+    within: str
+
+
+@dataclass(frozen=True)
+class CauseRow:
+    """One explanation with its probability."""
+
+    cause: str
+    machine: str
+    probability: float
+    estimate: float
+    u_estimate: float
+    unit: str
+    since_s: float
+    statement: str
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """Ruling, comparison and causes."""
+
+    ruling: Ruling | None
+    comparison: tuple[ComparisonRow, ...]
+    causes: tuple[CauseRow, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Analysis:
+    """The whole answer about one run."""
+
+    run: Run
+    clip: ClipFacts
+    faults: tuple[FootageFault, ...]
+    clock: MatchClock
+    table: TableView
+    cameras: Cameras
+    motion: Motion
+    pull: Pull | None
+    grip: Grip | None
+    forecast: ForecastRun | None
+    verdict: Verdict
+    notes: tuple[StageNote, ...]

@@ -1,0 +1,388 @@
+"""What people write about a run, as frozen, checked objects.
+
+The types mirror the run sheet key by key (``docs/conventions.md`` lists them); ``matchvision.sheets`` reads the files
+and turns what these types refuse into messages for people. Units stand in the names; SI throughout.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Annotated, Any, Literal, Self
+
+import numpy as np
+import numpy.typing as npt
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+
+from matchvision.records.camera import Camera
+
+Name = Annotated[str, Field(pattern=r"^[^\s.]+$", description="a name without spaces or full stops")]
+Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+Finite = Annotated[float, Field(allow_inf_nan=False)]
+Share = Annotated[float, Field(ge=0, le=1)]
+Point2 = tuple[Finite, Finite]
+Point3 = tuple[Finite, Finite, Finite]
+
+
+class SheetModel(BaseModel):
+    """Common manners: frozen, and unknown keys are refused."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
+
+
+class Quantity(SheetModel):
+    """A number with its standard uncertainty; a bare number in the sheet has none stated (``u = 0``)."""
+
+    value: Finite
+    u: NotNegative = 0.0
+
+
+def _as_quantity(raw: Any) -> Any:  # noqa: ANN401 - whatever stands in the sheet
+    if isinstance(raw, int | float) and not isinstance(raw, bool):
+        return {"value": float(raw)}
+    return raw
+
+
+Number = Annotated[Quantity, BeforeValidator(_as_quantity)]
+
+
+class RunInfo(SheetModel):
+    """``[run]``: name, kind of run and the clip file (relative to the sheet)."""
+
+    name: str = Field(min_length=1)
+    kind: Literal["match", "sled", "lift", "slope", "coast", "free"] = "match"
+    clip: Path
+
+
+class ClockSheet(SheetModel):
+    """``[clock]``: start of the match in clip time, its length and the recording rate of slow motion."""
+
+    start_s: NotNegative | None = None
+    start: Literal["first-motion", "sound", "lamp"] | None = None
+    duration_s: Positive
+    recorded_fps: Positive | None = None
+
+    @model_validator(mode="after")
+    def _one_start(self) -> Self:
+        if (self.start_s is None) == (self.start is None):
+            msg = 'give either start_s (clip time in seconds) or start = "first-motion"'
+            raise ValueError(msg)
+        return self
+
+
+class Tag(SheetModel):
+    """A printed square tag lying on the table; ``side_m`` is the outer side of its black border."""
+
+    family: Literal["36h11", "25h9", "16h5"] = "36h11"
+    id: Annotated[int, Field(ge=0)]
+    side_m: Positive
+    centre_m: Point2
+    angle_deg: Finite = 0.0
+
+
+class TablePoint(SheetModel):
+    """A point of known place on the table that somebody clicked in the picture."""
+
+    name: str
+    at_m: Point2 | Point3
+    pixel: Point2
+    u_px: Positive = 1.0
+
+
+class TableSheet(SheetModel):
+    """``[table]``: size, tags, clicked points and the height profile ``z(x)``."""
+
+    length_m: Positive
+    width_m: Positive
+    profile_m: tuple[Point2, ...] = ()
+    tag: tuple[Tag, ...] = ()
+    point: tuple[TablePoint, ...] = ()
+
+
+class CameraSheet(SheetModel):
+    """``[camera]``: held by hand or not, and the lens sheet where there is one."""
+
+    moves: bool = False
+    lens: Path | None = None
+    readout_s: NotNegative | None = None
+
+
+class Colour(SheetModel):
+    """What a marker colour looks like."""
+
+    srgb: Annotated[str, Field(pattern=r"^#[0-9a-fA-F]{6}$")]
+
+
+class Bead(SheetModel):
+    """A coloured sphere on the cord, at an arc length counted from the first end."""
+
+    name: Name
+    at_m: NotNegative
+    colour: str
+
+
+class LinkMarker(SheetModel):
+    """One of the two markers beside the sprung link."""
+
+    name: Name
+    colour: str
+
+
+class LinkSheet(SheetModel):
+    """``[rope.link]``: a sprung link set into the rope, its two markers and its hang test."""
+
+    from_m: NotNegative
+    markers: tuple[LinkMarker, LinkMarker]
+    hang_test: Path
+    u_reading_m: Positive = 0.0005
+
+
+class RopeSheet(SheetModel):
+    """``[rope]``: length, what the ends are hitched to, beads, link and the cord's own stretch."""
+
+    length_m: Positive
+    ends: tuple[Name, Name]
+    bead_radius_m: Positive = 0.009
+    beads: tuple[Bead, ...] = ()
+    first_bead_m: NotNegative | None = None
+    bead_spacing_m: Positive | None = None
+    bead_colours: tuple[str, ...] = ()
+    stiffness_N_per_m: Number | None = None
+    link: LinkSheet | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _lay_out_beads(cls, raw: Any) -> Any:  # noqa: ANN401 - whatever stands in the sheet
+        """Write regular beads out one by one, so that everything downstream knows one form."""
+        if not isinstance(raw, Mapping) or raw.get("beads"):
+            return raw
+        first, spacing, colours = (raw.get(k) for k in ("first_bead_m", "bead_spacing_m", "bead_colours"))
+        length = raw.get("length_m")
+        numbers = (first, spacing, length)
+        if not colours or not all(isinstance(v, int | float) for v in numbers) or not float(spacing or 0) > 0:
+            return raw
+        places = np.arange(float(first or 0), float(length or 0), float(spacing or 1))
+        beads = [
+            {"name": f"bead_{i + 1:02d}", "at_m": round(float(at), 6), "colour": colours[i % len(colours)]}
+            for i, at in enumerate(places)
+        ]
+        return {**raw, "beads": beads}
+
+
+class Hitch(SheetModel):
+    """Where the rope is hitched, in the machine frame; ``on = "reach"``: it rides on the arm."""
+
+    at_m: Point3
+    on: Literal["body", "reach"] = "body"
+
+
+class MachineMarker(SheetModel):
+    """A marker on a machine: a flat disc facing up, or a sphere."""
+
+    name: Name
+    colour: str
+    radius_m: Positive
+    at_m: Point3
+    shape: Literal["disc", "sphere"] = "disc"
+    on: Literal["body", "reach"] = "body"
+
+
+class RimMarker(SheetModel):
+    """A disc on a wheel's outer face; the angle counts from forward through up."""
+
+    name: Name
+    colour: str
+    radius_m: Positive
+    circle_m: Positive
+    angle_deg: Finite = 0.0
+
+
+class Wheel(SheetModel):
+    """A wheel; ``face_m`` is the middle of the face that carries the rim markers, in the machine frame."""
+
+    name: str
+    radius_m: Positive
+    driven: bool = True
+    face_m: Point3
+    rim: tuple[RimMarker, ...] = ()
+
+
+class Load(SheetModel):
+    """``[machine.X.load]``: a dragged weight, with its measured sliding friction."""
+
+    grip_sliding: Number
+
+
+class Anchor(SheetModel):
+    """A base that holds by suction, weight or spikes, up to a pull."""
+
+    holding_N: Number | None = None
+
+
+class Reach(SheetModel):
+    """An arm that carries the hitch outwards."""
+
+    stroke_m: Positive
+    mass_kg: NotNegative = 0.0
+
+
+class Brake(SheetModel):
+    """A brake or a self-locking gear."""
+
+    brake_N: Number | None = None
+
+
+class Blocker(SheetModel):
+    """A wall set in the opponent's way."""
+
+    size_m: Point3
+
+
+class Body(SheetModel):
+    """A second body of the machine."""
+
+    name: Name
+    mass_kg: Positive
+    size_m: Point3
+
+
+class StartPose(SheetModel):
+    """Where a machine stands when the clock starts."""
+
+    at_m: Point2
+    heading_deg: Finite
+
+
+class Drive(SheetModel):
+    """A drive: what was measured about it, or what the team expects of it. Same keys in both places.
+
+    ``throttle`` joins (match time s, share of full drive) by straight lines; it acts on the torque,
+    ``share · Ts · (1 − ω/ω0)``, or on the voltage, ``Ts · (share − ω/ω0)``.
+    """
+
+    motors: Annotated[int, Field(ge=0)] | None = None
+    stall_torque_Nm: Number | None = None
+    no_load_rev_min: Number | None = None
+    gear_ratio: Number | None = None
+    drive_efficiency: Number | None = None
+    drive_friction_Nm: Number | None = None
+    supply_sag_ratio: Number | None = None
+    wheel_inertia_kg_m2: Number | None = None
+    grip_static: Number | None = None
+    grip_sliding: Number | None = None
+    rolling_resistance: Number | None = None
+    start_delay_s: Number | None = None
+    throttle: tuple[Point2, ...] = ()
+    throttle_acts_on: Literal["torque", "voltage"] = "torque"
+    holding_N: Number | None = None
+    reach_s: Number | None = None
+    brake_N: Number | None = None
+
+
+class Forecast(Drive):
+    """``[forecast.X]``: what the team calculated beforehand, and what it said would happen."""
+
+    left: Drive | None = None
+    right: Drive | None = None
+    curve: Path | None = None
+    win_chance: Share | None = None
+    peak_pull_N: Number | None = None
+    failure_named: str | None = None
+
+
+class Machine(SheetModel):
+    """``[machine.X]``: home, mass, hitch, parts and markers of one machine."""
+
+    home: Literal["-x", "+x"]
+    unknown: bool = False
+    mass_kg: Positive | None = None
+    u_mass_kg: NotNegative = 0.0
+    hitch: Hitch | None = None
+    centre_of_mass_m: Point3 | None = None
+    size_m: Point3 | None = None
+    wheelbase_m: Positive | None = None
+    driven_wheels: Annotated[int, Field(ge=0)] | None = None
+    start: StartPose | None = None
+    commands: Path | None = None
+    drive: Drive | None = None
+    load: Load | None = None
+    marker: tuple[MachineMarker, ...] = ()
+    wheel: tuple[Wheel, ...] = ()
+    anchor: Anchor | None = None
+    reach: Reach | None = None
+    brake: Brake | None = None
+    blocker: Blocker | None = None
+    body: tuple[Body, ...] = ()
+
+
+class Rules(SheetModel):
+    """``[rules]``: how the event decides; nothing is built in but the share of one half."""
+
+    decide: Literal["rope-share", "mark-past-line"] = "rope-share"
+    share_to_win: Annotated[float, Field(gt=0, lt=1)] = 0.5
+    mark: str | None = None
+    line_m: NotNegative | None = None
+    setup_limit_s: Positive | None = None
+
+
+class RunSheet(SheetModel):
+    """A whole run sheet; every block beyond run, clock and table is optional."""
+
+    run: RunInfo
+    clock: ClockSheet
+    table: TableSheet
+    camera: CameraSheet = CameraSheet()
+    colour: dict[str, Colour] = {}
+    rope: RopeSheet | None = None
+    machine: dict[Name, Machine] = {}
+    rules: Rules = Rules()
+    forecast: dict[str, Forecast] = {}
+
+
+@dataclass(frozen=True, eq=False)
+class HangTest:
+    """A hang test of the sprung link: masses hung on it and its length under each.
+
+    ``mass_kg`` and ``length_m`` are float arrays of one length n >= 3; ``loading`` says "up", "down" or "" a row.
+    """
+
+    mass_kg: npt.NDArray[np.float64]
+    length_m: npt.NDArray[np.float64]
+    loading: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class ForecastCurve:
+    """A forecast brought as a table from any tool: columns by name, each a float array of one length."""
+
+    columns: Mapping[str, npt.NDArray[np.float64]]
+
+
+@dataclass(frozen=True, eq=False)
+class LensSheet:
+    """A lens from chessboard stills: a camera whose pose is meaningless, with the covariance of its lens part."""
+
+    camera: Camera
+    views: int
+    rms_px: float
+
+
+@dataclass(frozen=True, eq=False)
+class Run:
+    """A run as read from disk: the sheet and every file that it points to, loaded and checked.
+
+    ``sheet_texts`` keeps the sheets as they were written, by path, for the report.
+    """
+
+    sheet: RunSheet
+    folder: Path
+    hang_test: HangTest | None = None
+    lens: LensSheet | None = None
+    curves: Mapping[str, ForecastCurve] = field(default_factory=dict)
+    commands: Mapping[str, npt.NDArray[np.float64]] = field(default_factory=dict)
+    sheet_texts: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def clip(self) -> Path:
+        """The clip file; the loader has made its path absolute."""
+        return self.sheet.run.clip
