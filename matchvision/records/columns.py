@@ -12,7 +12,7 @@ UNIT_SUFFIXES: Final = (
 
 @dataclass(frozen=True)
 class Column:
-    """One column: name, kind of value, unit ("" for words, "1" for pure numbers), meaning, and whether it may be missing."""
+    """One column: name, kind of value, unit ("" for words, "1" for pure numbers), meaning, may it be missing."""
 
     name: str
     dtype: str

@@ -56,7 +56,7 @@ class Ruling:
 
 @dataclass(frozen=True)
 class ComparisonRow:
-    """One quantity, predicted against measured. error = predicted − measured; ``within`` is "yes", "no" or "inconclusive"."""
+    """One quantity: error = predicted − measured; ``within`` is "yes", "no" or "inconclusive"."""
 
     quantity: str
     unit: str
