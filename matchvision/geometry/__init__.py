@@ -1,1 +1,1 @@
-"""Stage or layer: geometry."""
+"""Projections between the table and the picture, and their derivatives."""
