@@ -1,0 +1,247 @@
+"""Where every marker and the rope are, from the run's motion; and where the camera sees them."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchvision.filming.camera import Poses, lens_of, poses_over_time, project_points
+from matchvision.filming.course import Course
+from matchvision.filming.scene import Machine, Scene
+
+Array = NDArray[np.float64]
+
+CURVE_POINTS = 241
+FACE_CLEARANCE_M = 0.0004
+
+
+@dataclass(frozen=True)
+class Places:
+    """Everything's place at n times, in the table frame [m].
+
+    ``markers`` maps names as the tables use them (``heron.front``, ``bead_01``) to (n, 3); ``rope`` is the rope's
+    curve, (n, points, 3), ``rope_arc_m`` its arc length along that curve, (n, points), as it lies.
+    """
+
+    clip_s: Array
+    markers: dict[str, Array]
+    hitches: tuple[Array, Array]
+    rope: Array
+    rope_arc_m: Array
+    rope_total_m: Array
+    rope_plus_x_m: Array
+    rope_mid_x_m: Array
+    slack: NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Views:
+    """What the camera sees: true marker pixels (n, 2), whether visible (n,), and the camera's poses."""
+
+    pixels: dict[str, Array]
+    visible: dict[str, NDArray[np.bool_]]
+    poses: Poses
+
+
+def machine_points(points_m: Array, x_m: Array, y_m: Array, heading_rad: Array) -> Array:
+    """Points of the machine frame, shape (k, 3) or (n, k, 3), in the table frame at n poses: (n, k, 3)."""
+    cos, sin = np.cos(heading_rad)[:, None], np.sin(heading_rad)[:, None]
+    px, py, pz = points_m[..., 0], points_m[..., 1], points_m[..., 2]
+    x = x_m[:, None] + cos * px - sin * py
+    y = y_m[:, None] + sin * px + cos * py
+    return np.stack([x, y, np.broadcast_to(pz, x.shape)], axis=-1)
+
+
+def _rim_points(machine: Machine, wheel_angle_rad: Array) -> dict[str, Array]:
+    """Rim marks in the machine frame, (n, 3) each: driving forward carries a mark from up to forward."""
+    found = {}
+    for wheel in machine.wheel:
+        for mark in wheel.rim:
+            angle = np.deg2rad(mark.angle_deg) - wheel_angle_rad
+            fx, fy, fz = wheel.face_m
+            found[mark.name] = np.stack(
+                [fx + mark.circle_m * np.cos(angle), np.full_like(angle, fy), fz + mark.circle_m * np.sin(angle)], axis=-1
+            )
+    return found
+
+
+def _arcs(curve: Array) -> Array:
+    steps = np.linalg.norm(np.diff(curve, axis=1), axis=2)
+    return np.concatenate([np.zeros((len(curve), 1)), np.cumsum(steps, axis=1)], axis=1)
+
+
+def _slack_curve(a: Array, b: Array, length_m: float, radius_m: float) -> Array:
+    """A slack rope between hitches: it sags to the table first, then lies in a bow to the side; shape (n, p, 3).
+
+    One number (``give``) a time is found by bisection such that the curve has the rope's length.
+    """
+    u = np.linspace(0, 1, CURVE_POINTS)
+    chord = b - a
+    side = np.stack([-chord[:, 1], chord[:, 0], np.zeros(len(a))], axis=-1)
+    side /= np.linalg.norm(side, axis=1, keepdims=True)
+    sag_limit = 3 * np.maximum(a[:, 2], b[:, 2])[:, None]
+    hump = 4 * u * (1 - u)
+
+    def curve(give: Array) -> Array:
+        points = a[:, None] + u[None, :, None] * chord[:, None]
+        sag = np.minimum(give[:, None], sag_limit)
+        bow = np.maximum(give[:, None] - sag_limit, 0.0)
+        points = points + (bow * np.sin(np.pi * u) ** 2)[..., None] * side[:, None]
+        points[..., 2] = np.maximum(points[..., 2] - sag * hump, np.minimum(radius_m, points[..., 2]))
+        return points
+
+    low, high = np.zeros(len(a)), np.full(len(a), length_m)
+    for _ in range(45):
+        middle = (low + high) / 2
+        short = _arcs(curve(middle))[:, -1] < length_m
+        low, high = np.where(short, middle, low), np.where(short, high, middle)
+    return curve((low + high) / 2)
+
+
+def place_everything(scene: Scene, course: Course, clip_s: Array) -> Places:
+    """Places of all markers and of the rope at the given times.
+
+    Notes
+    -----
+    Taut: straight from hitch to hitch; the cord's stretch is spread evenly over the cord, the link has its own.
+    Slack: see `_slack_curve`; beads keep their arc length.
+
+    Checked by: tests/filming/test_course.py::test_rope_keeps_its_length
+    """
+    now = course.at(clip_s)
+    markers: dict[str, Array] = {}
+    for name, machine in scene.machine.items():
+        state = now.machines[name]
+        pose = (state.x_m, state.y_m, state.heading_rad)
+        for disc in machine.marker:
+            markers[f"{name}.{disc.name}"] = machine_points(np.array([disc.at_m]), *pose)[:, 0]
+        for mark, points in _rim_points(machine, state.wheel_angle_rad).items():
+            markers[f"{name}.{mark}"] = machine_points(points[:, None], *pose)[:, 0]
+    a, b = (
+        machine_points(np.array([scene.machine[end].hitch_m]), m.x_m, m.y_m, m.heading_rad)[:, 0]
+        for end, m in ((end, now.machines[end]) for end in scene.rope.ends)
+    )
+    rope, link = scene.rope, scene.rope.link
+    chord = np.linalg.norm(b - a, axis=1)
+    slack = chord < rope.length_m
+    curve = a[:, None] + np.linspace(0, 1, CURVE_POINTS)[None, :, None] * (b - a)[:, None]
+    if slack.any():
+        curve[slack] = _slack_curve(a[slack], b[slack], rope.length_m, rope.bead_radius_m)
+    arc = _arcs(curve)
+    total = arc[:, -1]
+
+    if link is None:
+        link_now = np.zeros_like(total)
+        before, rest = rope.length_m, 0.0
+    else:
+        link_now = np.where(slack, link.rest_m, now.link_m)
+        before, rest = link.from_m, link.rest_m
+    strain = (total - link_now) / (rope.length_m - rest)
+
+    def at_arc(unloaded_m: float) -> Array:
+        """Place of a point of the rope named by its unloaded arc length."""
+        arc_m = strain * unloaded_m
+        if unloaded_m > before:
+            arc_m = strain * (unloaded_m - rest) + link_now
+        return _along(curve, arc, arc_m)
+
+    for bead, place, _ in scene.beads():
+        markers[bead] = at_arc(place)
+    if link is not None:
+        markers["link_1"] = _along(curve, arc, strain * link.from_m)
+        markers["link_2"] = _along(curve, arc, strain * link.from_m + link_now)
+    pieces = np.diff(arc, axis=1)
+    x0, x1 = curve[:, :-1, 0], curve[:, 1:, 0]
+    span = np.where(np.abs(x1 - x0) > 1e-12, x1 - x0, 1e-12)
+    share = np.clip(np.where(span > 0, x1 / span, x0 / -span), 0, 1)
+    mid = _along(curve, arc, total / 2)[:, 0]
+    return Places(clip_s, markers, (a, b), curve, arc, total, (pieces * share).sum(axis=1), mid, slack)
+
+
+def _along(curve: Array, arc: Array, arc_m: Array) -> Array:
+    """Point of each time's curve at an arc length, shape (n, 3)."""
+    n = np.arange(len(curve))
+    k = np.clip((arc < arc_m[:, None]).sum(axis=1) - 1, 0, curve.shape[1] - 2)
+    low, high = arc[n, k], arc[n, k + 1]
+    part = ((arc_m - low) / (high - low))[:, None]
+    return np.asarray(curve[n, k] * (1 - part) + curve[n, k + 1] * part)
+
+
+def _segment_hits_box(start: Array, end: Array, half: Array, centre: Array) -> NDArray[np.bool_]:
+    """Whether straight lines (n, 3) to (n, 3) pass through an axis-aligned box."""
+    step = end - start
+    step = np.where(np.abs(step) < 1e-12, 1e-12, step)
+    first, second = (centre - half - start) / step, (centre + half - start) / step
+    enter = np.minimum(first, second).max(axis=1)
+    leave = np.maximum(first, second).min(axis=1)
+    return np.asarray((enter < leave) & (leave > 0) & (enter < 1))
+
+
+def _hidden_share(points: Array, camera: Array, scene: Scene, course: Course) -> Array:
+    """Which of the points (n, 3) lie behind a machine's box, as 0 or 1 for each time."""
+    hidden = np.zeros(len(points), bool)
+    for name, machine in scene.machine.items():
+        state = course.machines[name]
+        cos, sin = np.cos(state.heading_rad), np.sin(state.heading_rad)
+        ends = []
+        for point in (points, camera):
+            dx, dy = point[:, 0] - state.x_m, point[:, 1] - state.y_m
+            ends.append(np.stack([cos * dx + sin * dy, cos * dy - sin * dx, point[:, 2]], axis=-1))
+        length, width, height = machine.size_m
+        half = np.array([length / 2, width / 2, height / 2]) - FACE_CLEARANCE_M
+        hidden |= _segment_hits_box(ends[0], ends[1], half, np.array([0.0, 0.0, height / 2]))
+    return hidden.astype(float)
+
+
+def project(scene: Scene, course: Course, places: Places) -> Views:
+    """True pixels of every marker at every time, and which the camera sees.
+
+    Parameters
+    ----------
+    scene, course
+        As given to and by `play`.
+    places : Places
+        From `place_everything`, at the pictures' times.
+
+    Returns
+    -------
+    Views
+        A marker is visible where its centre lies in the picture and at least three of five rays to it are free:
+        to the centre and to four points 0.7 of a radius from it. A rim mark needs its wheel's face turned to the camera.
+    """
+    lens = lens_of(scene.camera)
+    poses = poses_over_time(scene.camera, places.clip_s, np.random.default_rng([scene.seed, 1]))
+    now = course.at(places.clip_s)
+    camera = poses.position
+    width, height = scene.camera.size_px
+    pixels, visible = {}, {}
+    for name, points in places.markers.items():
+        seen = project_points(points[:, None], lens, poses)[:, 0]
+        inside = (seen[:, 0] >= 0) & (seen[:, 0] <= width - 1) & (seen[:, 1] >= 0) & (seen[:, 1] <= height - 1)
+        across, along, facing = _spread(scene, now, name, points, camera)
+        free = 1 - _hidden_share(points, camera, scene, now)
+        for offset in (across, -across, along, -along):
+            free += 1 - _hidden_share(points + offset, camera, scene, now)
+        pixels[name], visible[name] = seen, inside & facing & (free >= 3)
+    return Views(pixels, visible, poses)
+
+
+def _spread(scene: Scene, now: Course, name: str, points: Array, camera: Array) -> tuple[Array, Array, NDArray[np.bool_]]:
+    """Two offsets (n, 3) of 0.7 radius within a marker's face, and whether the face is turned to the camera."""
+    machine_name, _, part = name.partition(".")
+    zero, up = np.zeros(len(points)), np.zeros((len(points), 3))
+    if not part:
+        radius = 0.7 * scene.rope.bead_radius_m
+        up[:, 2] = radius
+        return np.tile([radius, 0.0, 0.0], (len(points), 1)), up, np.ones(len(points), bool)
+    machine, heading = scene.machine[machine_name], now.machines[machine_name].heading_rad
+    forward = np.stack([np.cos(heading), np.sin(heading), zero], axis=-1)
+    left = np.stack([-np.sin(heading), np.cos(heading), zero], axis=-1)
+    for wheel in machine.wheel:
+        for mark in wheel.rim:
+            if mark.name == part:
+                up[:, 2] = 0.7 * mark.radius_m
+                outward = left * np.sign(wheel.face_m[1])
+                return 0.7 * mark.radius_m * forward, up, ((camera - points) * outward).sum(axis=1) > 0
+    radius = next(0.7 * disc.radius_m for disc in machine.marker if disc.name == part)
+    return radius * forward, radius * left, camera[:, 2] > points[:, 2]

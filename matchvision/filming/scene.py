@@ -1,0 +1,300 @@
+"""What is filmed: the words of a scene sheet as frozen objects.
+
+A scene says what is true; the run sheet that is written beside the clip says only what a user would know.
+Lengths in metres, times in seconds of the clip unless a name says otherwise.
+"""
+
+from typing import Annotated, Literal
+
+from pydantic import ConfigDict, Field
+from pydantic.dataclasses import dataclass
+
+STRICT = ConfigDict(extra="forbid")
+
+Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+Number = Annotated[float, Field(allow_inf_nan=False)]
+Share = Annotated[float, Field(ge=0, le=1)]
+Colour = Annotated[str, Field(pattern=r"^#[0-9a-fA-F]{6}$")]
+Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$")]
+Point2 = tuple[Number, Number]
+Point3 = tuple[Number, Number, Number]
+
+PALETTE: dict[str, str] = {
+    "red": "#d7231e",
+    "cyan": "#0ab4cd",
+    "yellow": "#f0cd14",
+    "green": "#1eaf3c",
+    "magenta": "#d71e8c",
+    "orange": "#fa780a",
+    "blue": "#2350d7",
+}
+
+
+@dataclass(frozen=True, config=STRICT)
+class Clock:
+    """When the match runs within the clip."""
+
+    start_s: NotNegative
+    duration_s: Positive
+    after_s: NotNegative = 0.5
+
+
+@dataclass(frozen=True, config=STRICT)
+class Tag:
+    """A printed fiducial flat on the table; ``side_m`` is the outer side of its black border."""
+
+    id: Annotated[int, Field(ge=0, le=586)]
+    side_m: Positive
+    centre_m: Point2
+
+
+@dataclass(frozen=True, config=STRICT)
+class Patch:
+    """A stretch of table on which everything grips differently."""
+
+    from_m: Number
+    to_m: Number
+    grip_ratio: NotNegative
+    half_width_m: Positive = 0.22
+    colour: Colour = "#6f6a60"
+
+
+@dataclass(frozen=True, config=STRICT)
+class Table:
+    """The table top and what is printed or laid on it."""
+
+    length_m: Positive
+    width_m: Positive
+    tag: tuple[Tag, ...] = ()
+    patch: tuple[Patch, ...] = ()
+    height_m: Positive = 0.74
+    thickness_m: Positive = 0.032
+    colour: Colour = "#b9bbbe"
+
+
+@dataclass(frozen=True, config=STRICT)
+class Sway:
+    """The unrest of a hand that holds the camera."""
+
+    move_m: NotNegative
+    turn_deg: NotNegative
+    period_s: Positive = 2.7
+
+
+@dataclass(frozen=True, config=STRICT)
+class Camera:
+    """The phone."""
+
+    position_m: Point3
+    look_at_m: Point3
+    f_px: tuple[Positive, Positive]
+    size_px: tuple[Annotated[int, Field(ge=64, multiple_of=2)], Annotated[int, Field(ge=64, multiple_of=2)]] = (
+        1280,
+        720,
+    )
+    frames_per_s: Positive = 60.0
+    centre_px: Point2 | None = None
+    distortion: tuple[Number, Number, Number, Number, Number] = (0.0, 0.0, 0.0, 0.0, 0.0)
+    roll_deg: Number = 0.0
+    exposure_s: NotNegative = 1 / 120
+    subframes: Annotated[int, Field(ge=1, le=16)] = 3
+    noise_levels: NotNegative = 1.2
+    blur_px: NotNegative = 0.45
+    bitrate: Annotated[int, Field(ge=100_000)] = 4_000_000
+    sway: Sway | None = None
+
+
+@dataclass(frozen=True, config=STRICT)
+class Light:
+    """One lamp far away and the light from everywhere else."""
+
+    azimuth_deg: Number = 60.0
+    elevation_deg: Annotated[float, Field(gt=5, le=90)] = 62.0
+    brightness: Positive = 1.0
+    ambient_ratio: Share = 0.55
+    softness_m: Positive = 0.012
+
+
+@dataclass(frozen=True, config=STRICT)
+class Link:
+    """A sprung link set into the rope."""
+
+    from_m: Positive
+    rest_m: Positive
+    stiffness_N_per_m: Positive
+    colour: Name
+    hang_masses_kg: tuple[NotNegative, ...] = (0.0, 0.2, 0.5, 1.0, 1.5, 2.0, 2.5, 3.0)
+    u_reading_m: NotNegative = 0.0003
+
+
+@dataclass(frozen=True, config=STRICT)
+class Rope:
+    """The rope; ``length_m`` is unloaded and includes the link's resting length."""
+
+    length_m: Positive
+    ends: tuple[Name, Name]
+    first_bead_m: Positive
+    bead_spacing_m: Positive
+    bead_colours: tuple[Name, ...]
+    bead_radius_m: Positive = 0.009
+    stiffness_N_per_m: Positive = 5000.0
+    damping_N_s_per_m: NotNegative = 12.0
+    link: Link | None = None
+
+
+@dataclass(frozen=True, config=STRICT)
+class Disc:
+    """A flat round sticker on a machine's top."""
+
+    name: Name
+    colour: Name
+    radius_m: Positive
+    at_m: Point3
+
+
+@dataclass(frozen=True, config=STRICT)
+class RimMark:
+    """A round sticker on a wheel's face."""
+
+    name: Name
+    colour: Name
+    radius_m: Positive
+    circle_m: Positive
+    angle_deg: Number
+
+
+@dataclass(frozen=True, config=STRICT)
+class Wheel:
+    """A wheel that carries rim marks."""
+
+    name: str
+    face_m: Point3
+    rim: tuple[RimMark, ...]
+
+
+@dataclass(frozen=True, config=STRICT)
+class Drive:
+    """What the machine's drive really is and does."""
+
+    stall_torque_Nm: Positive
+    no_load_rev_min: Positive
+    gear_ratio: Positive
+    throttle: Annotated[tuple[tuple[Number, Share], ...], Field(min_length=1)]
+    motors: Annotated[int, Field(ge=1)] = 2
+    drive_efficiency: Annotated[float, Field(gt=0, le=1)] = 0.72
+    drive_friction_Nm: NotNegative = 0.09
+    wheel_radius_m: Positive = 0.045
+    wheel_inertia_kg_m2: Positive = 0.004
+    throttle_acts_on: Literal["torque", "voltage"] = "torque"
+    loss_s: NotNegative | None = None
+    loss_ratio: Share = 0.5
+
+
+@dataclass(frozen=True, config=STRICT)
+class Stated:
+    """A number as its team states it, with its standard uncertainty."""
+
+    value: Number
+    u: NotNegative
+
+
+@dataclass(frozen=True, config=STRICT)
+class Forecast:
+    """What the team calculated with; it need not be right."""
+
+    motors: int | None = None
+    stall_torque_Nm: Stated | Number | None = None
+    no_load_rev_min: Stated | Number | None = None
+    gear_ratio: Stated | Number | None = None
+    drive_efficiency: Stated | Number | None = None
+    drive_friction_Nm: Stated | Number | None = None
+    grip_static: Stated | Number | None = None
+    grip_sliding: Stated | Number | None = None
+    throttle: tuple[tuple[Number, Share], ...] | None = None
+    throttle_acts_on: Literal["torque", "voltage"] | None = None
+
+
+@dataclass(frozen=True, config=STRICT)
+class Machine:
+    """A machine or a dragged load (one without a drive).
+
+    ``hitch_x_m`` and ``y_m`` say where it stands at the clip's beginning: the hitch's x and the origin's y.
+    The heading is home's, plus ``heading_offset_deg``, plus ``wander_deg`` times the sine of the path travelled
+    over ``wander_m``.
+    """
+
+    home: Literal["-x", "+x"]
+    mass_kg: Positive
+    grip_ratio: NotNegative
+    hitch_m: Point3
+    hitch_x_m: Number
+    size_m: tuple[Positive, Positive, Positive]
+    marker: tuple[Disc, ...]
+    y_m: Number = 0.0
+    heading_offset_deg: Number = 0.0
+    wander_deg: Number = 0.0
+    wander_m: Positive = 0.15
+    u_mass_kg: NotNegative = 0.01
+    centre_of_mass_m: Point3 | None = None
+    wheelbase_m: Positive = 0.17
+    colour: Colour = "#34373f"
+    drive: Drive | None = None
+    wheel: tuple[Wheel, ...] = ()
+    forecast: Forecast | None = None
+    load_grip: Stated | None = None
+
+
+@dataclass(frozen=True, config=STRICT)
+class Thing:
+    """Something that lies about, off the table: a box or a ball; z counts from the floor."""
+
+    shape: Literal["box", "ball"]
+    at_m: Point3
+    size_m: tuple[Positive, Positive, Positive]
+    colour: Colour
+    turn_deg: Number = 0.0
+
+
+@dataclass(frozen=True, config=STRICT)
+class Scene:
+    """One clip's worth of truth."""
+
+    name: Annotated[str, Field(min_length=1)]
+    kind: Literal["match", "sled"]
+    clock: Clock
+    table: Table
+    camera: Camera
+    rope: Rope
+    machine: dict[Name, Machine]
+    story: str = ""
+    seed: Annotated[int, Field(ge=0)] = 0
+    light: Light = Field(default_factory=Light)
+    colour: dict[Name, Colour] = Field(default_factory=lambda: dict(PALETTE))
+    share_to_win: Share = 0.5
+    thing: tuple[Thing, ...] = ()
+
+    @property
+    def end_s(self) -> float:
+        """Clip time at which the match clock stops."""
+        return self.clock.start_s + self.clock.duration_s
+
+    @property
+    def frames(self) -> int:
+        """Number of pictures."""
+        length_s = self.end_s + self.clock.after_s
+        return round(length_s * self.camera.frames_per_s) + 1
+
+    def beads(self) -> list[tuple[str, float, str]]:
+        """Name, arc length [m] and colour of every bead; none sits on the link or on a hitch."""
+        found: list[tuple[str, float, str]] = []
+        place, index = self.rope.first_bead_m, 1
+        link = self.rope.link
+        clear = 1.5 * self.rope.bead_radius_m
+        while place < self.rope.length_m - clear:
+            if link is None or not link.from_m - clear < place < link.from_m + link.rest_m + clear:
+                colours = self.rope.bead_colours
+                found.append((f"bead_{index:02d}", round(place, 6), colours[len(found) % len(colours)]))
+            index += 1
+            place = self.rope.first_bead_m + (index - 1) * self.rope.bead_spacing_m
+        return found

@@ -1,0 +1,160 @@
+"""The order of the stages: a filmed run in, the whole answer out. Nothing else knows this order."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TypeVar
+
+from matchvision.errors import CannotMeasure, FootageError
+from matchvision.footage import describe_footage, first_look, read_facts, read_frames
+from matchvision.forecast import predict_run
+from matchvision.grip import find_events
+from matchvision.markers import MarkerTracker, plan_markers
+from matchvision.motion import measure_motion, set_clock
+from matchvision.pull import measure_pull
+from matchvision.records.camera import Cameras, TableView
+from matchvision.records.frames import ClipFacts
+from matchvision.records.motion import MatchClock, Motion
+from matchvision.records.results import Analysis, StageNote
+from matchvision.records.sheet import Run, StartPose
+from matchvision.records.tracks import Tracks
+from matchvision.report import draw_figures, mark_clip, write_page
+from matchvision.table import CameraFollower, find_table
+from matchvision.verdict import judge
+from matchvision.writing import write_results
+
+#: Told on long work: what is being done, how much is done, how much there is in all.
+Progress = Callable[[str, int, int], None]
+Record = TypeVar("Record")
+
+
+@dataclass(frozen=True, eq=False)
+class Watched:
+    """What one pass over the clip gives."""
+
+    view: TableView
+    cameras: Cameras
+    tracks: Tracks
+    notes: tuple[StageNote, ...]
+
+
+def analyze(run: Run, progress: Progress | None = None) -> Analysis:
+    """From a run sheet and its clip to the whole answer.
+
+    A stage that cannot measure leaves a note that says why and what would help; later stages go on without it.
+
+    Raises
+    ------
+    FootageError, TableError, MarkerError
+        Where nothing can be said at all.
+    """
+    facts = read_facts(run.clip)
+    watched = watch(run, facts, progress)
+    motion, motion_note = measure_motion(run, watched.tracks, watched.cameras, real_seconds_per_clip_second(run, facts))
+    clock = set_clock(run, motion, facts)
+    refuse_late_start(clock, motion, run)
+    faults, footage_note = describe_footage(facts, motion.clip_s)
+
+    pull, pull_note = attempt("pull", lambda: measure_pull(run, motion, clock))
+    grip, grip_note = attempt("grip", lambda: find_events(run, motion, pull, clock))
+    forecast, forecast_note = attempt("forecast", lambda: predict_run(run, start_poses(run, motion, clock)))
+    verdict, verdict_note = judge(run, motion, pull, grip, clock, forecast)
+
+    notes = (footage_note, *watched.notes, motion_note, pull_note, grip_note, forecast_note, verdict_note)
+    return Analysis(
+        run=run,
+        clip=facts,
+        faults=faults,
+        clock=clock,
+        table=watched.view,
+        cameras=watched.cameras,
+        motion=motion,
+        pull=pull,
+        grip=grip,
+        forecast=forecast,
+        verdict=verdict,
+        notes=notes,
+    )
+
+
+def publish(
+    analysis: Analysis,
+    folder: Path,
+    *,
+    tables: str = "csv",
+    marked_clip: bool = True,
+    progress: Progress | None = None,
+) -> Path:
+    """Write tables, figures, marked clip and report into ``folder``, whole or not at all; returns the report's path."""
+
+    def add_pictures(unfinished: Path) -> None:
+        draw_figures(analysis, unfinished / "figures")
+        if marked_clip:
+            mark_clip(analysis, unfinished / "marked.mp4", step("marking the clip", progress))
+        write_page(analysis, unfinished)
+
+    write_results(analysis, folder, tables=tables, also=add_pictures)
+    return folder / "report.html"
+
+
+def watch(run: Run, facts: ClipFacts, progress: Progress | None) -> Watched:
+    """A first look for the table, then one pass that lends each frame to the camera's and the markers' observers."""
+    view, table_note = find_table(first_look(facts), run.sheet, run.lens)
+    follower = CameraFollower(view, run.sheet)
+    tracker = MarkerTracker(plan_markers(run), run.sheet, facts)
+    tell = step("watching the clip", progress)
+    total = max(1, round(facts.duration_s * facts.frame_rate_per_s))
+    for done, frame in enumerate(read_frames(facts), start=1):
+        tracker.see(frame, follower.see(frame))
+        if tell is not None and done % 10 == 0:
+            tell(min(done, total), total)
+    tracks, markers_note = tracker.tracks()
+    notes = (table_note, markers_note)
+    if run.sheet.camera.moves:
+        notes = (table_note, follower.note(), markers_note)
+    return Watched(view, follower.cameras(), tracks, notes)
+
+
+def attempt(stage: str, measure: Callable[[], tuple[Record, StageNote]]) -> tuple[Record | None, StageNote]:
+    """A stage's record and note; where it cannot measure, None and a note that says why and what would help."""
+    try:
+        return measure()
+    except CannotMeasure as reason:
+        advice = (reason.do,) if reason.do else ()
+        return None, StageNote(stage, "skipped", f"Skipped, because {reason.what}", advice=advice)
+
+
+def real_seconds_per_clip_second(run: Run, facts: ClipFacts) -> float:
+    """How much real time passes in a second of the clip: below 1 for slow motion."""
+    recorded = run.sheet.clock.recorded_fps
+    return 1.0 if recorded is None else facts.frame_rate_per_s / recorded
+
+
+def refuse_late_start(clock: MatchClock, motion: Motion, run: Run) -> None:
+    """Raise FootageError where the clock starts after the last picture."""
+    last_s = float(motion.clip_s[-1])
+    if clock.start_clip_s >= last_s:
+        raise FootageError(
+            f"the match clock starts at {clock.start_clip_s:.2f} s, but the clip ends at {last_s:.2f} s",
+            where=f"{run.clip.name}, [clock] start_s",
+            do="give the clip time in seconds, from the first picture, at which the start signal is given",
+        )
+
+
+def start_poses(run: Run, motion: Motion, clock: MatchClock) -> Mapping[str, StartPose]:
+    """Where each machine stands when the clock starts: from the sheet, else as measured in the nearest frame."""
+    poses = {name: machine.start for name, machine in run.sheet.machine.items() if machine.start is not None}
+    at = int(abs(motion.clip_s - clock.start_clip_s).argmin())
+    for name, moved in motion.machines.items():
+        place = (float(moved.x_m[at]), float(moved.y_m[at]))
+        heading_deg = float(moved.heading_deg[at])
+        if name not in poses and place == place and heading_deg == heading_deg:  # NaN is not equal to itself
+            poses[name] = StartPose(at_m=place, heading_deg=heading_deg)
+    return poses
+
+
+def step(what: str, progress: Progress | None) -> Callable[[int, int], None] | None:
+    """Progress of one piece of work, named."""
+    if progress is None:
+        return None
+    return lambda done, total: progress(what, done, total)
