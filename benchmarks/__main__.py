@@ -1,0 +1,27 @@
+"""``python -m benchmarks``: every benchmark in turn, or those that are named."""
+
+import sys
+from pathlib import Path
+
+from benchmarks import accuracy, coverage, throughput
+from benchmarks.results import describe_machine, write_rows
+
+BENCHMARKS = {"throughput": throughput.measure, "accuracy": accuracy.measure, "coverage": coverage.measure}
+
+
+def main(names: list[str]) -> int:
+    """Run the named benchmarks (all without names), print their tables and keep them in ``benchmarks/results/``."""
+    unknown = sorted(set(names) - set(BENCHMARKS))
+    if unknown:
+        print(f"unknown: {', '.join(unknown)}; there are: {', '.join(BENCHMARKS)}")
+        return 2
+    print(describe_machine())
+    for name in names or list(BENCHMARKS):
+        rows = BENCHMARKS[name]()
+        write_rows(name, rows, Path(__file__).parent / "results")
+        print(f"\n{name}\n{rows.to_string(index=False)}")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
