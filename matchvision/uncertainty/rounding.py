@@ -1,0 +1,38 @@
+"""Numbers as people read them: the uncertainty to two digits at most, the value to match."""
+
+import math
+
+
+def round_to_uncertainty(value: float, u: float, digits: int = 2) -> tuple[float, float, int]:
+    """Value and u rounded to ``digits`` significant digits of u, and the number of decimals (negative: tens).
+
+    Notes
+    -----
+    JCGM 100:2008, 7.2.6. An u that rounds up into a new digit (0.0995) keeps ``digits`` digits (0.10).
+    Checked by: tests/uncertainty/test_rounding.py::test_uncertainty_keeps_two_digits
+    """
+    decimals = digits - 1 - math.floor(math.log10(u))
+    if round(u, decimals) >= 10.0 ** (digits - decimals):
+        decimals -= 1
+    return round(value, decimals), round(u, decimals), decimals
+
+
+def format_quantity(value: float, u: float, unit: str = "", *, digits: int = 2) -> str:
+    """A value with its uncertainty and unit, such as ``12.34 ± 0.41 N``.
+
+    Without a usable u (zero, NaN or infinite) the value stands alone with four significant digits; a value that is not
+    finite reads "not known".
+
+    Notes
+    -----
+    What stands behind ± is the u that was passed: say in the text whether it is k = 1 or expanded.
+    Checked by: tests/uncertainty/test_rounding.py::test_format
+    """
+    tail = f" {unit}" if unit else ""
+    if not math.isfinite(value):
+        return "not known"
+    if not (math.isfinite(u) and u > 0):
+        return f"{value:.4g}{tail}"
+    rounded, u_rounded, decimals = round_to_uncertainty(value, u, digits)
+    places = max(decimals, 0)
+    return f"{rounded + 0.0:.{places}f} ± {u_rounded:.{places}f}{tail}"

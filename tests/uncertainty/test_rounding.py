@@ -1,0 +1,34 @@
+"""Rounding of numbers for people."""
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from matchvision.uncertainty import format_quantity, round_to_uncertainty
+
+
+@pytest.mark.parametrize(
+    ("value", "u", "text"),
+    [
+        (12.3456, 0.4123, "12.35 ± 0.41 N"),
+        (0.123456, 0.00995, "0.123 ± 0.010 N"),
+        (1234.0, 118.0, "1230 ± 120 N"),
+        (-0.001, 0.5, "0.00 ± 0.50 N"),
+        (3.14159, 0.0, "3.142 N"),
+        (3.14159, math.nan, "3.142 N"),
+        (math.nan, 0.1, "not known"),
+    ],
+)
+def test_format(value: float, u: float, text: str) -> None:
+    assert format_quantity(value, u, "N") == text
+
+
+@given(st.floats(-1e6, 1e6), st.floats(1e-6, 1e5))
+def test_uncertainty_keeps_two_digits(value: float, u: float) -> None:
+    rounded, u_rounded, decimals = round_to_uncertainty(value, u)
+    step = 10.0**-decimals
+    assert abs(rounded - value) <= 0.5001 * step
+    assert abs(u_rounded - u) <= 0.5001 * step
+    assert 9.99 * step < u_rounded < 99.6 * step
