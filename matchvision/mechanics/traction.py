@@ -1,0 +1,67 @@
+"""Words and ratios of traction: slip two ways, pull against load, efficiency.
+
+Terms after ASABE S296, General Terminology for Traction of Agricultural Traction and Transport Devices and Vehicles.
+"""
+
+import numpy as np
+import numpy.typing as npt
+
+FloatArray = npt.NDArray[np.float64]
+Numbers = float | FloatArray
+
+
+def travel_reduction(speed_m_s: Numbers, surface_speed_m_s: Numbers) -> FloatArray:
+    """Travel reduction s = 1 − v / (ω r): 0 rolling, 1 spinning on the spot; NaN where the wheel stands.
+
+    Notes
+    -----
+    ASABE S296, travel reduction ("slip").
+    Checked by: tests/published/test_slip_measures.py::test_travel_reduction
+    """
+    speed, surface = np.broadcast_arrays(
+        np.asarray(speed_m_s, dtype=np.float64), np.asarray(surface_speed_m_s, dtype=np.float64)
+    )
+    out = np.full(surface.shape, np.nan)
+    return np.asarray(1.0 - np.divide(speed, surface, out=out, where=surface != 0))
+
+
+def longitudinal_slip_from_travel_reduction(travel_reduction_ratio: Numbers) -> FloatArray:
+    """Longitudinal slip κ = (ω r − v)/v = s/(1 − s) of ISO 8855; infinite for a wheel spinning on the spot.
+
+    Notes
+    -----
+    Checked by: tests/published/test_slip_measures.py::test_longitudinal_slip
+    """
+    s = np.asarray(travel_reduction_ratio, dtype=np.float64)
+    out = np.full(s.shape, np.inf)
+    return np.asarray(np.divide(s, 1.0 - s, out=out, where=s != 1))
+
+
+def net_traction_ratio(pull_N: Numbers, dynamic_load_N: Numbers) -> FloatArray:
+    """Net traction ratio: pull over dynamic load (weight transfer included); NaN where nothing rests on the wheels.
+
+    Notes
+    -----
+    Checked by: tests/published/test_weight_transfer.py::test_net_traction_ratio
+    """
+    pull, load = np.broadcast_arrays(np.asarray(pull_N, dtype=np.float64), np.asarray(dynamic_load_N, dtype=np.float64))
+    return np.asarray(np.divide(pull, load, out=np.full(load.shape, np.nan), where=load > 0))
+
+
+def gross_traction_N(axle_torque_Nm: Numbers, rolling_radius_m: Numbers) -> FloatArray:  # noqa: N802 - SI capitals
+    """Gross traction [N]: axle torque over rolling radius; less the motion resistance it is the net traction."""
+    return np.asarray(np.asarray(axle_torque_Nm, dtype=np.float64) / rolling_radius_m)
+
+
+def tractive_efficiency(net_ratio: Numbers, gross_ratio: Numbers, travel_reduction_ratio: Numbers) -> FloatArray:
+    """Tractive efficiency: (net / gross traction ratio) · (1 − s).
+
+    Notes
+    -----
+    Checked by: tests/published/test_slip_measures.py::test_tractive_efficiency
+    """
+    return np.asarray(
+        np.asarray(net_ratio, dtype=np.float64)
+        / np.asarray(gross_ratio, dtype=np.float64)
+        * (1.0 - np.asarray(travel_reduction_ratio, dtype=np.float64))
+    )
