@@ -49,10 +49,10 @@ def analyze(run: Run, progress: Progress | None = None) -> Analysis:
         Where nothing can be said at all.
     """
     facts = read_facts(run.clip)
+    refuse_late_start(run, facts)
     watched = watch(run, facts, progress)
     motion, motion_note = measure_motion(run, watched.tracks, watched.cameras, real_seconds_per_clip_second(run, facts))
     clock = set_clock(run, motion, facts)
-    refuse_late_start(clock, motion, run)
     faults, footage_note = describe_footage(facts, motion.clip_s)
 
     pull, pull_note = attempt("pull", lambda: measure_pull(run, motion, clock))
@@ -130,12 +130,12 @@ def real_seconds_per_clip_second(run: Run, facts: ClipFacts) -> float:
     return 1.0 if recorded is None else facts.frame_rate_per_s / recorded
 
 
-def refuse_late_start(clock: MatchClock, motion: Motion, run: Run) -> None:
-    """Raise FootageError where the clock starts after the last picture."""
-    last_s = float(motion.clip_s[-1])
-    if clock.start_clip_s >= last_s:
+def refuse_late_start(run: Run, facts: ClipFacts) -> None:
+    """Raise FootageError where the sheet's clock starts after the clip's end: said before the long work, not after."""
+    start_s = run.sheet.clock.start_s
+    if start_s is not None and 0 < facts.duration_s <= start_s:
         raise FootageError(
-            f"the match clock starts at {clock.start_clip_s:.2f} s, but the clip ends at {last_s:.2f} s",
+            f"the match clock starts at {start_s:.2f} s, but the clip is only {facts.duration_s:.2f} s long",
             where=f"{run.clip.name}, [clock] start_s",
             do="give the clip time in seconds, from the first picture, at which the start signal is given",
         )
