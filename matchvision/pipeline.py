@@ -51,6 +51,7 @@ def analyze(run: Run, progress: Progress | None = None) -> Analysis:
     facts = read_facts(run.clip)
     refuse_late_start(run, facts)
     watched = watch(run, facts, progress)
+    refuse_broken_clip(run, facts, float(watched.tracks.clip_s[-1]))
     motion, motion_note = measure_motion(run, watched.tracks, watched.cameras, real_seconds_per_clip_second(run, facts))
     clock = set_clock(run, motion, facts)
     faults, footage_note = describe_footage(facts, motion.clip_s)
@@ -138,6 +139,23 @@ def refuse_late_start(run: Run, facts: ClipFacts) -> None:
             f"the match clock starts at {start_s:.2f} s, but the clip is only {facts.duration_s:.2f} s long",
             where=f"{run.clip.name}, [clock] start_s",
             do="give the clip time in seconds, from the first picture, at which the start signal is given",
+        )
+
+
+def refuse_broken_clip(run: Run, facts: ClipFacts, last_clip_s: float) -> None:
+    """Raise FootageError where the file breaks off before its own stated end and before the end of the match.
+
+    A clip that is whole but stops early is not refused: what it shows is measured, and the verdict says what is missing.
+    """
+    clock = run.sheet.clock
+    match_end_s = facts.duration_s
+    if clock.start_s is not None:
+        match_end_s = clock.start_s + clock.duration_s / real_seconds_per_clip_second(run, facts)
+    if last_clip_s < min(facts.duration_s - 0.5, match_end_s):
+        raise FootageError(
+            f"the clip breaks off at {last_clip_s:.2f} s, though the file says that it lasts {facts.duration_s:.2f} s",
+            where=run.clip.name,
+            do="copy the clip from the phone again; if it was cut short there, repair or cut it with a video tool first",
         )
 
 
