@@ -145,7 +145,7 @@ def refuse_late_start(run: Run, facts: ClipFacts) -> None:
 def refuse_broken_clip(run: Run, facts: ClipFacts, last_clip_s: float) -> None:
     """Raise FootageError where the file breaks off before its own stated end and before the end of the match.
 
-    A clip that is whole but stops early is not refused: what it shows is measured, and the verdict says what is missing.
+    A whole clip that stops early is not refused: what it shows is measured, and the verdict says what is missing.
     """
     clock = run.sheet.clock
     match_end_s = facts.duration_s
@@ -155,7 +155,7 @@ def refuse_broken_clip(run: Run, facts: ClipFacts, last_clip_s: float) -> None:
         raise FootageError(
             f"the clip breaks off at {last_clip_s:.2f} s, though the file says that it lasts {facts.duration_s:.2f} s",
             where=run.clip.name,
-            do="copy the clip from the phone again; if it was cut short there, repair or cut it with a video tool first",
+            do="copy the clip from the phone again; if it was cut short there, this run cannot be decided from it",
         )
 
 
