@@ -43,7 +43,7 @@ def _as_quantity(raw: Any) -> Any:  # noqa: ANN401 - whatever stands in the shee
     return raw
 
 
-Number = Annotated[Quantity, BeforeValidator(_as_quantity)]
+Number = Annotated[Quantity, BeforeValidator(_as_quantity, json_schema_input_type=float | Quantity)]
 
 
 class RunInfo(SheetModel):
@@ -162,10 +162,10 @@ class RopeSheet(SheetModel):
         if not colours or not all(isinstance(v, int | float) for v in numbers) or not float(spacing or 0) > 0:
             return raw
         places = np.arange(float(first or 0), float(length or 0), float(spacing or 1))
-        beads = [
+        beads = tuple(
             {"name": f"bead_{i + 1:02d}", "at_m": round(float(at), 6), "colour": colours[i % len(colours)]}
             for i, at in enumerate(places)
-        ]
+        )
         return {**raw, "beads": beads}
 
 

@@ -1,0 +1,308 @@
+"""Faults of sense: what is well formed, but cannot be true of one run, one table and one rope.
+
+The checks work on the sheet's plain data, so that they also speak where other keys are still wrong; what they cannot
+read, they leave to the checks of form.
+"""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from itertools import pairwise
+from math import cos, hypot, isfinite, radians, sin
+from typing import Any, Final
+
+from matchvision.sheets.form import KeyFault, ask_meant
+from matchvision.sheets.lines import Key
+
+_TIP: Final = "the rope's ends and the forecasts name machines by the word behind [machine."
+#: How far a tag's corner or a start may lie beyond the stated table, for rounding of what people measured [m].
+_EDGE_M: Final = 0.002
+
+
+def check_sense(data: Mapping[str, Any]) -> list[KeyFault]:
+    """Everything in a run sheet that contradicts something else in it.
+
+    Parameters
+    ----------
+    data : mapping
+        As read from TOML; it need not be free of faults of form.
+    """
+    checks: tuple[Callable[[Mapping[str, Any]], Iterator[KeyFault]], ...] = (
+        _check_colours, _check_names, _check_references, _check_homes, _check_tags, _check_places,
+        _check_beads, _check_link, _check_wheels, _check_reach, _check_rules, _check_throttles, _check_profile,
+    )  # fmt: skip
+    return [fault for check in checks for fault in check(data)]
+
+
+def _check_colours(data: Mapping[str, Any]) -> Iterator[KeyFault]:
+    colours = _block(data, "colour")
+    for key, name in _colour_uses(data):
+        if name not in colours:
+            yield KeyFault(key, f'the colour "{name}" is not defined', ask_meant(name, colours, "colour"))
+    looks: dict[str, str] = {}
+    for name in colours:
+        look = _block(colours, name).get("srgb")
+        if isinstance(look, str) and looks.setdefault(look.lower(), name) != name:
+            found = f'it looks the same as "{looks[look.lower()]}"'
+            yield KeyFault(("colour", name, "srgb"), found, "two colours that look alike cannot be told apart")
+
+
+def _colour_uses(data: Mapping[str, Any]) -> Iterator[tuple[Key, str]]:
+    rope = _block(data, "rope")
+    for key, marker in _all_markers(data):
+        if isinstance(marker.get("colour"), str):
+            yield (*key, "colour"), marker["colour"]
+    for number, name in enumerate(_array(rope, "bead_colours")):
+        if isinstance(name, str):
+            yield ("rope", "bead_colours", number), name
+
+
+def _check_names(data: Mapping[str, Any]) -> Iterator[KeyFault]:
+    """Names in the tables must be told apart."""
+    seen: dict[str, Key] = {}
+    for key, marker in _all_markers(data):
+        name = marker.get("name")
+        if not isinstance(name, str):
+            continue
+        shown = f"{key[1]}.{name}" if key[0] == "machine" else name
+        if shown in seen:
+            yield KeyFault((*key, "name"), f'the name "{shown}" is given twice', "each marker needs its own name")
+        seen[shown] = key
+    for machine, block in _machines(data):
+        wheels = [_block({"w": wheel}, "w").get("name") for wheel in _array(block, "wheel")]
+        for number, name in enumerate(wheels):
+            if isinstance(name, str) and name in wheels[:number]:
+                key = ("machine", machine, "wheel", number, "name")
+                yield KeyFault(key, f'the name "{name}" is given twice', "each wheel of a machine needs its own name")
+
+
+def _check_references(data: Mapping[str, Any]) -> Iterator[KeyFault]:
+    machines = _block(data, "machine")
+    ends = _array(_block(data, "rope"), "ends")
+    for number, name in enumerate(ends):
+        if isinstance(name, str) and name not in machines:
+            wanted = f"{ask_meant(name, machines, 'machine')} ({_TIP})"
+            yield KeyFault(("rope", "ends", number), f'"{name}" names no machine', wanted)
+    if len(ends) == 2 and ends[0] == ends[1] and isinstance(ends[0], str):
+        yield KeyFault(("rope", "ends"), f'both ends are hitched to "{ends[0]}"', "two different machines are wanted")
+    for name in _block(data, "forecast"):
+        if name not in machines:
+            wanted = f"{ask_meant(name, machines, 'machine')} ({_TIP})"
+            yield KeyFault(("forecast", name), f'a forecast for "{name}", which names no machine', wanted)
+
+
+def _check_homes(data: Mapping[str, Any]) -> Iterator[KeyFault]:
+    machines = dict(_machines(data))
+    ends = [name for name in _array(_block(data, "rope"), "ends") if isinstance(name, str) and name in machines]
+    pulling = ends if len(ends) == 2 else list(machines) if len(machines) == 2 else []
+    if len(pulling) != 2 or pulling[0] == pulling[1]:
+        return
+    first, second = (machines[name].get("home") for name in pulling)
+    if first == second and first in ("-x", "+x"):
+        found = f'"{pulling[0]}" and "{pulling[1]}" both have their home at {first}'
+        yield KeyFault(("machine", pulling[1], "home"), found, 'one of them must be "-x", the other "+x"')
+
+
+def _check_tags(data: Mapping[str, Any]) -> Iterator[KeyFault]:
+    half = _half_table(data)
+    seen: dict[tuple[str, int], int] = {}
+    for number, tag in enumerate(_array(_block(data, "table"), "tag")):
+        if not isinstance(tag, Mapping):
+            continue
+        key: Key = ("table", "tag", number)
+        label = (str(tag.get("family", "36h11")), tag.get("id"))
+        if isinstance(label[1], int) and label in seen:
+            found = f"tag {label[1]} of family {label[0]} is listed twice"
+            yield KeyFault((*key, "id"), found, "each tag on the table needs its own number")
+        seen[label] = number  # type: ignore[index]
+        centre, side = _point(tag.get("centre_m")), _number(tag.get("side_m"))
+        if half is None or centre is None or side is None:
+            continue
+        angle = radians(_number(tag.get("angle_deg")) or 0.0)
+        reach = side / 2 * (abs(cos(angle)) + abs(sin(angle)))
+        if abs(centre[0]) + reach > half[0] + _EDGE_M or abs(centre[1]) + reach > half[1] + _EDGE_M:
+            found = f"the tag reaches beyond the table: centre {_show(centre)}, side {side:g} m"
+            yield KeyFault((*key, "centre_m"), found, _table_bounds(half))
+
+
+def _check_places(data: Mapping[str, Any]) -> Iterator[KeyFault]:
+    """Starts and clicked points lie on the table."""
+    half = _half_table(data)
+    if half is None:
+        return
+    places = [
+        (("machine", name, "start", "at_m"), _block(block, "start").get("at_m")) for name, block in _machines(data)
+    ]
+    for number, point in enumerate(_array(_block(data, "table"), "point")):
+        if isinstance(point, Mapping):
+            places.append((("table", "point", number, "at_m"), point.get("at_m")))  # type: ignore[arg-type]
+    for key, raw in places:
+        at = _point(raw)
+        if at is not None and (abs(at[0]) > half[0] + _EDGE_M or abs(at[1]) > half[1] + _EDGE_M):
+            yield KeyFault(key, f"{_show(at)} lies beyond the table", _table_bounds(half))
+
+
+def _check_beads(data: Mapping[str, Any]) -> Iterator[KeyFault]:
+    rope = _block(data, "rope")
+    length, radius = _number(rope.get("length_m")), _number(rope.get("bead_radius_m")) or 0.009
+    beads = [(number, bead) for number, bead in enumerate(_array(rope, "beads")) if isinstance(bead, Mapping)]
+    placed = [(at, number) for number, bead in beads if (at := _number(bead.get("at_m"))) is not None]
+    for at, number in placed:
+        if length is not None and at > length:
+            key: Key = ("rope", "beads", number, "at_m")
+            yield KeyFault(key, f"the bead sits at {at:g} m, beyond the rope's end", f"the rope is {length:g} m long")
+    for (first, _), (second, number) in pairwise(sorted(placed)):
+        if second - first < 2 * radius * 0.9:
+            found = f"{second:g} m is nearer than a bead's width to the bead at {first:g} m"
+            yield KeyFault(("rope", "beads", number, "at_m"), found, f"beads are {2 * radius:g} m wide")
+    regular = [key for key in ("first_bead_m", "bead_spacing_m", "bead_colours") if rope.get(key)]
+    if regular and beads:
+        found = f'the beads are listed and "{regular[0]}" is given too'
+        yield KeyFault(("rope", regular[0]), found, "either list the beads one by one, or say how they are spaced")
+    elif (
+        regular
+        and len(regular) < 3
+        and not (set(regular) == {"bead_spacing_m", "bead_colours"} and "first_bead_m" in rope)
+    ):
+        wanted = "first_bead_m, bead_spacing_m and bead_colours belong together"
+        yield KeyFault(("rope", regular[0]), "the regular beads are only half described", wanted)
+
+
+def _check_link(data: Mapping[str, Any]) -> Iterator[KeyFault]:
+    rope = _block(data, "rope")
+    length, at = _number(rope.get("length_m")), _number(_block(rope, "link").get("from_m"))
+    if length is not None and at is not None and at >= length:
+        found = f"the link sits at {at:g} m, beyond the rope's end"
+        yield KeyFault(("rope", "link", "from_m"), found, f"the rope is {length:g} m long")
+
+
+def _check_wheels(data: Mapping[str, Any]) -> Iterator[KeyFault]:
+    for machine, block in _machines(data):
+        for number, wheel in enumerate(_array(block, "wheel")):
+            if not isinstance(wheel, Mapping):
+                continue
+            radius = _number(wheel.get("radius_m"))
+            for place, mark in enumerate(_array(wheel, "rim")):
+                circle = _number(mark.get("circle_m")) if isinstance(mark, Mapping) else None
+                if radius is not None and circle is not None and circle > radius:
+                    key: Key = ("machine", machine, "wheel", number, "rim", place, "circle_m")
+                    found = f"the rim mark sits {circle:g} m from the axle, outside the wheel"
+                    yield KeyFault(key, found, f"the wheel's radius is {radius:g} m")
+
+
+def _check_reach(data: Mapping[str, Any]) -> Iterator[KeyFault]:
+    for machine, block in _machines(data):
+        if "reach" in block:
+            continue
+        riders = [(("machine", machine, "hitch", "on"), _block(block, "hitch").get("on"))]
+        for number, marker in enumerate(_array(block, "marker")):
+            riders.append((("machine", machine, "marker", number, "on"), _block({"m": marker}, "m").get("on")))  # type: ignore[arg-type]
+        for key, on in riders:
+            if on == "reach":
+                wanted = f"describe the arm in [machine.{machine}.reach], or leave this key out"
+                yield KeyFault(key, f'it rides on an arm, but "{machine}" lists none', wanted)
+
+
+def _check_rules(data: Mapping[str, Any]) -> Iterator[KeyFault]:
+    rules = _block(data, "rules")
+    known = {
+        f"{k[1]}.{m['name']}" if k[0] == "machine" else str(m["name"]) for k, m in _all_markers(data) if "name" in m
+    }
+    mark = rules.get("mark")
+    if isinstance(mark, str) and mark not in known:
+        yield KeyFault(("rules", "mark"), f'"{mark}" names no marker', ask_meant(mark, known, "marker"))
+    if rules.get("decide") == "mark-past-line":
+        for key in ("mark", "line_m"):
+            if key not in rules:
+                yield KeyFault(("rules", key), "this key is missing", 'decide = "mark-past-line" needs mark and line_m')
+
+
+def _check_throttles(data: Mapping[str, Any]) -> Iterator[KeyFault]:
+    plans: list[tuple[Key, Mapping[str, Any]]] = []
+    for name in _block(data, "forecast"):
+        forecast = _block(_block(data, "forecast"), name)
+        plans += [(("forecast", name), forecast)]
+        plans += [(("forecast", name, side), _block(forecast, side)) for side in ("left", "right")]
+    plans += [(("machine", name, "drive"), _block(block, "drive")) for name, block in _machines(data)]
+    for key, plan in plans:
+        points = [_point(entry) for entry in _array(plan, "throttle")]
+        for number, (first, second) in enumerate(pairwise(points)):
+            if first is not None and second is not None and second[0] <= first[0]:
+                found = f"the time {second[0]:g} s does not come after {first[0]:g} s"
+                yield KeyFault((*key, "throttle", number + 1), found, "times in a throttle plan must increase")
+        for number, point in enumerate(points):
+            if point is not None and not -1.0 <= point[1] <= 1.0:
+                found = f"a share of {point[1]:g}"
+                wanted = "shares of full drive lie from -1 (full backwards) to 1 (full forwards)"
+                yield KeyFault((*key, "throttle", number, 1), found, wanted)
+
+
+def _check_profile(data: Mapping[str, Any]) -> Iterator[KeyFault]:
+    points = [_point(entry) for entry in _array(_block(data, "table"), "profile_m")]
+    if len(points) == 1:
+        yield KeyFault(("table", "profile_m"), "there is one point", "a height profile needs two points or more")
+    for number, (first, second) in enumerate(pairwise(points)):
+        if first is not None and second is not None and second[0] <= first[0]:
+            found = f"x = {second[0]:g} m does not come after {first[0]:g} m"
+            yield KeyFault(("table", "profile_m", number + 1), found, "the points must go from -x to +x")
+
+
+def _all_markers(data: Mapping[str, Any]) -> Iterator[tuple[Key, Mapping[str, Any]]]:
+    """Every bead, link marker, machine marker and rim mark, with its key."""
+    rope = _block(data, "rope")
+    lists: list[tuple[Key, Sequence[Any]]] = [
+        (("rope", "beads"), _array(rope, "beads")),
+        (("rope", "link", "markers"), _array(_block(rope, "link"), "markers")),
+    ]
+    for name, block in _machines(data):
+        lists.append((("machine", name, "marker"), _array(block, "marker")))
+        for number, wheel in enumerate(_array(block, "wheel")):
+            if isinstance(wheel, Mapping):
+                lists.append((("machine", name, "wheel", number, "rim"), _array(wheel, "rim")))
+    for key, entries in lists:
+        for number, entry in enumerate(entries):
+            if isinstance(entry, Mapping):
+                yield (*key, number), entry
+
+
+def _machines(data: Mapping[str, Any]) -> Iterator[tuple[str, Mapping[str, Any]]]:
+    machines = _block(data, "machine")
+    for name in machines:
+        yield name, _block(machines, name)
+
+
+def _half_table(data: Mapping[str, Any]) -> tuple[float, float] | None:
+    table = _block(data, "table")
+    length, width = _number(table.get("length_m")), _number(table.get("width_m"))
+    if length is None or width is None or length <= 0 or width <= 0:
+        return None
+    return length / 2, width / 2
+
+
+def _table_bounds(half: tuple[float, float]) -> str:
+    return f"on this table x goes from {-half[0]:g} to {half[0]:g} m and y from {-half[1]:g} to {half[1]:g} m"
+
+
+def _block(data: Mapping[str, Any], key: str) -> Mapping[str, Any]:
+    block = data.get(key)
+    return block if isinstance(block, Mapping) else {}
+
+
+def _array(data: Mapping[str, Any], key: str) -> Sequence[Any]:
+    array = data.get(key)
+    return array if isinstance(array, list | tuple) else ()
+
+
+def _number(raw: object) -> float | None:
+    if isinstance(raw, int | float) and not isinstance(raw, bool) and isfinite(raw):
+        return float(raw)
+    return None
+
+
+def _point(raw: object) -> tuple[float, float] | None:
+    if not isinstance(raw, list | tuple) or len(raw) < 2:
+        return None
+    first, second = _number(raw[0]), _number(raw[1])
+    return None if first is None or second is None or not isfinite(hypot(first, second)) else (first, second)
+
+
+def _show(point: tuple[float, float]) -> str:
+    return f"[{point[0]:g}, {point[1]:g}]"
