@@ -1,0 +1,127 @@
+"""Whether the footage is good enough, and what would make it better."""
+
+import numpy as np
+import numpy.typing as npt
+
+from matchvision.footage.timing import scan_times
+from matchvision.records.frames import ClipFacts, FootageFault
+from matchvision.records.results import StageNote
+
+#: A step so much longer than the median means that a picture was dropped.
+DROPPED_STEP_RATIO = 1.6
+#: Rates below this blur quick wheels and hide the start of slip [pictures a second].
+LOW_RATE_PER_S = 24.0
+#: Upright pictures smaller than this leave markers of a few pixels.
+SMALL_SIDE_PX = 700
+#: Spread of steps about the median from which the rate counts as uneven.
+UNEVEN_STEP_RATIO = 0.1
+
+
+def describe_footage(facts: ClipFacts, clip_s: npt.NDArray[np.float64]) -> tuple[tuple[FootageFault, ...], StageNote]:
+    """Weaknesses of the footage and the sentence about how it was read.
+
+    Parameters
+    ----------
+    facts : ClipFacts
+    clip_s : (n,) float array
+        Presentation times of the frames that were read [s].
+    """
+    clip_s = np.asarray(clip_s, dtype=np.float64)
+    steps_s = np.diff(clip_s)
+    median_s = float(np.median(steps_s)) if len(steps_s) else float("nan")
+    faults = (
+        *facts.faults,
+        *_step_faults(clip_s, steps_s, median_s),
+        *_missing_faults(facts, len(clip_s)),
+        *_picture_faults(facts),
+    )
+    rate = 1 / median_s if median_s > 0 else float("nan")
+    sentence = (
+        f"Read {len(clip_s)} pictures of {facts.width_px} × {facts.height_px} pixels ({facts.codec}) over "
+        f"{clip_s[-1] if len(clip_s) else 0.0:.2f} s, timed by their presentation times; median step "
+        f"{1e3 * median_s:.2f} ms ({rate:.1f} pictures a second)."
+    )
+    if facts.rotation_deg or facts.mirrored:
+        turned = [f"turned by {facts.rotation_deg}° counter-clockwise"] if facts.rotation_deg else []
+        mirrored = ["mirrored back"] if facts.mirrored else []
+        sentence += f" The pictures were {' and '.join(mirrored + turned)} as the file asks."
+    note = StageNote(
+        stage="footage",
+        status="partly" if faults else "done",
+        sentence=sentence,
+        warnings=tuple(f"{f.what}: {f.consequence}" for f in faults),
+        advice=tuple(dict.fromkeys(f.do for f in faults)),
+    )
+    return faults, note
+
+
+def _step_faults(
+    clip_s: npt.NDArray[np.float64], steps_s: npt.NDArray[np.float64], median_s: float
+) -> tuple[FootageFault, ...]:
+    faults = []
+    if len(steps_s) and median_s > 0:
+        long = np.flatnonzero(steps_s > DROPPED_STEP_RATIO * median_s)
+        if len(long):
+            lost = int(np.sum(np.rint(steps_s[long] / median_s) - 1))
+            worst = long[int(np.argmax(steps_s[long]))]
+            faults.append(
+                FootageFault(
+                    what=f"about {lost} pictures are missing in {len(long)} gaps, the longest "
+                    f"{1e3 * steps_s[worst]:.0f} ms at {clip_s[worst]:.2f} s",
+                    consequence="quick events inside a gap are not seen and the uncertainty grows there",
+                    do="free storage and close other programs on the phone before filming",
+                )
+            )
+        usual = steps_s[steps_s <= DROPPED_STEP_RATIO * median_s]
+        if np.std(usual) > UNEVEN_STEP_RATIO * median_s:
+            faults.append(
+                FootageFault(
+                    what=f"the picture rate is uneven (steps {1e3 * usual.min():.1f} to {1e3 * usual.max():.1f} ms)",
+                    consequence="true times are used, so nothing is wrong; a steady rate measures speed better",
+                    do="fix the frame rate in the camera's settings and give the scene more light",
+                )
+            )
+        if 1 / median_s < LOW_RATE_PER_S:
+            faults.append(
+                FootageFault(
+                    what=f"only {1 / median_s:.1f} pictures a second",
+                    consequence="quick wheels and the onset of slip are poorly resolved",
+                    do="film at 60 pictures a second, at least 30",
+                )
+            )
+    return tuple(faults)
+
+
+def _missing_faults(facts: ClipFacts, read: int) -> tuple[FootageFault, ...]:
+    times = scan_times(facts.path)
+    promised = max(len(times.shown_s), times.stated)
+    if read >= promised:
+        return ()
+    return (
+        FootageFault(
+            what=f"{promised - read} of {promised} pictures are damaged or missing at the file's end",
+            consequence="only what could be decoded was measured",
+            do="copy the clip from the phone again, in full",
+        ),
+    )
+
+
+def _picture_faults(facts: ClipFacts) -> tuple[FootageFault, ...]:
+    faults = []
+    if facts.transfer in {"pq", "hlg"}:
+        faults.append(
+            FootageFault(
+                what=f"the clip is HDR ({facts.transfer.upper()})",
+                consequence="colours look paler than on the sheet and may be told apart less surely",
+                do="switch HDR video off in the camera's settings",
+            )
+        )
+    if min(facts.width_px, facts.height_px) < SMALL_SIDE_PX:
+        faults.append(
+            FootageFault(
+                what=f"the picture is small ({facts.width_px} × {facts.height_px} pixels)",
+                consequence="markers span few pixels and their places are less sure",
+                do="film at 1920 × 1080 pixels",
+            )
+        )
+    return tuple(faults)

@@ -1,0 +1,104 @@
+"""When each picture is shown: presentation times from the container, never from index and nominal rate."""
+
+import heapq
+from collections import deque
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TypeVar
+
+import av
+import numpy as np
+import numpy.typing as npt
+
+from matchvision.errors import FootageError
+from matchvision.footage.opening import open_clip
+
+Picture = TypeVar("Picture")
+
+
+@dataclass(frozen=True, eq=False)
+class ClipTimes:
+    """Presentation times of all shown pictures as the container states them, before decoding.
+
+    Attributes
+    ----------
+    shown_s : (n,) float array
+        Sorted, on the container's own clock (not yet less the first) [s].
+    keyframe_s : (k,) float array
+        Those of pictures at which decoding can start.
+    stated : int
+        Number of pictures that the container's header promises, 0 where it does not say.
+    """
+
+    shown_s: npt.NDArray[np.float64]
+    keyframe_s: npt.NDArray[np.float64]
+    stated: int
+
+
+def scan_times(path: Path) -> ClipTimes:
+    """Read every picture's presentation time from the container, without decoding.
+
+    Pictures that an edit list hides are left out. A clip that ends early gives the times that are there.
+
+    Raises
+    ------
+    FootageError
+        The clip cannot be opened, or its pictures carry no times.
+    """
+    shown: list[float] = []
+    keyframes: list[float] = []
+    with open_clip(path) as (container, stream):
+        stated = int(stream.frames)
+        try:
+            for packet in container.demux(stream):
+                if packet.size == 0 or packet.is_discard:
+                    continue
+                if packet.pts is None or packet.time_base is None:
+                    msg = f"picture {len(shown)} carries no presentation time"
+                    do = "put the pictures into an mp4 or mkv file that keeps their times"
+                    raise FootageError(msg, where=str(path), do=do)
+                time_s = float(packet.pts * packet.time_base)
+                shown.append(time_s)
+                if packet.is_keyframe:
+                    keyframes.append(time_s)
+        except (av.error.InvalidDataError, av.error.EOFError):
+            # A file cut short after its table of contents: what was reached still serves.
+            pass
+    return ClipTimes(np.sort(np.array(shown)), np.sort(np.array(keyframes)), stated)
+
+
+def pair_in_order(decoded: Iterable[tuple[float, Picture]], depth: int) -> Iterator[tuple[float, Picture]]:
+    """Give pictures, which come in the right order, their times in rising order.
+
+    Some files store times in coding order: the pictures decode in the right order while their times jump back. The
+    earliest time not yet given goes to the next picture, looking ahead by the codec's reordering depth. Times that
+    still do not rise are passed over together with their picture.
+
+    Parameters
+    ----------
+    decoded : (time [s], picture) pairs in order of decoding
+    depth : int
+        How many pictures may be held back.
+    """
+    waiting: deque[Picture] = deque()
+    times: list[float] = []
+    last_s = -np.inf
+    for time_s, picture in decoded:
+        waiting.append(picture)
+        heapq.heappush(times, time_s)
+        while len(waiting) > depth:
+            earliest_s, first = heapq.heappop(times), waiting.popleft()
+            if earliest_s > last_s:
+                last_s = earliest_s
+                yield earliest_s, first
+    while waiting:
+        earliest_s, first = heapq.heappop(times), waiting.popleft()
+        if earliest_s > last_s:
+            last_s = earliest_s
+            yield earliest_s, first
+
+
+def count_backward_steps(times_s: Iterable[float]) -> int:
+    """How many of the times are earlier than the one before."""
+    return int(np.sum(np.diff(np.fromiter(times_s, dtype=np.float64)) < 0))
