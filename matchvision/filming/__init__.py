@@ -1,0 +1,28 @@
+"""Synthetic clips with exact truth, made by means that the analysis does not share."""
+
+from matchvision.filming.camera import project_points
+from matchvision.filming.course import Course, play
+from matchvision.filming.demo import demo_scene
+from matchvision.filming.papers import hang_test, run_sheet
+from matchvision.filming.places import Places, Views, place_everything, project
+from matchvision.filming.scene import Scene
+from matchvision.filming.studio import film
+from matchvision.filming.truth import frame_times, truth_facts, truth_table
+
+__all__ = [
+    "Course",
+    "Places",
+    "Scene",
+    "Views",
+    "demo_scene",
+    "film",
+    "frame_times",
+    "hang_test",
+    "place_everything",
+    "play",
+    "project",
+    "project_points",
+    "run_sheet",
+    "truth_facts",
+    "truth_table",
+]

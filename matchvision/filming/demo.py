@@ -89,7 +89,7 @@ def demo_scene(seed: int | None = None) -> Scene:
             for i, c in enumerate(((-1.0, 0.45), (1.0, 0.45), (1.0, -0.45), (-1.0, -0.45)))
         )),
         camera=_camera(draw),
-        light=Light(azimuth_deg=round(draw.uniform(40, 140), 1), elevation_deg=round(draw.uniform(56, 68), 1)),
+        light=Light(azimuth_deg=round(draw.uniform(-150, -100) if draw.random() < 0.5 else draw.uniform(-80, -30), 1), elevation_deg=round(draw.uniform(56, 68), 1)),
         rope=Rope(
             length_m=0.94, ends=("heron", "plover"), first_bead_m=0.07, bead_spacing_m=0.06,
             bead_colours=("red", "cyan"), link=link,

@@ -109,7 +109,7 @@ class Camera:
 class Light:
     """One lamp far away and the light from everywhere else."""
 
-    azimuth_deg: Number = 60.0
+    azimuth_deg: Number = -60.0
     elevation_deg: Annotated[float, Field(gt=5, le=90)] = 62.0
     brightness: Positive = 1.0
     ambient_ratio: Share = 0.55

@@ -1,0 +1,240 @@
+"""From a scene and its run to pictures: the still backdrop, and over it all that moves."""
+
+from collections.abc import Iterator
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from matchvision.filming.backdrop import Backdrop, irradiance, light_direction, linear_from_srgb
+from matchvision.filming.bodies import Stand, body_polygons, draw_polygons, shadow_outline
+from matchvision.filming.camera import Poses, lens_of, project_points
+from matchvision.filming.course import Course
+from matchvision.filming.marks import Ellipses, cover, outlines_in_picture
+from matchvision.filming.places import Places, Views, place_everything
+from matchvision.filming.scene import Scene
+
+Array = NDArray[np.float64]
+Picture = NDArray[np.float32]
+
+MARGIN_PX = 10
+FINE = 4
+
+
+class Studio:
+    """Holds what is needed to draw any picture of one clip."""
+
+    def __init__(self, scene: Scene, course: Course, places: Places, views: Views) -> None:
+        self.scene, self.course, self.places = scene, course, places
+        self.now = course.at(places.clip_s)
+        self.lens = lens_of(scene.camera)
+        self.poses = views.poses
+        self.visible = views.visible
+        self.moves = scene.camera.sway is not None
+        self.subframes = scene.camera.subframes
+        offsets = (np.arange(self.subframes) + 0.5) / self.subframes - 0.5
+        moments = (places.clip_s[:, None] + scene.camera.exposure_s * offsets).ravel()
+        moments_poses = Poses(np.repeat(self.poses.rotation, self.subframes, 0), np.repeat(self.poses.translation, self.subframes, 0))
+        self.ellipses = outlines_in_picture(scene, course, place_everything(scene, course, moments), self.lens, moments_poses)
+        self.colours = {name: linear_from_srgb(value) for name, value in scene.colour.items()}
+        self.still = None if self.moves else Backdrop(scene, self.lens, self.poses.at(0)).paint()
+
+    def backdrop(self, frame: int) -> Picture:
+        """Linear light of what stands still."""
+        if self.still is None:
+            return Backdrop(self.scene, self.lens, self.poses.at(frame)).paint()
+        return self.still
+
+    def area(self, frame: int) -> tuple[int, int, int, int]:
+        """Left, top, right and bottom, all even, of the part of the picture in which anything moves."""
+        lamp = light_direction(self.scene.light)
+        points = [self.places.rope[frame]]
+        for name, machine in self.scene.machine.items():
+            length, width, height = machine.size_m
+            signs = np.array([[sx, sy, sz] for sx in (-1, 1) for sy in (-1, 1) for sz in (0, 1)])
+            corners = self._stand(name, frame).to_table(signs * [length / 2 + 0.02, width / 2 + 0.02, height + 0.02])
+            points.append(corners)
+        every = np.concatenate(points)
+        shadows = every - every[:, 2:] * np.array([lamp[0] / lamp[2], lamp[1] / lamp[2], 1.0])
+        pixels = project_points(np.concatenate([every, shadows]), self.lens, self.poses.at(frame))
+        width, height = self.scene.camera.size_px
+        low = np.clip(np.floor(pixels.min(0)) - MARGIN_PX - 6, 0, [width, height]).astype(int) // 2 * 2
+        high = (np.clip(np.ceil(pixels.max(0)) + MARGIN_PX + 6, 0, [width, height]).astype(int) + 1) // 2 * 2
+        return int(low[0]), int(low[1]), int(high[0]), int(high[1])
+
+    def draw(self, frame: int) -> tuple[Picture, tuple[int, int, int, int]]:
+        """Linear light of the moving area and where it is; the rest of the picture is the backdrop's."""
+        area = self.area(frame)
+        left, top, right, bottom = area
+        picture = self.backdrop(frame)[top:bottom, left:right].copy()
+        pose = self.poses.at(frame)
+        self._shade(picture, left, top, frame, pose)
+        eye = pose.position[0]
+        behind, before = [], []
+        for name in self.scene.machine:
+            # The rope lies wholly beyond the plane of the hitch: seen from that side, it is in front.
+            in_front = self._stand(name, frame).to_machine(eye)[0] < self.scene.machine[name].hitch_m[0]
+            (behind if in_front else before).append(name)
+        distance = {n: float(np.hypot(*(eye[:2] - [self.now.machines[n].x_m[frame], self.now.machines[n].y_m[frame]])))
+                    for n in self.scene.machine}  # fmt: skip
+        for name in sorted(behind, key=lambda n: -distance[n]):
+            self._machine(picture, left, top, name, frame, pose, eye)
+        self._rope(picture, left, top, frame, pose)
+        for name in sorted(before, key=lambda n: -distance[n]):
+            self._machine(picture, left, top, name, frame, pose, eye)
+        if self.scene.camera.blur_px > 0:
+            picture = np.asarray(cv2.GaussianBlur(picture, (0, 0), self.scene.camera.blur_px), dtype=np.float32)
+        return picture, area
+
+    def _stand(self, name: str, frame: int) -> Stand:
+        state = self.now.machines[name]
+        return Stand(
+            float(state.x_m[frame]), float(state.y_m[frame]), float(state.heading_rad[frame]),
+            float(state.wheel_angle_rad[frame]),
+        )  # fmt: skip
+
+    def _shade(self, picture: Picture, left: int, top: int, frame: int, pose: Poses) -> None:
+        """Soft shadows on the table: of the machines, of the rope, and where bodies come close to the surface."""
+        light = self.scene.light
+        scale = self._scale_px_per_m(frame, pose)
+        rows, cols = picture.shape[:2]
+
+        def fill(outlines: list[Array], blur_m: float) -> Picture:
+            mask = np.zeros((rows, cols), np.uint8)
+            for outline in outlines:
+                pixels = project_points(outline, self.lens, pose) - [left, top]
+                cv2.fillConvexPoly(mask, np.rint(pixels * 16).astype(np.int32), 255, cv2.LINE_AA, 4)
+            return np.asarray(cv2.GaussianBlur(mask.astype(np.float32) / 255, (0, 0), max(blur_m * scale, 0.5)), dtype=np.float32)
+
+        shadow, contact = [], []
+        for name, machine in self.scene.machine.items():
+            stand = self._stand(name, frame)
+            shadow += shadow_outline(machine, stand, light)
+            length, width, _ = machine.size_m
+            corners = np.array([[sx * length * 0.46, sy * width * 0.48, 0] for sx, sy in ((-1, -1), (1, -1), (1, 1), (-1, 1))])
+            contact.append(stand.to_table(corners))
+        direct = 1 - light.ambient_ratio
+        dark = 1 - direct * fill(shadow, 0.6 * light.softness_m)
+        dark *= 1 - 0.45 * fill(contact, light.softness_m)
+        lamp = light_direction(light)
+        curve = self.places.rope[frame]
+        ground = curve - curve[:, 2:] * np.array([lamp[0] / lamp[2], lamp[1] / lamp[2], 1.0])
+        line = np.zeros((rows, cols), np.uint8)
+        pixels = np.rint((project_points(ground, self.lens, pose) - [left, top]) * 16).astype(np.int32)
+        cv2.polylines(line, [pixels], False, 150, 1, cv2.LINE_AA, 4)
+        for name, points in self.places.markers.items():
+            if "." not in name:
+                spot = points[frame] - points[frame, 2] * np.array([lamp[0] / lamp[2], lamp[1] / lamp[2], 1.0])
+                at = np.rint((project_points(spot[None], self.lens, pose)[0] - [left, top]) * 16).astype(int)
+                radius = self.scene.rope.bead_radius_m * scale
+                size = (int(radius * 16), int(radius * 11))
+                cv2.ellipse(line, (int(at[0]), int(at[1])), size, 0, 0, 360, 255, -1, cv2.LINE_AA, 4)
+        dark *= 1 - 0.8 * direct * cv2.GaussianBlur(line.astype(np.float32) / 255, (0, 0), 1.4)
+        picture *= dark[..., None]
+
+    def _scale_px_per_m(self, frame: int, pose: Poses) -> float:
+        far = float(np.linalg.norm(pose.position[0] - self.places.rope[frame, 0]))
+        return self.lens.f_px[0] / far
+
+    def _machine(self, picture: Picture, left: int, top: int, name: str, frame: int, pose: Poses, eye: Array) -> None:
+        machine, stand = self.scene.machine[name], self._stand(name, frame)
+        polygons = body_polygons(machine, stand, eye, self.scene.light)
+        draw_polygons(picture, left, top, polygons, stand, self.lens, pose)
+        for disc in machine.marker:
+            self._flat_mark(picture, left, top, f"{name}.{disc.name}", disc.colour, np.array([0, 0, 1.0]), frame)
+        cos, sin = np.cos(stand.heading_rad), np.sin(stand.heading_rad)
+        for wheel in machine.wheel:
+            outward = np.sign(wheel.face_m[1]) * np.array([-sin, cos, 0.0])
+            for mark in wheel.rim:
+                centre = self.places.markers[f"{name}.{mark.name}"][frame]
+                if (eye - centre) @ outward > 0:
+                    self._flat_mark(picture, left, top, f"{name}.{mark.name}", mark.colour, outward, frame)
+
+    def _exposure(self, frame: int) -> slice:
+        return slice(frame * self.subframes, (frame + 1) * self.subframes)
+
+    def _flat_mark(
+        self, picture: Picture, left: int, top: int, marker: str, colour: str, normal: Array, frame: int
+    ) -> None:
+        rows, cols, share, _, _ = cover(self.ellipses[marker], self._exposure(frame), _shape(picture), left, top)
+        light = (self.colours[colour] * irradiance(self.scene.light, normal)).astype(np.float32)
+        window = picture[rows, cols]
+        window += share[..., None] * (light - window)
+
+    def _rope(self, picture: Picture, left: int, top: int, frame: int, pose: Poses) -> None:
+        """Cord, link and beads."""
+        curve = project_points(self.places.rope[frame], self.lens, pose) - [left, top]
+        low = np.maximum(np.floor(curve.min(0)).astype(int) - 8, 0)
+        high = np.minimum(np.ceil(curve.max(0)).astype(int) + 8, picture.shape[1::-1])
+        if (high <= low).any():
+            return
+        fine = ((curve - low + 0.5) * FINE - 0.5) * 16
+        cord = np.zeros(((high[1] - low[1]) * FINE, (high[0] - low[0]) * FINE, 2), np.uint8)
+        points = [np.rint(fine).astype(np.int32)]
+        scale = self._scale_px_per_m(frame, pose) * FINE
+        cv2.polylines(cord, points, False, (255, 0), max(round(0.0036 * scale), 1), cv2.LINE_8, 4)
+        cv2.polylines(cord, [points[0] + [0, 16]], False, (255, 255), max(round(0.0018 * scale), 1), cv2.LINE_8, 4)
+        size = (int(high[0] - low[0]), int(high[1] - low[1]))
+        share = cv2.resize(cord, size, interpolation=cv2.INTER_AREA).astype(np.float32) / 255
+        window = picture[low[1] : high[1], low[0] : high[0]]
+        bright, dull = (linear_from_srgb(c).astype(np.float32) for c in ("#f1ead8", "#b3aa92"))
+        window += share[..., :1] * (bright - window)
+        window += share[..., 1:] * (dull - window)
+        beads = [(name, colour) for name, _, colour in self.scene.beads()]
+        if self.scene.rope.link is not None:
+            self._spring(picture, left, top, frame, pose)
+            beads += [(name, self.scene.rope.link.colour) for name in ("link_1", "link_2")]
+        eye = pose.position[0]
+        beads.sort(key=lambda bead: -float(np.linalg.norm(self.places.markers[bead[0]][frame] - eye)))
+        for name, colour in beads:
+            self._bead(picture, left, top, name, self.colours[colour], frame)
+
+    def _bead(self, picture: Picture, left: int, top: int, name: str, colour: Array, frame: int) -> None:
+        rows, cols, share, across, down = cover(self.ellipses[name], self._exposure(frame), _shape(picture), left, top)
+        height = np.sqrt(np.maximum(1 - across**2 - down**2, 0))
+        lamp = self.poses.rotation[frame] @ light_direction(self.scene.light)
+        lit = np.maximum(across * lamp[0] + down * lamp[1] - height * lamp[2], 0)
+        ambient = self.scene.light.ambient_ratio
+        light = (ambient + (1 - ambient) * lit)[..., None] * colour
+        light += 0.35 * np.maximum(lit, 0)[..., None] ** 24
+        window = picture[rows, cols]
+        window += share[..., None] * (light.astype(np.float32) - window)
+
+    def _spring(self, picture: Picture, left: int, top: int, frame: int, pose: Poses) -> None:
+        """The link's coil: a helix of fixed turns, drawn out as the link stretches."""
+        a, b = self.places.markers["link_1"][frame], self.places.markers["link_2"][frame]
+        turns, radius = 9, 0.0055
+        t = np.linspace(0, 1, 40 * turns // 2)
+        along = (b - a) / np.linalg.norm(b - a)
+        side = np.cross(along, [0, 0, 1.0])
+        upward = np.cross(side, along)
+        angle = 2 * np.pi * turns * t[:, None]
+        helix = a + t[:, None] * (b - a) + radius * (np.cos(angle) * side + np.sin(angle) * upward)
+        pixels = project_points(helix, self.lens, pose) - [left, top]
+        low = np.maximum(np.floor(pixels.min(0)).astype(int) - 3, 0)
+        high = np.minimum(np.ceil(pixels.max(0)).astype(int) + 4, picture.shape[1::-1])
+        if (high <= low).any():
+            return
+        coil = np.zeros(((high[1] - low[1]) * FINE, (high[0] - low[0]) * FINE), np.uint8)
+        fine = np.rint(((pixels - low + 0.5) * FINE - 0.5) * 16).astype(np.int32)
+        cv2.polylines(coil, [fine], False, 255, max(round(0.002 * self._scale_px_per_m(frame, pose) * FINE), 1), cv2.LINE_8, 4)
+        size = (int(high[0] - low[0]), int(high[1] - low[1]))
+        share = cv2.resize(coil, size, interpolation=cv2.INTER_AREA).astype(np.float32)[..., None] / 255
+        window = picture[low[1] : high[1], low[0] : high[0]]
+        window += share * (linear_from_srgb("#4b4f55").astype(np.float32) - window)
+
+
+def _shape(picture: Picture) -> tuple[int, int]:
+    return picture.shape[0], picture.shape[1]
+
+
+def ellipse_of(ellipses: Ellipses, moment: int) -> tuple[Array, Array]:
+    """Centre and shape matrix of one moment."""
+    return ellipses.centre[moment], ellipses.shape[moment]
+
+
+def exposures(studio: Studio, frames: int) -> Iterator[tuple[Picture, Picture, tuple[int, int, int, int]]]:
+    """Backdrop, moving area and its place for each picture in turn."""
+    for frame in range(frames):
+        picture, area = studio.draw(frame)
+        yield studio.backdrop(frame), picture, area
