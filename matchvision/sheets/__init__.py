@@ -1,5 +1,7 @@
 """Run sheets: reading and checking what people write, and a sheet to start from."""
 
 from matchvision.sheets.loading import load_run
+from matchvision.sheets.schema import describe_run_sheet
+from matchvision.sheets.starting import write_new_sheet
 
-__all__ = ["load_run"]
+__all__ = ["describe_run_sheet", "load_run", "write_new_sheet"]

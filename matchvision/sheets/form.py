@@ -73,8 +73,10 @@ def mend_names(data: Mapping[str, Any], faults: Iterable[KeyFault]) -> dict[str,
         holder: Any = mended
         for part in fault.key[:-1]:
             holder = holder[part]
-        if fault.meant not in holder:
-            holder[fault.meant] = holder.pop(fault.key[-1])
+        meant, spelled = holder.get(fault.meant), holder.pop(fault.key[-1])
+        both = isinstance(meant, Mapping) and isinstance(spelled, Mapping)
+        if both or meant is None:
+            holder[fault.meant] = {**spelled, **meant} if both else spelled
     return mended
 
 
@@ -211,10 +213,15 @@ def _first_sentence(model: type[BaseModel]) -> str:
 
 
 def _without_repeats(faults: list[KeyFault]) -> list[KeyFault]:
-    """One fault a key: a value that fits no member of a union is reported once for each member."""
+    """One fault a key, and no key both misspelled and missing.
+
+    A value that fits no member of a union is reported once for each member.
+    """
+    misspelled = {(*fault.key[:-1], fault.meant) for fault in faults if fault.meant}
     seen: dict[Key, KeyFault] = {}
     for fault in faults:
-        seen.setdefault(fault.key, fault)
+        if fault.key not in misspelled:
+            seen.setdefault(fault.key, fault)
     return list(seen.values())
 
 

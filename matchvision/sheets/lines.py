@@ -55,24 +55,24 @@ class _Scanner:
             if self.text.startswith("[[", self.at):
                 table = self._header(2)
                 self.entries[table] = self.entries.get(table, -1) + 1
-                self._note(table, start)
                 table = (*table, self.entries[table])
                 self._note(table, start)
             elif self.text[self.at] == "[":
                 table = self._header(1)
-                self._note(table, start)
             else:
                 self._pair(table)
             self._skip_blank()
         return self.lines
 
     def _header(self, brackets: int) -> Key:
+        start = self.at
         self.at += brackets
         path: Key = ()
         for part in self._dotted():
             if path in self.entries:
                 path = (*path, self.entries[path])
             path = (*path, part)
+            self._note(path, start)
         self.at = self.text.index("]", self.at) + brackets
         return path
 

@@ -12,7 +12,6 @@ from typing import Any, Final
 from matchvision.sheets.form import KeyFault, ask_meant
 from matchvision.sheets.lines import Key
 
-_TIP: Final = "the rope's ends and the forecasts name machines by the word behind [machine."
 #: How far a tag's corner or a start may lie beyond the stated table, for rounding of what people measured [m].
 _EDGE_M: Final = 0.002
 
@@ -79,13 +78,13 @@ def _check_references(data: Mapping[str, Any]) -> Iterator[KeyFault]:
     ends = _array(_block(data, "rope"), "ends")
     for number, name in enumerate(ends):
         if isinstance(name, str) and name not in machines:
-            wanted = f"{ask_meant(name, machines, 'machine')} ({_TIP})"
+            wanted = ask_meant(name, machines, "machine")
             yield KeyFault(("rope", "ends", number), f'"{name}" names no machine', wanted)
     if len(ends) == 2 and ends[0] == ends[1] and isinstance(ends[0], str):
         yield KeyFault(("rope", "ends"), f'both ends are hitched to "{ends[0]}"', "two different machines are wanted")
     for name in _block(data, "forecast"):
         if name not in machines:
-            wanted = f"{ask_meant(name, machines, 'machine')} ({_TIP})"
+            wanted = ask_meant(name, machines, "machine")
             yield KeyFault(("forecast", name), f'a forecast for "{name}", which names no machine', wanted)
 
 
