@@ -17,14 +17,23 @@ Picture = NDArray[np.float32]
 FINE = 4  # subpixels a pixel along each side
 SHIFT = 4  # binary digits of a subpixel that the polygon filler keeps
 TURN = np.linspace(0, 2 * np.pi, 40, endpoint=False)
+UP = np.array([0.0, 0.0, 1.0])
 
 
 @dataclass(frozen=True)
-class Polygon:
-    """A flat convex piece in the machine frame, in linear light."""
+class Model:
+    """A machine as flat convex pieces in its own frame, in the order in which they are drawn.
+
+    ``corners`` holds all corners, a piece's ``counts`` of them from its ``starts`` on; ``hubs`` is NaN except for
+    corners that turn about their wheel's middle.
+    """
 
     corners: Array  # (k, 3) [m]
-    colour: Array  # (3,)
+    starts: NDArray[np.int64]  # (pieces,)
+    counts: NDArray[np.int64]  # (pieces,)
+    normals: Array  # (pieces, 3)
+    colours: Array  # (pieces, 3), linear light
+    hubs: Array  # (k, 3) [m]
 
 
 @dataclass(frozen=True)
@@ -64,127 +73,139 @@ def _box_faces(low: Array, high: Array) -> list[tuple[Array, Array]]:
     return faces
 
 
-class Painter:
-    """Collects the polygons of one machine that face the camera, back to front."""
+class _Workshop:
+    """Builds the pieces of one machine, in the order in which they are drawn; those that face away stay in."""
 
-    def __init__(self, stand: Stand, eye: Array, light: Light) -> None:
-        self.stand, self.light = stand, light
-        self.eye = stand.to_machine(eye)
-        cos, sin = np.cos(stand.heading_rad), np.sin(stand.heading_rad)
-        self.turn = np.array([[cos, -sin, 0], [sin, cos, 0], [0, 0, 1]])
-        self.polygons: list[Polygon] = []
+    def __init__(self) -> None:
+        self.corners: list[Array] = []
+        self.normals: list[Array] = []
+        self.colours: list[Array] = []
+        self.hubs: list[Array | None] = []
 
-    def flat(self, corners: Array, normal: Array, colour: Array, gain: float = 1.0) -> None:
-        """One piece, if it faces the camera."""
-        if (self.eye - corners[0]) @ normal > 0:
-            self.polygons.append(Polygon(corners, gain * irradiance(self.light, self.turn @ normal) * colour))
+    def flat(self, corners: Array, normal: Array, colour: Array, hub: Array | None = None) -> None:
+        """One flat convex piece; one with a hub turns with its wheel."""
+        self.corners.append(corners)
+        self.normals.append(normal)
+        self.colours.append(colour)
+        self.hubs.append(hub)
 
     def box(self, low: Array, high: Array, colour: Array, bevel_m: float = 0.0) -> None:
         """A box, with lighter edges about its top where ``bevel_m`` is set."""
         for corners, normal in _box_faces(low, high):
-            self.flat(corners, normal, colour)
             if bevel_m and normal[2] > 0:
                 middle = corners.mean(0)
                 inner = middle + (corners - middle) * (1 - bevel_m / np.maximum(np.abs(corners - middle), 1e-9))
                 inner[:, 2] = corners[:, 2]
-                self.flat(corners, normal, colour, 1.35)
-                self.flat(inner, normal, colour, 1.0)
+                self.flat(corners, normal, 1.35 * colour)
+                self.flat(inner, normal, colour)
+            else:
+                self.flat(corners, normal, colour)
 
-    def disc(self, centre: Array, radius: float, normal: Array, colour: Array, gain: float = 1.0) -> None:
+    def disc(self, centre: Array, radius: float, normal: Array, colour: Array) -> None:
         """A round piece in a plane across y or z."""
         a, b = (0, 2) if abs(normal[1]) > 0.5 else (0, 1)
         corners = np.repeat(centre[None], len(TURN), 0)
         corners[:, a] += radius * np.cos(TURN)
         corners[:, b] += radius * np.sin(TURN)
-        self.flat(corners, normal, colour, gain)
+        self.flat(corners, normal, colour)
 
-    def wheel(self, centre: Array, radius: float, width: float, angle: float) -> None:
-        """A wheel whose outer face's middle is ``centre``; spokes turn with it."""
+    def wheel(self, centre: Array, radius: float, width: float) -> None:
+        """A wheel whose outer face's middle is ``centre``."""
         out = np.array([0.0, np.sign(centre[1]), 0.0])
         rubber, metal = linear_from_srgb("#202124"), linear_from_srgb("#34373b")
-        for k in range(len(TURN)):  # the tread, in narrow strips
-            t0, t1 = TURN[k], TURN[k] + TURN[1]
-            normal = np.array([np.cos((t0 + t1) / 2), 0.0, np.sin((t0 + t1) / 2)])
-            rim = [[np.cos(t0), 0, np.sin(t0)], [np.cos(t1), 0, np.sin(t1)]]
-            near = centre + radius * np.array(rim)
-            tread = rubber * (1.25 if (k // 2) % 2 else 0.9)
-            self.flat(np.array([near[0], near[1], near[1] - width * out, near[0] - width * out]), normal, tread)
+        for k, angle in enumerate(TURN):  # the tread, in narrow strips
+            ends = np.array([angle, angle + TURN[1]])
+            near = centre + radius * np.stack([np.cos(ends), 0 * ends, np.sin(ends)], axis=-1)
+            normal = np.array([np.cos(ends.mean()), 0.0, np.sin(ends.mean())])
+            strip = np.array([near[0], near[1], near[1] - width * out, near[0] - width * out])
+            self.flat(strip, normal, rubber * (1.25 if (k // 2) % 2 else 0.9))
         self.disc(centre, radius, out, rubber)
-        self.disc(centre, 0.89 * radius, out, rubber, 0.7)
+        self.disc(centre, 0.89 * radius, out, 0.7 * rubber)
         self.disc(centre, 0.86 * radius, out, metal)
-        for spoke in range(5):
-            t = 2 * np.pi * spoke / 5 - angle
-            along, across = np.array([np.cos(t), 0, np.sin(t)]), np.array([-np.sin(t), 0, np.cos(t)])
-            bar = [0.2 * along - 0.06 * across, 0.84 * along - 0.04 * across, 0.84 * along + 0.04 * across, 0.2 * along + 0.06 * across]
-            self.flat(centre + radius * np.array(bar), out, metal, 0.62)
+        for angle in TURN[::8]:
+            along, across = np.array([np.cos(angle), 0, np.sin(angle)]), np.array([-np.sin(angle), 0, np.cos(angle)])
+            spoke = np.array([0.2 * along - 0.06 * across, 0.84 * along - 0.04 * across,
+                              0.84 * along + 0.04 * across, 0.2 * along + 0.06 * across])  # fmt: skip
+            self.flat(centre + radius * spoke, out, 0.62 * metal, hub=centre)
         self.disc(centre, 0.2 * radius, out, linear_from_srgb("#8d9196"))
         self.disc(centre, 0.1 * radius, out, linear_from_srgb("#4a4d52"))
 
+    def strip(self, x0: float, x1: float, y0: float, y1: float, z: float, colour: Array) -> None:
+        """A level rectangle."""
+        self.flat(np.array([[x0, y0, z], [x1, y0, z], [x1, y1, z], [x0, y1, z]]), UP, colour)
 
-def body_polygons(machine: Machine, stand: Stand, eye: Array, light: Light) -> list[Polygon]:
-    """Polygons of a machine that face the camera, in the order in which they are drawn."""
-    painter = Painter(stand, eye, light)
+    def finished(self) -> Model:
+        """The machine as arrays."""
+        counts = np.array([len(c) for c in self.corners])
+        hub = np.array([np.full(3, np.nan) if h is None else h for h in self.hubs])
+        return Model(
+            np.concatenate(self.corners), np.cumsum(counts) - counts, counts,
+            np.array(self.normals), np.array(self.colours), np.repeat(hub, counts, 0),
+        )  # fmt: skip
+
+
+def build_model(machine: Machine, near: float) -> Model:
+    """Pieces of a machine whose near side, towards the camera, is +y (``near`` = 1) or −y (−1)."""
+    shop = _Workshop()
     length, width, height = machine.size_m
-    base = linear_from_srgb(machine.colour)
+    base, metal = linear_from_srgb(machine.colour), linear_from_srgb("#7b8085")
     hitch = np.array(machine.hitch_m)
-    metal = linear_from_srgb("#7b8085")
     rear = np.array([-length / 2 + 0.004, hitch[1], hitch[2]])
-    post = [rear + [0, -0.004, -0.004], hitch + [0, -0.003, -0.003], hitch + [0, 0.003, 0.003], rear + [0, 0.004, 0.004]]
+    post = np.array([rear + [0, -0.004, 0], hitch + [0, -0.003, 0], hitch + [0, 0.003, 0], rear + [0, 0.004, 0]])
     if machine.drive is None:
-        painter.box(np.array([-length / 2, -width / 2, 0.0]), np.array([length / 2, width / 2, height]), base, 0.012)
-        for x in (-0.32, 0.32):
-            for y in (-0.32, 0.32):
-                painter.disc(np.array([x * length, y * width, height]), 0.006, np.array([0, 0, 1.0]), metal)
-        painter.flat(np.array(post), np.array([0, 0, 1.0]), metal)
-        return painter.polygons
+        shop.box(np.array([-length / 2, -width / 2, 0.0]), np.array([length / 2, width / 2, height]), base, 0.012)
+        for x in (-0.42, 0.42):
+            for y in (-0.4, 0.4):
+                shop.disc(np.array([x * length, y * width, height]), 0.006, UP, metal)
+        shop.flat(post, UP, metal)
+        return shop.finished()
     radius, thick = machine.drive.wheel_radius_m, 0.03
     deck = 2 * radius + 0.002
-    half = width / 2 - thick - 0.002
-    near = float(np.sign(painter.eye[1]))
+    half, top = width / 2 - thick - 0.002, width / 2 - 0.024
     for side in (-near, near):
         for x in (-machine.wheelbase_m / 2, machine.wheelbase_m / 2):
-            painter.wheel(np.array([x, side * width / 2, radius]), radius, thick, stand.wheel_angle_rad)
+            shop.wheel(np.array([x, side * width / 2, radius]), radius, thick)
         if side == -near:
             low, high = np.array([-length / 2 + 0.012, -half, 0.5 * radius]), np.array([length / 2 - 0.012, half, deck])
-            painter.box(low, high, 0.55 * base)
-            painter.flat(np.array(post), np.array([0, 0, 1.0]), metal)
-    top = width / 2 - 0.024
-    painter.box(np.array([-length / 2, -top, deck]), np.array([length / 2, top, height]), base, 0.006)
-    up = np.array([0, 0, 1.0])
-    stripe = linear_from_srgb("#c9cbc8")
+            shop.box(low, high, 0.55 * base)
+            shop.flat(post, UP, metal)
+    shop.box(np.array([-length / 2, -top, deck]), np.array([length / 2, top, height]), base, 0.006)
     for y in (-0.62 * top, 0.62 * top):
-        bar = [[-0.42 * length, y - 0.003, height], [0.42 * length, y - 0.003, height],
-               [0.42 * length, y + 0.003, height], [-0.42 * length, y + 0.003, height]]  # fmt: skip
-        painter.flat(np.array(bar), up, stripe, 0.55)
-    panel = [[-0.13 * length, -0.4 * top, height], [0.13 * length, -0.4 * top, height],
-             [0.13 * length, 0.4 * top, height], [-0.13 * length, 0.4 * top, height]]  # fmt: skip
-    painter.flat(np.array(panel), up, base, 0.6)
+        shop.strip(-0.42 * length, 0.42 * length, y - 0.003, y + 0.003, height, 0.55 * linear_from_srgb("#c9cbc8"))
+    shop.strip(-0.13 * length, 0.13 * length, -0.4 * top, 0.4 * top, height, 0.6 * base)
     for x in (-0.45, 0.45):
         for y in (-0.86, 0.86):
-            painter.disc(np.array([x * length, y * top, height]), 0.0045, up, metal)
-    return painter.polygons
+            shop.disc(np.array([x * length, y * top, height]), 0.0045, UP, metal)
+    return shop.finished()
 
 
-def draw_polygons(picture: Picture, left: int, top: int, pieces: list[Polygon], stand: Stand, lens: Lens, pose: Poses) -> None:
-    """Draw pieces into a window of linear light whose first pixel is (left, top)."""
-    if not pieces:
-        return
-    corners = project_points(stand.to_table(np.concatenate([p.corners for p in pieces])), lens, pose)
+def draw_model(
+    picture: Picture, left: int, top: int, model: Model, stand: Stand, light: Light, lens: Lens, pose: Poses
+) -> None:
+    """Draw a machine into a window of linear light whose first pixel is (left, top)."""
+    eye = stand.to_machine(pose.position[0])
+    facing = ((eye - model.corners[model.starts]) * model.normals).sum(1) > 0
+    turn = -stand.wheel_angle_rad
+    arm = model.corners - model.hubs
+    turned = model.hubs + np.stack(
+        [np.cos(turn) * arm[:, 0] - np.sin(turn) * arm[:, 2], arm[:, 1],
+         np.sin(turn) * arm[:, 0] + np.cos(turn) * arm[:, 2]], axis=-1,
+    )  # fmt: skip
+    points = stand.to_table(np.where(np.isnan(turned), model.corners, turned))
+    corners = project_points(points, lens, pose)
     rows, cols = picture.shape[:2]
     low = np.maximum(np.floor(corners.min(0)).astype(int) - 1 - [left, top], 0)
     high = np.minimum(np.ceil(corners.max(0)).astype(int) + 2 - [left, top], [cols, rows])
     if (high <= low).any():
         return
-    size = (high - low) * FINE
-    # Half floats of the colours would do; 16-bit integers are what the filler and the averaging both handle.
-    canvas = np.zeros((size[1], size[0], 4), np.float32)
-    fine = ((corners - [left, top] - low + 0.5) * FINE - 0.5) * 2**SHIFT
-    fine = np.rint(fine).astype(np.int32)
-    start = 0
-    for piece in pieces:
-        stop = start + len(piece.corners)
-        cv2.fillConvexPoly(canvas, fine[start:stop], (*map(float, piece.colour), 1.0), cv2.LINE_8, SHIFT)
-        start = stop
+    cos, sin = np.cos(stand.heading_rad), np.sin(stand.heading_rad)
+    normals = model.normals @ np.array([[cos, sin, 0], [-sin, cos, 0], [0, 0, 1]])
+    colours = model.colours * irradiance(light, normals)[:, None]
+    canvas = np.zeros((*((high - low)[::-1] * FINE), 4), np.float32)
+    fine = np.rint((((corners - [left, top]) - low + 0.5) * FINE - 0.5) * 2**SHIFT).astype(np.int32)
+    for piece in np.flatnonzero(facing):
+        outline = fine[model.starts[piece] : model.starts[piece] + model.counts[piece]]
+        cv2.fillConvexPoly(canvas, outline, (*colours[piece].tolist(), 1.0), cv2.LINE_8, SHIFT)
     small = cv2.resize(canvas, tuple(int(n) for n in high - low), interpolation=cv2.INTER_AREA)
     window = picture[low[1] : high[1], low[0] : high[0]]
     window *= 1 - small[..., 3:]

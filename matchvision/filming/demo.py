@@ -76,7 +76,7 @@ def demo_scene(seed: int | None = None) -> Scene:
             y_m=round(start_y[index], 3), offset_deg=round(offsets[index], 2),
         )  # fmt: skip
     link = Link(
-        from_m=0.21, rest_m=0.06, stiffness_N_per_m=round(draw.uniform(430, 560), 1), colour="yellow"
+        from_m=0.22, rest_m=0.06, stiffness_N_per_m=round(draw.uniform(430, 560), 1), colour="yellow"
     )
     return Scene(
         name="demo",

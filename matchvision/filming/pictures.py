@@ -7,10 +7,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchvision.filming.backdrop import Backdrop, irradiance, light_direction, linear_from_srgb
-from matchvision.filming.bodies import Stand, body_polygons, draw_polygons, shadow_outline
+from matchvision.filming.bodies import Stand, build_model, draw_model, shadow_outline
 from matchvision.filming.camera import Poses, lens_of, project_points
 from matchvision.filming.course import Course
-from matchvision.filming.marks import Ellipses, cover, outlines_in_picture
+from matchvision.filming.marks import cover, outlines_in_picture
 from matchvision.filming.places import Places, Views, place_everything
 from matchvision.filming.scene import Scene
 
@@ -37,6 +37,7 @@ class Studio:
         moments_poses = Poses(np.repeat(self.poses.rotation, self.subframes, 0), np.repeat(self.poses.translation, self.subframes, 0))
         self.ellipses = outlines_in_picture(scene, course, place_everything(scene, course, moments), self.lens, moments_poses)
         self.colours = {name: linear_from_srgb(value) for name, value in scene.colour.items()}
+        self.models = {(name, near): build_model(m, near) for name, m in scene.machine.items() for near in (-1.0, 1.0)}
         self.still = None if self.moves else Backdrop(scene, self.lens, self.poses.at(0)).paint()
 
     def backdrop(self, frame: int) -> Picture:
@@ -138,8 +139,9 @@ class Studio:
 
     def _machine(self, picture: Picture, left: int, top: int, name: str, frame: int, pose: Poses, eye: Array) -> None:
         machine, stand = self.scene.machine[name], self._stand(name, frame)
-        polygons = body_polygons(machine, stand, eye, self.scene.light)
-        draw_polygons(picture, left, top, polygons, stand, self.lens, pose)
+        near = 1.0 if stand.to_machine(eye)[1] > 0 else -1.0
+        model = self.models[name, near]
+        draw_model(picture, left, top, model, stand, self.scene.light, self.lens, pose)
         for disc in machine.marker:
             self._flat_mark(picture, left, top, f"{name}.{disc.name}", disc.colour, np.array([0, 0, 1.0]), frame)
         cos, sin = np.cos(stand.heading_rad), np.sin(stand.heading_rad)
@@ -226,11 +228,6 @@ class Studio:
 
 def _shape(picture: Picture) -> tuple[int, int]:
     return picture.shape[0], picture.shape[1]
-
-
-def ellipse_of(ellipses: Ellipses, moment: int) -> tuple[Array, Array]:
-    """Centre and shape matrix of one moment."""
-    return ellipses.centre[moment], ellipses.shape[moment]
 
 
 def exposures(studio: Studio, frames: int) -> Iterator[tuple[Picture, Picture, tuple[int, int, int, int]]]:

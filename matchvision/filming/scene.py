@@ -112,7 +112,7 @@ class Light:
     azimuth_deg: Number = -60.0
     elevation_deg: Annotated[float, Field(gt=5, le=90)] = 62.0
     brightness: Positive = 1.0
-    ambient_ratio: Share = 0.55
+    ambient_ratio: Share = 0.5
     softness_m: Positive = 0.012
 
 
