@@ -67,13 +67,10 @@ def _per_point(parameters: FloatArray) -> FloatArray:
 def parameter_jacobian(parameters: FloatArray, points_m: FloatArray) -> FloatArray:
     """Derivatives (..., 2, 15) of the pixels of table points (..., 3) by the camera's parameters (..., 15)."""
     parameters = np.asarray(parameters, dtype=np.float64)
-    columns = []
-    for k, step in enumerate(PARAMETER_STEPS):
-        shift = np.zeros(15)
-        shift[k] = step
-        ahead, behind = project_points(parameters + shift, points_m), project_points(parameters - shift, points_m)
-        columns.append((ahead - behind) / (2 * step))
-    return np.stack(columns, axis=-1)
+    leading = max(parameters.ndim, np.ndim(points_m)) - 1
+    shift = np.diag(PARAMETER_STEPS).reshape(15, *(1,) * leading, 15)
+    ahead, behind = project_points(parameters + shift, points_m), project_points(parameters - shift, points_m)
+    return np.asarray(np.moveaxis(ahead - behind, 0, -1) / (2 * PARAMETER_STEPS), dtype=np.float64)
 
 
 def direction_jacobian(parameters: FloatArray, points_m: FloatArray, direction: FloatArray) -> FloatArray:
