@@ -1,1 +1,1 @@
-"""Stage or layer: mechanics."""
+"""Motor line, gear, grip, weight transfer, rope, and the match as an initial-value problem."""

@@ -1,0 +1,141 @@
+"""A machine as the match sees it: mass, hitch, contact points, drive; and as the numbers that are computed with."""
+
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from matchvision.mechanics import dynamics as d
+from matchvision.mechanics.grip import STANDARD_GRAVITY_M_S2, Driven
+from matchvision.mechanics.rope import RopeModel
+
+FloatArray = npt.NDArray[np.float64]
+
+#: Inertia of one driven wheel [kg m²] where none is stated: a disc of 0.2 kg and 50 mm radius.
+ASSUMED_WHEEL_INERTIA_KG_M2: Final = 2.5e-4
+#: Full drive from the start.
+FULL_DRIVE: Final = ((0.0, 1.0),)
+
+
+@dataclass(frozen=True)
+class SideDrive:
+    """The drive of one side's wheels: stall torque and friction at the wheels [Nm], free rate [rad/s], throttle plan.
+
+    ``throttle`` holds (match time [s], share of full drive). ``inertia_kg_m2`` is that of all driven wheels of the side
+    with what turns with them.
+    """
+
+    stall_torque_Nm: float
+    free_rate_rad_s: float
+    friction_Nm: float = 0.0
+    inertia_kg_m2: float = 2 * ASSUMED_WHEEL_INERTIA_KG_M2
+    throttle: tuple[tuple[float, float], ...] = FULL_DRIVE
+
+
+@dataclass(frozen=True)
+class MachineModel:
+    """One machine on the table, or a dragged load.
+
+    Attributes
+    ----------
+    mass_kg : whole mass.
+    size_m : (length, width, height), for the yaw inertia of a box.
+    centre_of_mass_m, hitch_m : (x, y, z) in the machine frame: x forward, y left, z up from the table.
+    grip_static, grip_sliding : coefficients of friction of wheels or runners on the table.
+    wheelbase_m, track_m : distances of the contact points along and across; of a load its runners' corners.
+    wheel_radius_m : 0 for a load without wheels.
+    driven : which axle's wheels are driven; the others roll freely.
+    left, right : drives; None without a drive.
+    rolling_resistance : motion resistance over load.
+    holding_N : pull that a base holds beside the wheels; beyond it the base slides at that pull.
+    brake_N : pull that a brake or a self-locking gear holds against being drawn backwards, at the wheels.
+    on_voltage : the throttle acts on the voltage instead of the torque.
+    sag_ratio : share of the supply voltage lost at stall.
+    start_delay_s : by how much the whole throttle plan comes late.
+    """
+
+    name: str
+    mass_kg: float
+    size_m: tuple[float, float, float]
+    centre_of_mass_m: tuple[float, float, float]
+    hitch_m: tuple[float, float, float]
+    grip_static: float
+    grip_sliding: float
+    wheelbase_m: float
+    track_m: float
+    wheel_radius_m: float = 0.0
+    driven: Driven = "all"
+    left: SideDrive | None = None
+    right: SideDrive | None = None
+    rolling_resistance: float = 0.0
+    holding_N: float = 0.0
+    brake_N: float = 0.0
+    on_voltage: bool = False
+    sag_ratio: float = 0.0
+    start_delay_s: float = 0.0
+
+    @property
+    def yaw_inertia_kg_m2(self) -> float:
+        """Inertia about the vertical through the centre of mass [kg m²], of a box of even density."""
+        return self.mass_kg * (self.size_m[0] ** 2 + self.size_m[1] ** 2) / 12
+
+    def contacts(self) -> FloatArray:
+        """Contact points (4, 3): x, y in the machine frame [m] and kind (dragged, driven, rolling freely)."""
+        out = np.empty((4, 3))
+        corners = ((1, 1), (1, -1), (-1, 1), (-1, -1))
+        for row, (along, across) in enumerate(corners):
+            axle: Literal["front", "rear"] = "front" if along > 0 else "rear"
+            kind = d.DRAGGED
+            if self.wheel_radius_m > 0:
+                kind = d.DRIVEN if self.left and self.right and self.driven in ("all", axle) else d.ROLLING_FREE
+            out[row] = along * self.wheelbase_m / 2, across * self.track_m / 2, kind
+        return out
+
+    def numbers(self) -> FloatArray:
+        """The machine as (BODY_NUMBERS,) floats, in the order that `mechanics.dynamics` names."""
+        out = np.zeros(d.BODY_NUMBERS)
+        out[d.MASS], out[d.YAW_INERTIA] = self.mass_kg, self.yaw_inertia_kg_m2
+        out[d.COM_X : d.COM_Z + 1] = self.centre_of_mass_m
+        out[d.HITCH_X : d.HITCH_Z + 1] = self.hitch_m
+        out[d.WHEEL_RADIUS] = self.wheel_radius_m
+        out[d.GRIP_STATIC], out[d.GRIP_SLIDING] = max(self.grip_static, self.grip_sliding), self.grip_sliding
+        out[d.ROLLING], out[d.HOLDING], out[d.BRAKE] = self.rolling_resistance, self.holding_N, self.brake_N
+        out[d.ON_VOLTAGE], out[d.SAG], out[d.DELAY] = float(self.on_voltage), self.sag_ratio, self.start_delay_s
+        for side, drive in enumerate((self.left, self.right)):
+            if drive is not None:
+                out[d.STALL_LEFT + side], out[d.FREE_LEFT + side] = drive.stall_torque_Nm, drive.free_rate_rad_s
+                out[d.FRICTION_LEFT + side], out[d.INERTIA_LEFT + side] = drive.friction_Nm, drive.inertia_kg_m2
+            else:
+                out[d.FREE_LEFT + side] = 1.0
+        out[d.CONTACT_0 :] = self.contacts().ravel()
+        return out
+
+    def throttle_table(self, rows: int) -> FloatArray:
+        """Throttle plans (2 sides, rows, 2), the last row repeated at later times to fill up."""
+        out = np.zeros((2, rows, 2))
+        for side, drive in enumerate((self.left, self.right)):
+            plan = drive.throttle if drive is not None else ((0.0, 0.0),)
+            for row in range(rows):
+                time_s, share = plan[min(row, len(plan) - 1)]
+                out[side, row] = time_s + max(0, row - len(plan) + 1), share
+        return out
+
+
+@dataclass(frozen=True)
+class Pose:
+    """Where a machine's origin stands [m] and which way it heads [rad], from +x towards +y."""
+
+    x_m: float
+    y_m: float
+    heading_rad: float
+
+
+@dataclass(frozen=True)
+class MatchModel:
+    """One or two machines, where they stand at the start, and the rope between their hitches (None: no rope)."""
+
+    machines: tuple[MachineModel, ...]
+    starts: tuple[Pose, ...]
+    rope: RopeModel | None = None
+    gravity_m_s2: float = STANDARD_GRAVITY_M_S2
