@@ -1,0 +1,91 @@
+"""The grip stage: wheel states and everything that happened, in order of time."""
+
+from collections import Counter
+from typing import Final
+
+import numpy as np
+
+from matchvision.grip.intervals import FloatArray
+from matchvision.grip.moves import find_first_motion, find_holding, find_leaving, find_stalls, find_turning
+from matchvision.grip.rope import find_lead_changes, find_rope_off
+from matchvision.grip.slip import find_slip, name_states, slip_events, sort_slip
+from matchvision.records.events import Event, Grip
+from matchvision.records.motion import MachineMotion, MatchClock, Motion
+from matchvision.records.pull import Pull
+from matchvision.records.results import StageNote
+from matchvision.records.sheet import Run
+
+#: Slip and stall are looked for from just before the start to just after the end: beyond that hands are at work.
+AROUND_S: Final = 0.5
+
+
+def find_events(run: Run, motion: Motion, pull: Pull | None, clock: MatchClock) -> tuple[Grip, StageNote]:
+    """Wheel states and dated events, each with its probability and the numbers it rests on.
+
+    Events that follow the end of the clock are not part of the run and left out; slip that began before and goes on
+    is followed for half a second.
+    """
+    advice: list[str] = []
+    match_s = clock.match_time(motion.clip_s)
+    around = (match_s >= -AROUND_S) & (match_s <= clock.duration_s + AROUND_S)
+    states: dict[tuple[str, str], tuple[str, ...]] = {}
+    events: list[Event] = []
+    for wheel in motion.wheels:
+        moved = motion.machines.get(wheel.machine)
+        if moved is None:
+            continue
+        slips = find_slip(wheel, motion.real_s) & around
+        kinds = sort_slip(wheel, moved, drive_speed(run, moved), slips, motion.real_s)
+        states[wheel.machine, wheel.wheel] = name_states(wheel, kinds)
+        if wheel.driven:
+            events.extend(_new_ones(slip_events(wheel, kinds, motion.real_s, clock), events))
+            traction = next((t for t in pull.traction if t.machine == wheel.machine), None) if pull else None
+            commands = run.commands.get(wheel.machine)
+            stalls = find_stalls(wheel, motion.real_s, clock, traction=traction, commands=commands)
+            events.extend(_new_ones(stalls, events))
+    for name, moved in motion.machines.items():
+        machine = run.sheet.machine[name]
+        if not any(wheel.machine == name for wheel in motion.wheels) and machine.wheel:
+            advice.append(f"Two marks on a wheel of {name} would show when it slips.")
+        events.extend(find_first_motion(moved, motion.real_s, clock))
+        events.extend(find_turning(moved, motion.real_s, clock))
+        events.extend(find_leaving(moved, run.sheet.table, motion.real_s, clock))
+        if motion.rope is not None and (machine.anchor is not None or machine.brake is not None):
+            fused = pull.source("fused") if pull is not None else None
+            usable = fused if fused is not None and fused.independent else None
+            events.extend(find_holding(moved, motion.rope, usable, motion.real_s, clock))
+    if motion.rope is not None:
+        events.extend(find_lead_changes(run.sheet, motion.rope, motion.real_s, clock))
+        events.extend(find_rope_off(run.sheet, motion, clock))
+    inside = [event for event in events if event.start_s <= clock.duration_s]
+    inside.sort(key=lambda event: event.start_s)
+    grip = Grip(tuple(inside), states)
+    return grip, StageNote("grip", "done", describe_events(grip), advice=tuple(advice))
+
+
+def drive_speed(run: Run, moved: MachineMotion) -> FloatArray:
+    """The machine's speed along its drive direction [m/s], from its speed towards home and its heading."""
+    side = 1.0 if run.sheet.machine[moved.machine].home == "+x" else -1.0
+    return np.asarray(moved.speed_m_s * side * np.cos(np.deg2rad(moved.heading_deg)), dtype=np.float64)
+
+
+def describe_events(grip: Grip) -> str:
+    """How many of which kind, and whose wheels were watched."""
+    watched = sorted({machine for machine, _ in grip.grip_state})
+    wheels = f"Slip from the wheels of {' and '.join(watched)}" if watched else "No wheel could be watched for slip"
+    if not grip.events:
+        return f"{wheels}; nothing happened that is worth a date."
+    counts = Counter(event.kind for event in grip.events)
+    return f"{wheels}; {len(grip.events)} events: " + ", ".join(f"{n} {kind}" for kind, n in counts.items()) + "."
+
+
+def _new_ones(found: list[Event], known: list[Event]) -> list[Event]:
+    """Those that no event of the same kind and machine, from another of its wheels, already covers."""
+
+    def covered(event: Event) -> bool:
+        return any(
+            k.kind == event.kind and k.machine == event.machine and k.start_s < event.end_s and event.start_s < k.end_s
+            for k in known
+        )
+
+    return [event for event in found if not covered(event)]

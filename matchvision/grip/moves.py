@@ -1,0 +1,204 @@
+"""Events of a machine's own motion: first motion, early start, turning, leaving the table, stalling, holding."""
+
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from matchvision.grip.intervals import (
+    best_mean,
+    bridge_gaps,
+    chance_above,
+    date_crossing,
+    hold_between,
+    keep_long,
+    typical_step_s,
+)
+from matchvision.records.events import Event
+from matchvision.records.motion import MachineMotion, MatchClock, RopeMotion, WheelMotion
+from matchvision.records.pull import PullSource, Traction
+from matchvision.records.sheet import TableSheet
+from matchvision.uncertainty import format_quantity
+
+FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
+
+#: A machine moves above this speed.
+MOVING_M_S: Final = 0.010
+MOVES_FOR_S: Final = 0.1
+#: How long before the start signal a first motion is looked for; before that hands set things up.
+BEFORE_START_S: Final = 1.0
+#: A machine has turned once its heading is this far off its first one.
+TURNED_DEG: Final = 10.0
+TURNED_FOR_S: Final = 0.1
+#: A driven wheel stalls below this rate, under drive, for this long.
+STALL_RAD_S: Final = 0.1
+STALL_FOR_S: Final = 1.0
+HOLDS_FOR_S: Final = 1.0
+
+
+def find_first_motion(moved: MachineMotion, real_s: FloatArray, clock: MatchClock) -> list[Event]:
+    """The machine's first motion, once, and an early start where it comes before the signal.
+
+    The first stretch of at least 0.1 s above 10 mm/s that follows rest and surely exceeds the limit. Early: the signal
+    lies beyond its U95, the clock's own uncertainty included.
+
+    Notes
+    -----
+    Checked by: tests/grip/test_moves.py::test_first_motion_is_dated
+    """
+    match_s = _match_s(real_s, clock)
+    speed, u = np.abs(moved.speed_m_s), moved.u_speed_m_s
+    looked_at = match_s >= -BEFORE_START_S
+    moving = bridge_gaps((speed > MOVING_M_S) & np.isfinite(speed), real_s, MOVES_FOR_S / 2)
+    for stretch in keep_long(moving & looked_at, real_s, MOVES_FOR_S):
+        follows_rest = stretch.first > 0 and looked_at[stretch.first - 1] and np.isfinite(speed[stretch.first - 1])
+        # The peak in the first half second: a creep just above the limit is no start.
+        soon = slice(stretch.first, min(stretch.last + 1, int(np.searchsorted(real_s, real_s[stretch.first] + 0.5))))
+        best, u_best = best_mean(speed[soon], u[soon], real_s[soon], MOVES_FOR_S)
+        chance = chance_above(best, u_best, MOVING_M_S)
+        if not follows_rest or chance < 0.95:
+            continue
+        at_s, u_at_s = date_crossing(speed, u, real_s, stretch.first, MOVING_M_S)
+        start_s = at_s - clock.start_clip_s * clock.real_per_clip_ratio
+        u_start_s = float(np.hypot(u_at_s, clock.u_start_s))
+        evidence = (
+            f"{moved.machine} passed 10 mm/s at {format_quantity(start_s, u_start_s)} s (k = 1) and reached "
+            f"{format_quantity(1000 * best, 1000 * u_best)} mm/s within half a second."
+        )
+        found = [Event("first-motion", moved.machine, start_s, float("nan"), u_start_s, chance, evidence)]
+        early = chance_above(-start_s, u_start_s, 0.0)
+        if early > 0.975 and clock.source != "first-motion":
+            evidence = (
+                f"{moved.machine} moved {format_quantity(-1000 * start_s, 1000 * u_start_s)} ms (k = 1) before the "
+                "start signal."
+            )
+            found.append(Event("early-start", moved.machine, start_s, float("nan"), u_start_s, early, evidence))
+        return found
+    return []
+
+
+def find_turning(moved: MachineMotion, real_s: FloatArray, clock: MatchClock) -> list[Event]:
+    """Stretches in which the machine's heading lies more than 10° off the one with which it started."""
+    match_s = _match_s(real_s, clock)
+    heading, u = moved.heading_deg, moved.u_heading_deg
+    standing = np.isfinite(heading) & (match_s > -0.5) & (match_s <= 0.1)
+    if not standing.any():
+        standing = np.isfinite(heading) & (match_s > -0.5)
+        standing[np.cumsum(standing) > 10] = False
+    if not standing.any():
+        return []
+    first_deg = float(np.median(heading[standing]))
+    off_deg = np.abs(heading - first_deg)
+    turned = hold_between(off_deg, TURNED_DEG, 0.8 * TURNED_DEG) & (match_s > 0)
+    events = []
+    for stretch in keep_long(turned, real_s, TURNED_FOR_S):
+        part = stretch.frames
+        best, u_best = best_mean(off_deg[part], u[part], real_s[part], TURNED_FOR_S)
+        chance = chance_above(best, u_best, TURNED_DEG)
+        if chance < 0.5:
+            continue
+        at_s, u_at_s = date_crossing(off_deg, u, real_s, stretch.first, TURNED_DEG)
+        way = "left" if np.nanmedian(heading[part] - first_deg) > 0 else "right"
+        zero_s = clock.start_clip_s * clock.real_per_clip_ratio
+        evidence = (
+            f"The heading of {moved.machine} went {format_quantity(best, u_best)}° (k = 1) to the {way} of "
+            f"{first_deg:.1f}°, with which it started. Limit 10°."
+        )
+        events.append(
+            Event(
+                "turned", moved.machine, at_s - zero_s, _end_s(real_s, stretch.last, zero_s), u_at_s, chance, evidence
+            )
+        )
+    return events
+
+
+def find_leaving(moved: MachineMotion, table: TableSheet, real_s: FloatArray, clock: MatchClock) -> list[Event]:
+    """The moment from which the machine's middle lies beyond the table's edge."""
+    match_s = _match_s(real_s, clock)
+    beyond_m = np.fmax(np.abs(moved.x_m) - table.length_m / 2, np.abs(moved.y_m) - table.width_m / 2)
+    u_m = np.fmax(moved.u_x_m, moved.u_y_m)
+    zero_s = clock.start_clip_s * clock.real_per_clip_ratio
+    for stretch in keep_long((beyond_m > 1.96 * u_m) & (match_s > 0), real_s, 0.1):
+        part = stretch.frames
+        best, u_best = best_mean(beyond_m[part], u_m[part], real_s[part], 0.1)
+        at_s, u_at_s = date_crossing(beyond_m, u_m, real_s, stretch.first, 0.0)
+        evidence = (
+            f"The middle of {moved.machine} went {format_quantity(1000 * best, 1000 * u_best)} mm (k = 1) beyond the "
+            "table's edge."
+        )
+        chance = chance_above(best, u_best, 0.0)
+        return [Event("off-table", moved.machine, at_s - zero_s, float("nan"), u_at_s, chance, evidence)]
+    return []
+
+
+def find_stalls(
+    wheel: WheelMotion,
+    real_s: FloatArray,
+    clock: MatchClock,
+    *,
+    traction: Traction | None,
+    commands: npt.NDArray[np.float64] | None,
+) -> list[Event]:
+    """Stretches in which a driven wheel stands (below 0.1 rad/s for at least 1 s) under drive.
+
+    That the drive was on must be known, from a log of the commands or from traction in the drive direction; without
+    either a standing wheel is no stall, since it may simply have been switched off.
+    """
+    match_s = _match_s(real_s, clock)
+    if commands is not None:
+        driven = np.interp(match_s, commands[:, 0], commands[:, 1]) > 0.05
+        source = "by the log of its commands"
+    elif traction is not None:
+        driven = traction.traction_N > np.fmax(2 * traction.u_traction_N, 0.5)
+        source = "as its traction shows"
+    else:
+        return []
+    standing = (np.abs(wheel.rate_rad_s) < STALL_RAD_S) & driven & (match_s > 0)
+    standing = bridge_gaps(standing, real_s, 0.1)
+    zero_s = clock.start_clip_s * clock.real_per_clip_ratio
+    events = []
+    for stretch in keep_long(standing, real_s, STALL_FOR_S):
+        part = stretch.frames
+        rate, u = float(np.nanmedian(wheel.rate_rad_s[part])), float(np.nanmedian(wheel.u_rate_rad_s[part]))
+        chance = chance_above(-abs(rate), u, -STALL_RAD_S)
+        evidence = (
+            f"Wheel {wheel.wheel} of {wheel.machine} turned at {format_quantity(rate, u)} rad/s (middle value, k = 1) "
+            f"for {real_s[stretch.last] - real_s[stretch.first]:.2f} s under drive, {source}. Limit 0.1 rad/s for 1 s."
+        )
+        at_s, u_at_s = date_crossing(-np.abs(wheel.rate_rad_s), wheel.u_rate_rad_s, real_s, stretch.first, -STALL_RAD_S)
+        end_s = _end_s(real_s, stretch.last, zero_s)
+        events.append(Event("stall", wheel.machine, at_s - zero_s, end_s, u_at_s, chance, evidence))
+    return events
+
+
+def find_holding(
+    moved: MachineMotion, rope: RopeMotion, pull: PullSource | None, real_s: FloatArray, clock: MatchClock
+) -> list[Event]:
+    """Stretches in which an anchored or braked machine stands for at least 1 s against a known pull on a taut rope."""
+    if pull is None:
+        return []
+    match_s = _match_s(real_s, clock)
+    still = np.abs(moved.speed_m_s) < np.fmax(0.004, 2 * moved.u_speed_m_s)
+    still &= (rope.slack == 0) & (pull.tension_N > np.fmax(2 * pull.u_tension_N, 0.5)) & (match_s > 0)
+    zero_s = clock.start_clip_s * clock.real_per_clip_ratio
+    events = []
+    for stretch in keep_long(bridge_gaps(still, real_s, 0.1), real_s, HOLDS_FOR_S):
+        part = stretch.frames
+        most_N, u_N = best_mean(pull.tension_N[part], pull.u_tension_N[part], real_s[part], 0.1)
+        evidence = (
+            f"{moved.machine} stood for {real_s[stretch.last] - real_s[stretch.first]:.2f} s against up to "
+            f"{format_quantity(most_N, u_N)} N (k = 1)."
+        )
+        start_s, end_s = float(real_s[stretch.first]) - zero_s, _end_s(real_s, stretch.last, zero_s)
+        chance = chance_above(most_N, u_N, 0.5)
+        events.append(Event("held", moved.machine, start_s, end_s, typical_step_s(real_s), chance, evidence))
+    return events
+
+
+def _match_s(real_s: FloatArray, clock: MatchClock) -> FloatArray:
+    return real_s - clock.start_clip_s * clock.real_per_clip_ratio
+
+
+def _end_s(real_s: FloatArray, last: int, zero_s: float) -> float:
+    return float(real_s[last]) - zero_s

@@ -1,0 +1,155 @@
+"""Events of the rope: who leads, and an end that has left its hitch."""
+
+import math
+from collections.abc import Sequence
+from itertools import pairwise
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from matchvision.grip.intervals import best_mean, chance_above, keep_long, typical_step_s
+from matchvision.records.events import Event
+from matchvision.records.motion import MachineMotion, MatchClock, Motion, RopeMotion
+from matchvision.records.sheet import RunSheet
+from matchvision.uncertainty import format_quantity
+
+FloatArray = npt.NDArray[np.float64]
+
+#: A lead counts once it exceeds this and its own U95.
+LEAD_M: Final = 0.005
+#: A rope end is off once its last bead lies this much further from the hitch than the cord between them is long.
+OFF_M: Final = 0.020
+OFF_FOR_S: Final = 0.1
+#: Beads this near an end tell about its hitch; a further one may lie on rope that bends away.
+NEAR_BEADS: Final = 2
+
+
+def find_lead_changes(sheet: RunSheet, rope: RopeMotion, real_s: FloatArray, clock: MatchClock) -> list[Event]:
+    """Moments at which the larger share of the rope passed from one side to the other, for good or for a while.
+
+    A side leads once its lead exceeds 5 mm and its U95; the change is dated where the shares were last equal before.
+    """
+    homes = {machine.home: name for name, machine in sheet.machine.items()}
+    if sheet.run.kind != "match" or set(homes) != {"-x", "+x"}:
+        return []
+    zero_s = clock.start_clip_s * clock.real_per_clip_ratio
+    match_s = real_s - zero_s
+    lead_m = (rope.on_plus_x_m - rope.on_minus_x_m) / 2
+    u_m = np.hypot(rope.u_on_plus_x_m, rope.u_on_minus_x_m) / 2
+    band_m = np.fmax(LEAD_M, 1.96 * u_m)
+    during = np.isfinite(lead_m) & (match_s >= 0) & (match_s <= clock.duration_s)
+    frames = np.flatnonzero(during & (np.abs(lead_m) > band_m))
+    events = []
+    for before, after in pairwise(frames):
+        if lead_m[before] * lead_m[after] > 0:
+            continue
+        between = np.arange(before, after + 1)
+        between = between[np.isfinite(lead_m[between])]
+        # Straight through the change: single frames cross zero many times where the lead changes slowly.
+        slope, at_zero = np.polyfit(real_s[between] - real_s[before], lead_m[between], 1)
+        span_s = float(real_s[after] - real_s[before])
+        at_s = float(real_s[before]) + (float(np.clip(-at_zero / slope, 0.0, span_s)) if slope != 0 else span_s / 2)
+        u_s = float(min(np.median(u_m[between]) / max(abs(float(slope)), 1e-6), span_s + typical_step_s(real_s)))
+        leader = homes["+x" if lead_m[after] > 0 else "-x"]
+        evidence = (
+            f"The larger share of the rope passed to the side of {leader}: lead of the +x side "
+            f"{format_quantity(1000 * lead_m[before], 1000 * u_m[before])} mm before, "
+            f"{format_quantity(1000 * lead_m[after], 1000 * u_m[after])} mm after (k = 1)."
+        )
+        sides = ((abs(float(lead_m[k])), float(u_m[k])) for k in (before, after))
+        chance = math.prod(chance_above(lead, u, 0.0) for lead, u in sides)
+        events.append(Event("lead-change", leader, at_s - zero_s, float("nan"), u_s, chance, evidence))
+    return events
+
+
+def hitch_places(moved: MachineMotion, at_m: tuple[float, float, float]) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Where a hitch on the body stands (x, y) and its standard uncertainty, (n,) arrays [m]; the body level."""
+    heading = np.deg2rad(moved.heading_deg)
+    x_m = moved.x_m + np.cos(heading) * at_m[0] - np.sin(heading) * at_m[1]
+    y_m = moved.y_m + np.sin(heading) * at_m[0] + np.cos(heading) * at_m[1]
+    u_m = np.sqrt(
+        (moved.u_x_m**2 + moved.u_y_m**2) / 2 + (np.hypot(at_m[0], at_m[1]) * np.deg2rad(moved.u_heading_deg)) ** 2
+    )
+    return x_m, y_m, u_m
+
+
+def find_rope_off(sheet: RunSheet, motion: Motion, clock: MatchClock) -> list[Event]:
+    """Rope ends that left their hitch: their last bead ran further from the hitch than the cord between is long.
+
+    Looked for at every end hitched to a body whose machine and last beads are tracked. The moment is dated where the
+    growing distance, drawn back, left the cord's length.
+
+    Notes
+    -----
+    Checked by: tests/grip/test_rope.py::test_hitch_that_lets_go_is_dated
+    """
+    if sheet.rope is None or motion.rope is None:
+        return []
+    events = []
+    for end, name in enumerate(sheet.rope.ends):
+        machine, moved = sheet.machine.get(name), motion.machines.get(name)
+        if machine is None or moved is None or machine.hitch is None or machine.hitch.on == "reach":
+            continue
+        hitch = hitch_places(moved, machine.hitch.at_m)
+        for bead in beads_near(sheet, motion.tracks.names, end):
+            found = _watch_bead(motion, clock, name, bead, hitch)
+            if found is not None:
+                events.append(found)
+                break
+    return events
+
+
+def beads_near(sheet: RunSheet, names: Sequence[str], end: int) -> list[tuple[int, float]]:
+    """Columns of the tracked beads nearest an end, with the cord's length [m] from there to the hitch."""
+    rope = sheet.rope
+    if rope is None:
+        return []
+    arcs = sorted(((b.at_m if end == 0 else rope.length_m - b.at_m), b.name) for b in rope.beads if b.name in names)
+    return [(list(names).index(name), arc) for arc, name in arcs[:NEAR_BEADS]]
+
+
+def _watch_bead(
+    motion: Motion,
+    clock: MatchClock,
+    machine: str,
+    bead: tuple[int, float],
+    hitch: tuple[FloatArray, FloatArray, FloatArray],
+) -> Event | None:
+    column, cord_m = bead
+    real_s, places = motion.real_s, motion.places
+    zero_s = clock.start_clip_s * clock.real_per_clip_ratio
+    match_s = real_s - zero_s
+    apart_m = np.hypot(places.x_m[:, column] - hitch[0], places.y_m[:, column] - hitch[1])
+    u_m = np.sqrt((places.u_x_m[:, column] ** 2 + places.u_y_m[:, column] ** 2) / 2 + hitch[2] ** 2)
+    attached = np.isfinite(apart_m) & (match_s <= 0.5)
+    # A knot or a misread sheet makes the cord longer than it says, the same before the pull as later.
+    usual_m = float(np.median(apart_m[attached])) if attached.any() else 0.0
+    reach_m = max(cord_m, usual_m)
+    excess_m = apart_m - reach_m
+    looked_at = (match_s > 0) & (match_s <= clock.duration_s) & np.isfinite(excess_m)
+    for stretch in keep_long(looked_at & (excess_m > OFF_M + 3 * u_m), real_s, OFF_FOR_S):
+        part = stretch.frames
+        best, u_best = best_mean(excess_m[part], u_m[part], real_s[part], OFF_FOR_S)
+        at_s, u_at_s = _date_leaving(excess_m, u_m, real_s, stretch.first)
+        evidence = (
+            f"Bead {motion.tracks.names[column]} ran {format_quantity(1000 * best, 1000 * u_best)} mm (k = 1) further "
+            f"from the hitch of {machine} than the {1000 * reach_m:.0f} mm of cord between them allow."
+        )
+        chance = chance_above(best, u_best, OFF_M / 2)
+        return Event("rope-off", machine, at_s - zero_s, float("nan"), u_at_s, chance, evidence)
+    return None
+
+
+def _date_leaving(excess_m: FloatArray, u_m: FloatArray, real_s: FloatArray, frame: int) -> tuple[float, float]:
+    """When the excess began to grow: the middle of the last frame surely within reach and the first surely beyond."""
+    step_s = typical_step_s(real_s)
+    back = frame
+    while back > 0 and not (np.isfinite(excess_m[back]) and excess_m[back] < 2 * u_m[back]):
+        back -= 1
+    first = back
+    while first < frame and not (np.isfinite(excess_m[first]) and excess_m[first] > 2 * u_m[first]):
+        first += 1
+    # Between them the end ran away: it was still there in the last frame within reach, or it would lie further off.
+    at_s = 0.5 * float(real_s[back] + real_s[first])
+    return at_s, float(max(real_s[first] - real_s[back], step_s) / np.sqrt(12))
