@@ -197,7 +197,8 @@ class _Problem:
         s = self.sightings[k]
         apart = s.pixels_px - project_points(self.camera(unknowns, k), s.points_m)
         along = np.einsum("pij,pj->pi", s.directions, apart)
-        return np.nan_to_num(along - unknowns[_INTRINSIC] * s.from_edges[:, None], nan=_FAR)
+        along = along - unknowns[_INTRINSIC] * s.from_edges[:, None]
+        return np.asarray(np.nan_to_num(along, nan=_FAR), dtype=np.float64)
 
     def residuals(self, unknowns: FloatArray) -> FloatArray:
         parts = [white @ self.misfit(unknowns, k).ravel() for k, white in enumerate(self.whitening)]
@@ -268,13 +269,13 @@ def fit_cameras(
         left = np.maximum(np.diag(noise) - taken, 1e-6 * np.diag(noise))
         expected.append(np.sqrt(left).reshape(-1, 2))
     edges = [s.u_px[s.from_edges] for s in sightings]
-    noise = float(np.mean(np.concatenate(edges))) * scale[0] if any(len(e) for e in edges) else 0.0
+    noise_px = float(np.mean(np.concatenate(edges))) * scale[0] if any(len(e) for e in edges) else 0.0
     return CameraFit(
         np.array(parameters),
         np.array(covariances),
         float(unknowns[_INTRINSIC]),
         float(np.sqrt(covariance[_INTRINSIC, _INTRINSIC])),
-        noise,
+        noise_px,
         scale[1],
         tuple(residuals),
         tuple(expected),

@@ -113,7 +113,7 @@ class CameraFollower:
         if len(self._poses) < 3:
             return 3 * _LEAST_WANDER
         steps = np.diff(np.array(self._poses[-120:]), axis=0)
-        return np.maximum(np.sqrt(np.mean(steps**2, axis=0)), _LEAST_WANDER)
+        return np.asarray(np.maximum(np.sqrt(np.mean(steps**2, axis=0)), _LEAST_WANDER), dtype=np.float64)
 
     def _find_pose(self, luma: Luma) -> tuple[FloatArray, FloatArray, float] | None:
         """Pose (6,), camera covariance (15, 15) and noise of the sides [px] from the tags of one picture."""

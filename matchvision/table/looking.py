@@ -1,0 +1,155 @@
+"""Look for the table's known points: one picture's worth of a still camera, several pictures of a moving one."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from matchvision.errors import TableError
+from matchvision.records.sheet import TableSheet
+from matchvision.table.fitting import LensPrior, Sighting, fit_cameras
+from matchvision.table.sighting import guess_camera, join_sightings, sight_clicks, sight_edges, sight_roughly
+from matchvision.table.tags import Luma, TagLayout, TagName, tell_tags
+
+FloatArray = npt.NDArray[np.float64]
+
+#: A tag that wanders further than this [px] belongs to a camera that moves.
+_STILL_PX = 3.0
+#: Focal lengths tried for the first guess, as shares of the longer side.
+_FOCAL_GUESSES = (0.45, 0.6, 0.77, 1.0, 1.4, 2.0)
+
+
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """What was found: sightings and starts for the fit, and what to say about it."""
+
+    sightings: tuple[Sighting, ...]
+    start: FloatArray
+    tags: tuple[TagName, ...]
+    pictures: int
+    warnings: tuple[str, ...]
+
+
+def look_still(
+    luma: Sequence[Luma],
+    layout: TagLayout,
+    table: TableSheet,
+    prior: LensPrior,
+    found: Sequence[Mapping[TagName, FloatArray]],
+) -> Seen:
+    """One picture's worth of sightings from all pictures of a still camera."""
+    warnings: list[str] = []
+    typical, wander = _typical_corners(layout, found)
+    if wander > _STILL_PX:
+        warnings.append(
+            f"The tags wander by {wander:.1f} px in the first pictures: if the camera was held by hand, "
+            "set moves = true under [camera]."
+        )
+    clicks = sight_clicks(table)
+    rough = join_sightings([sight_roughly(layout, typical), clicks])
+    start = _first_cameras([rough], prior, max(luma[0].shape))
+    if not typical:
+        return Seen((clicks,), start, (), 1, tuple(warnings))
+    mean, pictures = _mean_around_tags(luma, list(typical.values()))
+    sighting = clicks
+    tags: tuple[TagName, ...] = ()
+    chosen = layout.pick([name for name in layout.names if name in typical])
+    for _ in range(3):
+        edges, tags = sight_edges(mean, chosen, start[0])
+        if not tags:
+            break
+        sighting = join_sightings([edges, clicks])
+        if len(sighting.points_m) < 4:
+            break
+        start = fit_cameras([sighting], start, prior).parameters
+    if 4 * len(tags) + len(table.point) < 4:
+        raise TableError(
+            f"tags {tell_tags(typical)} are in view, but their sides are not sharp enough to measure",
+            where="[[table.tag]]",
+            do="film with the tags in focus, larger in the picture and with their white margin left on",
+        )
+    return Seen((sighting,), start, tags, pictures, tuple(warnings))
+
+
+def look_moving(
+    luma: Sequence[Luma],
+    layout: TagLayout,
+    table: TableSheet,
+    prior: LensPrior,
+    found: Sequence[Mapping[TagName, FloatArray]],
+) -> Seen:
+    """Sightings of several pictures, each from its own pose."""
+    at = np.unique(np.linspace(0, len(luma) - 1, len(found)).round().astype(int))
+    usable = [(int(k), tags) for k, tags in zip(at, found, strict=True) if set(tags) & set(layout.names)]
+    if not usable:
+        raise TableError(
+            "the camera moves, and no tag is in view to tell where it is",
+            where="[camera] moves",
+            do="lay tags on the table, or film from a tripod: clicked points serve only a still camera",
+        )
+    rough = [sight_roughly(layout, tags) for _, tags in usable]
+    start = _first_cameras(rough, prior, max(luma[0].shape))
+    sightings: list[Sighting] = []
+    tags: tuple[TagName, ...] = ()
+    for _ in range(2):
+        looked = [sight_edges(luma[k], layout, camera) for (k, _), camera in zip(usable, start, strict=True)]
+        kept = [n for n, (_, names) in enumerate(looked) if names]
+        if not kept:
+            raise TableError(
+                "tags are in view, but their sides are not sharp enough to measure",
+                where="[[table.tag]]",
+                do="film with the tags in focus, larger in the picture and with their white margin left on",
+            )
+        usable, start = [usable[n] for n in kept], start[kept]
+        sightings = [looked[n][0] for n in kept]
+        tags = looked[kept[0]][1]
+        start = fit_cameras(sightings, start, prior).parameters
+    warnings = ("Clicked points serve only a still camera and were not used.",) if table.point else ()
+    return Seen(tuple(sightings), start, tags, len(sightings), warnings)
+
+
+def _first_cameras(rough: Sequence[Sighting], prior: LensPrior, longer_px: int) -> FloatArray:
+    """First guesses (v, 15), refined on what was seen roughly."""
+    lenses = [prior.mean]
+    if prior.log_focal:
+        lenses = [np.concatenate([[share * longer_px] * 2, prior.mean[2:]]) for share in _FOCAL_GUESSES]
+    start = np.array([guess_camera(s, lenses) for s in rough])
+    start[:, :9] = start[0, :9]
+    if len(start) > 1:
+        start = np.array([guess_camera(s, [start[0, :9]]) for s in rough])
+    return fit_cameras(rough, start, prior).parameters
+
+
+def _typical_corners(
+    layout: TagLayout, found: Sequence[Mapping[TagName, FloatArray]]
+) -> tuple[dict[TagName, FloatArray], float]:
+    """Median corners of each tag over the pictures, and how far the tags wander together [px]."""
+    typical: dict[TagName, FloatArray] = {}
+    wander = []
+    for name in layout.names:
+        corners = np.array([tags[name] for tags in found if name in tags])
+        if len(corners):
+            typical[name] = np.median(corners, axis=0)
+            wander.append(np.max(np.linalg.norm(np.mean(corners - typical[name], axis=1), axis=-1)))
+    return typical, float(np.median(wander)) if wander else 0.0
+
+
+def _mean_around_tags(luma: Sequence[Luma], corners: Sequence[FloatArray]) -> tuple[FloatArray, int]:
+    """A picture with, around each tag, the mean of the pictures in which nothing covers it; and how many at least.
+
+    Means of many pictures beat the noise down; a hand that passes is left out by its distance from the median picture.
+    """
+    rows, cols = luma[0].shape
+    mean = np.zeros((rows, cols))
+    fewest = len(luma)
+    for quad in corners:
+        size = np.ptp(quad, axis=0)
+        left, top = np.clip(np.floor(quad.min(axis=0) - 0.25 * size - 6).astype(int), 0, None)
+        right, bottom = np.ceil(quad.max(axis=0) + 0.25 * size + 6).astype(int)
+        stack = np.array([picture[top:bottom, left:right] for picture in luma], dtype=np.float32)
+        apart = np.mean(np.abs(stack - np.median(stack, axis=0)), axis=(1, 2))
+        fine = apart <= 2.0 * np.median(apart) + 1.0
+        mean[top:bottom, left:right] = np.mean(stack[fine], axis=0)
+        fewest = min(fewest, int(np.sum(fine)))
+    return mean, fewest
