@@ -6,6 +6,7 @@ from matchvision.filming.demo import demo_scene
 from matchvision.filming.papers import hang_test, run_sheet
 from matchvision.filming.places import Places, Views, place_everything, project
 from matchvision.filming.scene import Scene
+from matchvision.filming.sheet import read_scene
 from matchvision.filming.studio import film
 from matchvision.filming.truth import frame_times, truth_facts, truth_table
 
@@ -22,6 +23,7 @@ __all__ = [
     "play",
     "project",
     "project_points",
+    "read_scene",
     "run_sheet",
     "truth_facts",
     "truth_table",

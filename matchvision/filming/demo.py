@@ -126,7 +126,7 @@ def _machine(
         wander_deg=round(float(draw.uniform(-1.5, 1.5)), 2),
         size_m=(0.28, 0.234, 0.12),
         centre_of_mass_m=(0.0, 0.0, 0.06),
-        colour="#2f3a4c" if heron else "#4d4a3a",
+        colour="#343942" if heron else "#4a4a44",
         marker=(
             Disc(name="front", colour=top[0], radius_m=0.014, at_m=(0.09, 0.0, 0.12)),
             Disc(name="rear", colour=top[1], radius_m=0.014, at_m=(-0.09, 0.0, 0.12)),

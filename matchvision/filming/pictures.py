@@ -6,11 +6,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from matchvision.filming.backdrop import Backdrop, irradiance, light_direction, linear_from_srgb
+from matchvision.filming.backdrop import irradiance, light_direction, linear_from_srgb
 from matchvision.filming.bodies import Stand, build_model, draw_model, shadow_outline
 from matchvision.filming.camera import Poses, lens_of, project_points
 from matchvision.filming.course import Course
 from matchvision.filming.marks import cover, outlines_in_picture
+from matchvision.filming.outlook import Outlook
 from matchvision.filming.places import Places, Views, place_everything
 from matchvision.filming.scene import Scene
 
@@ -30,7 +31,6 @@ class Studio:
         self.lens = lens_of(scene.camera)
         self.poses = views.poses
         self.visible = views.visible
-        self.moves = scene.camera.sway is not None
         self.subframes = scene.camera.subframes
         offsets = (np.arange(self.subframes) + 0.5) / self.subframes - 0.5
         moments = (places.clip_s[:, None] + scene.camera.exposure_s * offsets).ravel()
@@ -38,13 +38,19 @@ class Studio:
         self.ellipses = outlines_in_picture(scene, course, place_everything(scene, course, moments), self.lens, moments_poses)
         self.colours = {name: linear_from_srgb(value) for name, value in scene.colour.items()}
         self.models = {(name, near): build_model(m, near) for name, m in scene.machine.items() for near in (-1.0, 1.0)}
-        self.still = None if self.moves else Backdrop(scene, self.lens, self.poses.at(0)).paint()
+        self.outlook = Outlook(scene, self.lens, self.poses)
+        self.sharp: tuple[int, Picture, Picture] | None = None
 
-    def backdrop(self, frame: int) -> Picture:
-        """Linear light of what stands still."""
-        if self.still is None:
-            return Backdrop(self.scene, self.lens, self.poses.at(frame)).paint()
-        return self.still
+    def backdrop(self, frame: int) -> tuple[Picture, Picture]:
+        """What stands still, in linear light: sharp, and as the lens shows it."""
+        if self.sharp is None or (self.outlook.moves and self.sharp[0] != frame):
+            sharp = self.outlook.seen(frame)
+            self.sharp = (frame, sharp, self._blur(sharp))
+        return self.sharp[1], self.sharp[2]
+
+    def _blur(self, picture: Picture) -> Picture:
+        spread = self.scene.camera.blur_px
+        return np.asarray(cv2.GaussianBlur(picture, (0, 0), spread), dtype=np.float32) if spread > 0 else picture
 
     def area(self, frame: int) -> tuple[int, int, int, int]:
         """Left, top, right and bottom, all even, of the part of the picture in which anything moves."""
@@ -67,7 +73,7 @@ class Studio:
         """Linear light of the moving area and where it is; the rest of the picture is the backdrop's."""
         area = self.area(frame)
         left, top, right, bottom = area
-        picture = self.backdrop(frame)[top:bottom, left:right].copy()
+        picture = self.backdrop(frame)[0][top:bottom, left:right].copy()
         pose = self.poses.at(frame)
         self._shade(picture, left, top, frame, pose)
         eye = pose.position[0]
@@ -83,9 +89,7 @@ class Studio:
         self._rope(picture, left, top, frame, pose)
         for name in sorted(before, key=lambda n: -distance[n]):
             self._machine(picture, left, top, name, frame, pose, eye)
-        if self.scene.camera.blur_px > 0:
-            picture = np.asarray(cv2.GaussianBlur(picture, (0, 0), self.scene.camera.blur_px), dtype=np.float32)
-        return picture, area
+        return self._blur(picture), area
 
     def _stand(self, name: str, frame: int) -> Stand:
         state = self.now.machines[name]
@@ -197,8 +201,8 @@ class Studio:
         lamp = self.poses.rotation[frame] @ light_direction(self.scene.light)
         lit = np.maximum(across * lamp[0] + down * lamp[1] - height * lamp[2], 0)
         ambient = self.scene.light.ambient_ratio
-        light = (ambient + (1 - ambient) * lit)[..., None] * colour
-        light += 0.35 * np.maximum(lit, 0)[..., None] ** 24
+        light = (0.5 + 0.5 * ambient + 0.5 * (1 - ambient) * lit)[..., None] * colour
+        light += 0.2 * np.maximum(lit, 0)[..., None] ** 24
         window = picture[rows, cols]
         window += share[..., None] * (light.astype(np.float32) - window)
 
@@ -234,4 +238,4 @@ def exposures(studio: Studio, frames: int) -> Iterator[tuple[Picture, Picture, t
     """Backdrop, moving area and its place for each picture in turn."""
     for frame in range(frames):
         picture, area = studio.draw(frame)
-        yield studio.backdrop(frame), picture, area
+        yield studio.backdrop(frame)[1], picture, area

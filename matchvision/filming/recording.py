@@ -125,7 +125,7 @@ def write_clip(
         stream.pix_fmt = "yuv420p"
         stream.time_base = TIME_BASE
         stream.bit_rate = bitrate
-        stream.options = {"preset": "veryfast", "bf": "0", "x264-params": "chromaloc=1"}
+        stream.options = {"preset": "veryfast", "bf": "0", "g": "60", "x264-params": "chromaloc=1"}
         context = stream.codec_context
         context.time_base = TIME_BASE
         context.thread_count = 1

@@ -1,0 +1,63 @@
+"""The backdrop as each picture sees it: painted once, and for a hand-held camera carried over by the table's plane."""
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from matchvision.filming.backdrop import Backdrop
+from matchvision.filming.camera import Lens, Poses, aim, distort, lens_of, undistort
+from matchvision.filming.scene import Scene
+
+Picture = NDArray[np.float32]
+
+SPARE_RATIO = 0.12  # painted beyond each edge of the picture for a camera that sways
+
+
+class Outlook:
+    """Gives each picture's backdrop in linear light."""
+
+    def __init__(self, scene: Scene, lens: Lens, poses: Poses) -> None:
+        self.lens, self.poses = lens, poses
+        self.moves = scene.camera.sway is not None
+        if not self.moves:
+            self.painted = Backdrop(scene, lens, poses.at(0)).paint()
+            return
+        width, height = scene.camera.size_px
+        spare = (int(width * SPARE_RATIO) // 2 * 2, int(height * SPARE_RATIO) // 2 * 2)
+        wide = replace(
+            scene.camera,
+            size_px=(width + 2 * spare[0], height + 2 * spare[1]),
+            centre_px=(lens.centre_px[0] + spare[0], lens.centre_px[1] + spare[1]),
+        )
+        rotation, translation = aim(np.array(wide.position_m), np.array(wide.look_at_m), wide.roll_deg)
+        self.wide = lens_of(wide)
+        self.mean = Poses(rotation[None], translation[None])
+        self.painted = Backdrop(replace(scene, camera=wide), self.wide, self.mean).paint()
+        col, row = np.meshgrid(np.arange(width, dtype=np.float32), np.arange(height, dtype=np.float32))
+        x, y = (col - lens.centre_px[0]) / lens.f_px[0], (row - lens.centre_px[1]) / lens.f_px[1]
+        self.x, self.y = (np.asarray(v, dtype=np.float32) for v in undistort(x, y, lens.distortion))
+
+    def seen(self, frame: int) -> Picture:
+        """Backdrop of one picture.
+
+        Notes
+        -----
+        For a swaying camera every ray is followed to the table's plane and from there to the painted picture, by the
+        homography R + t nᵀ/d. What lies on the table is exact; what lies beyond it moves as if painted on that plane.
+
+        Checked by: tests/filming/test_film.py::test_tags_are_where_a_swaying_camera_sees_them
+        """
+        if not self.moves:
+            return self.painted
+        rotation, translation = self.poses.rotation[frame], self.poses.translation[frame]
+        turn = self.mean.rotation[0] @ rotation.T
+        shift = self.mean.translation[0] - turn @ translation
+        normal = rotation[:, 2]  # the table's plane z = 0 in this camera: normal · point = distance
+        plane = turn + np.outer(shift, normal) / float(normal @ translation)
+        u, v, w = (np.float32(r[0]) * self.x + np.float32(r[1]) * self.y + np.float32(r[2]) for r in plane)
+        x, y = distort(u / w, v / w, self.wide.distortion)
+        col = (x * self.wide.f_px[0] + self.wide.centre_px[0]).astype(np.float32)
+        row = (y * self.wide.f_px[1] + self.wide.centre_px[1]).astype(np.float32)
+        return np.asarray(cv2.remap(self.painted, col, row, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
