@@ -1,0 +1,7 @@
+"""Tables and results on disk, whole or not at all, and reading them back."""
+
+from matchvision.writing.describing import describe_tables
+from matchvision.writing.resultfile import ResultFile, describe_result_file
+from matchvision.writing.results import Results, open_result, write_results
+
+__all__ = ["ResultFile", "Results", "describe_result_file", "describe_tables", "open_result", "write_results"]
