@@ -1,0 +1,117 @@
+"""Who has won, by the event's own rules, and how surely."""
+
+import math
+from collections.abc import Mapping
+from typing import Literal
+
+import numpy as np
+from scipy.special import ndtr
+
+from matchvision.records.motion import MatchClock, Motion
+from matchvision.records.results import Ruling
+from matchvision.records.sheet import Run
+from matchvision.uncertainty import format_quantity
+from matchvision.verdict.reading import read_at
+
+#: Factor from standard uncertainty to an interval that holds 95 % (normal).
+K_95 = 1.96
+NAN = math.nan
+Side = Literal["-x", "+x"]
+
+
+def rule(run: Run, motion: Motion, clock: MatchClock) -> Ruling:
+    """The ruling when the clock stops. A load run has no winner, nor has a clip that does not show the end.
+
+    Notes
+    -----
+    Checked by: tests/verdict/test_judging.py::test_winner_and_margin_of_the_sample_clips
+    """
+    if run.sheet.run.kind != "match":
+        return _no_winner(f"A {run.sheet.run.kind} run has no winner.", clock)
+    homes = {machine.home: name for name, machine in run.sheet.machine.items()}
+    if set(homes) != {"-x", "+x"}:
+        return _no_winner("No winner can be named, since the sheet does not give each side a machine.", clock)
+    if run.sheet.rules.decide == "mark-past-line":
+        return rule_by_mark(run, motion, clock, homes)
+    return rule_by_share(run, motion, clock, homes)
+
+
+def rule_by_share(run: Run, motion: Motion, clock: MatchClock, homes: Mapping[Side, str]) -> Ruling:
+    """The larger share of the rope as it lies wins, if it exceeds the share to win."""
+    to_win = run.sheet.rules.share_to_win
+    if motion.rope is None:
+        return _no_winner("No winner can be named, since the rope was not seen.", clock)
+    rope, t_s = motion.rope, clock.match_time(motion.clip_s)
+    plus_m, u_plus_m = read_at(rope.on_plus_x_m, rope.u_on_plus_x_m, t_s, clock.duration_s)
+    minus_m, u_minus_m = read_at(rope.on_minus_x_m, rope.u_on_minus_x_m, t_s, clock.duration_s)
+    if not (np.isfinite(plus_m) and np.isfinite(minus_m)):
+        return _no_winner(_say_missing("The rope", motion, clock), clock)
+    total_m, _ = read_at(rope.total_m, rope.u_total_m, t_s, clock.duration_s)
+    total_m = plus_m + minus_m if not np.isfinite(total_m) else total_m
+    side: Side = "+x" if plus_m >= minus_m else "-x"
+    most_m, u_most_m = (plus_m, u_plus_m) if side == "+x" else (minus_m, u_minus_m)
+    # What one side gains the other loses, so the total is known better than either side: its own part stands in
+    # both sides' lengths already.
+    margin_m, u_margin_m = most_m - to_win * total_m, u_most_m
+    leader, other = homes[side], homes["-x" if side == "+x" else "+x"]
+    share, u_share = most_m / total_m, u_most_m / total_m
+    sure = abs(margin_m) > K_95 * u_margin_m
+    at = f"when the clock stopped at {clock.duration_s:g} s"
+    held = f"{leader} held {100 * share:.1f} % of the rope {at}"
+    beyond = f"{format_quantity(1000 * abs(margin_m), 1000 * K_95 * u_margin_m)} mm (95 %)"
+    if margin_m <= 0:
+        sentence = f"Nobody has won: {held}, {beyond} short of the {100 * to_win:g} % that win."
+        if not sure:
+            sentence += f" Too close to call: {leader} may just have got there."
+        return Ruling(None, margin_m, u_margin_m, sure, sentence, share, u_share, clock.duration_s)
+    if sure:
+        sentence = f"{leader} has won: {held}, {beyond} beyond the {100 * to_win:g} % that win."
+    else:
+        chance = float(ndtr(margin_m / u_margin_m))
+        rival = other if to_win == 0.5 else "nobody"
+        sentence = (
+            f"Too close to call: {held}, {beyond} beyond the {100 * to_win:g} % that win. {leader} is ahead with a "
+            f"probability of {100 * chance:.0f} %, else it is {rival}."
+        )
+    return Ruling(leader, margin_m, u_margin_m, sure, sentence, share, u_share, clock.duration_s)
+
+
+def rule_by_mark(run: Run, motion: Motion, clock: MatchClock, homes: Mapping[Side, str]) -> Ruling:
+    """The side wins past whose line the mark lies when the clock stops. ``share`` has no meaning here and is NaN."""
+    mark, line_m = run.sheet.rules.mark, run.sheet.rules.line_m
+    if mark is None or line_m is None:
+        return _no_winner('No winner can be named: [rules] decide = "mark-past-line" needs mark and line_m.', clock)
+    if mark not in motion.tracks.names:
+        return _no_winner(f"No winner can be named, since the mark {mark} is not among the tracked markers.", clock)
+    column, t_s = motion.tracks.names.index(mark), clock.match_time(motion.clip_s)
+    x_m, u_m = read_at(motion.places.x_m[:, column], motion.places.u_x_m[:, column], t_s, clock.duration_s)
+    if not np.isfinite(x_m):
+        return _no_winner(_say_missing(f"The mark {mark}", motion, clock), clock)
+    leader = homes["+x" if x_m > 0 else "-x"]
+    margin_m = abs(x_m) - line_m
+    sure = abs(margin_m) > K_95 * u_m
+    beyond = f"{format_quantity(1000 * abs(margin_m), 1000 * K_95 * u_m)} mm (95 %)"
+    close = "" if sure else "Too close to call: "
+    if margin_m > 0:
+        sentence = f"{close}{leader} has the mark {mark} {beyond} past its line."
+    else:
+        sentence = f"{close}nobody has the mark {mark} past a line; it lies {beyond} short of that of {leader}."
+    sentence = sentence[0].upper() + sentence[1:]
+    return Ruling(leader if margin_m > 0 else None, margin_m, u_m, sure, sentence, NAN, NAN, clock.duration_s)
+
+
+def _no_winner(sentence: str, clock: MatchClock) -> Ruling:
+    return Ruling(None, NAN, NAN, False, sentence, NAN, NAN, clock.duration_s)
+
+
+def _say_missing(what: str, motion: Motion, clock: MatchClock) -> str:
+    last_s = float(clock.match_time(motion.clip_s)[-1])
+    if last_s < clock.duration_s - 0.1:
+        return (
+            f"No winner can be named: the clip ends at {last_s:.2f} s of the match, before the clock stops at "
+            f"{clock.duration_s:g} s. Film on for a second after the end."
+        )
+    return (
+        f"No winner can be named: {what[0].lower() + what[1:]} was not seen when the clock stopped at "
+        f"{clock.duration_s:g} s. Keep hands and people out of the picture at the end."
+    )

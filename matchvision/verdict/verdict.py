@@ -1,0 +1,59 @@
+"""The verdict stage: ruling, comparison with the forecast, causes."""
+
+import math
+
+from matchvision.records.events import Grip
+from matchvision.records.forecast import ForecastRun
+from matchvision.records.motion import MatchClock, Motion
+from matchvision.records.pull import Pull
+from matchvision.records.results import ComparisonRow, Ruling, StageNote, Verdict
+from matchvision.records.sheet import Run
+from matchvision.verdict.causing import weigh_causes
+from matchvision.verdict.comparing import Compared, compare_run
+from matchvision.verdict.judging import rule
+from matchvision.verdict.scoring import brier_score, crps_gaussian
+
+
+def judge(
+    run: Run,
+    motion: Motion,
+    pull: Pull | None,
+    grip: Grip | None,
+    clock: MatchClock,
+    forecast: ForecastRun | None,
+) -> tuple[Verdict, StageNote]:
+    """Who won and how surely, measured against predicted, and why.
+
+    Works with whatever there is: without a forecast there is a ruling alone.
+    """
+    ruling = rule(run, motion, clock)
+    compared = compare_run(run, motion, pull, grip, clock, forecast, ruling)
+    verdict = Verdict(ruling, tuple(c.row for c in compared), weigh_causes(compared, grip))
+    advice = () if compared else ("A forecast would let measured and predicted be compared, and causes be weighed.",)
+    no_winner = run.sheet.run.kind == "match" and ruling.winner is None and not math.isfinite(ruling.margin_m)
+    sentence = " ".join((ruling.sentence, *describe_comparison(compared, ruling)))
+    return verdict, StageNote("verdict", "partly" if no_winner else "done", sentence, advice=advice)
+
+
+def describe_comparison(compared: tuple[Compared, ...], ruling: Ruling) -> list[str]:
+    """How many quantities agree, and the scores of the stated chances and of the rope's predicted place."""
+    rows = [c.row for c in compared if c.group != "chance"]
+    if not compared:
+        return []
+    counts = {word: sum(row.within == word for row in rows) for word in ("yes", "no", "inconclusive")}
+    said = [
+        f"Of {len(rows)} quantities compared with the forecast {counts['yes']} agree (|E_n| ≤ 1), {counts['no']} do "
+        f"not, {counts['inconclusive']} cannot tell, since their uncertainty is too large."
+    ]
+    chance = next((c.row for c in compared if c.group == "chance" and c.machine == ruling.winner), None)
+    if chance is not None:
+        score = brier_score([chance.predicted], [1.0])
+        said.append(f"The forecast gave the winner {100 * chance.predicted:.0f} % (Brier score {score:.2g}).")
+    place = next((row for row in rows if row.quantity.startswith("rope on")), None)
+    if place is not None and place.u_predicted > 0:
+        said.append(f"CRPS of the rope's place at the end: {1000 * _crps(place):.0f} mm.")
+    return said
+
+
+def _crps(row: ComparisonRow) -> float:
+    return float(crps_gaussian(row.predicted, row.u_predicted, row.measured))
