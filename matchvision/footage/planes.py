@@ -1,11 +1,12 @@
 """From a decoder's picture to upright luma and chroma planes in 8 bits."""
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, cast
 
 import numpy as np
 import numpy.typing as npt
 from av import VideoFrame
+from av.sidedata.sidedata import SideDataContainer
 from av.sidedata.sidedata import Type as SideDataType
 from av.video.plane import VideoPlane
 
@@ -45,8 +46,9 @@ def read_turn(picture: VideoFrame) -> Turn:
     mirror, which readers drop silently.
     Checked by: tests/footage/test_reading.py::test_turned_and_mirrored_clips_come_upright
     """
-    for k in range(len(picture.side_data)):
-        side = picture.side_data[k]
+    sides = cast("SideDataContainer", picture.side_data)
+    for k in range(len(sides)):
+        side = sides[k]
         if side.type is SideDataType.DISPLAYMATRIX:
             matrix = np.frombuffer(memoryview(side), dtype=np.int32)
             a, b, c, d = (float(matrix[i]) for i in (0, 1, 3, 4))

@@ -1,0 +1,101 @@
+"""What a marker colour looks like in the decoder's chroma planes, tolerant of lamp and shadow."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from matchvision.records.sheet import Colour
+
+FloatArray = npt.NDArray[np.float64]
+
+#: Weights (red, blue) of luma by the clip's matrix: ITU-R BT.601, BT.709, BT.2020.
+_LUMA_WEIGHTS: Final = {"bt601": (0.299, 0.114), "bt709": (0.2126, 0.0722), "bt2020": (0.2627, 0.0593)}
+#: A colour may look turned so far in the chroma plane by lamp and white balance [deg].
+_WIDEST_GATE_DEG: Final = 25.0
+_NARROWEST_GATE_DEG: Final = 8.0
+
+
+@dataclass(frozen=True, eq=False)
+class Palette:
+    """The marker colours as vectors (blue, red) of chroma about the neutral.
+
+    Attributes
+    ----------
+    names : k colour names
+    direction : (k, 2) float array
+        Unit vectors.
+    strength : (k,) float array
+        Chroma of a whole marker, in 8-bit levels.
+    gate_rad : (k,) float array
+        Half the angle within which a chroma counts as that colour; gates do not overlap.
+    neutral : (2,) float array
+        Chroma of what has no colour, as the clip shows it (128 in a balanced clip).
+    """
+
+    names: tuple[str, ...]
+    direction: FloatArray
+    strength: FloatArray
+    gate_rad: FloatArray
+    neutral: FloatArray
+
+    @property
+    def sideways(self) -> FloatArray:
+        """How strongly chroma across a colour's direction counts against it, (k,)."""
+        return np.asarray(1 / np.tan(self.gate_rad), dtype=np.float64)
+
+
+def chroma_of(srgb: str, matrix: str, full_range: bool) -> FloatArray:
+    """Chroma (blue, red) about the neutral, in 8-bit levels, of a colour written as ``#rrggbb``.
+
+    Notes
+    -----
+    Cb = (B' − Y') / (2 (1 − Kb)), Cr = (R' − Y') / (2 (1 − Kr)), scaled by 224 levels or 255 at full range:
+    ITU-R BT.601-7 and BT.709-6, section 3.
+    Checked by: tests/published/test_chroma_codes.py::test_colour_bars_have_their_published_codes
+    """
+    red, green, blue = (int(srgb[i : i + 2], 16) / 255 for i in (1, 3, 5))
+    weight_red, weight_blue = _LUMA_WEIGHTS[matrix]
+    luma = weight_red * red + (1 - weight_red - weight_blue) * green + weight_blue * blue
+    levels = 255.0 if full_range else 224.0
+    return levels * np.array([(blue - luma) / (2 * (1 - weight_blue)), (red - luma) / (2 * (1 - weight_red))])
+
+
+def expect_palette(colours: Mapping[str, Colour], matrix: str, full_range: bool) -> Palette:
+    """The palette that the sheet's colours promise."""
+    names = tuple(colours)
+    chroma = np.array([chroma_of(colours[n].srgb, matrix, full_range) for n in names]).reshape(-1, 2)
+    return make_palette(names, chroma, np.array([128.0, 128.0]))
+
+
+def make_palette(names: tuple[str, ...], chroma: FloatArray, neutral: FloatArray) -> Palette:
+    """Palette from the colours' chroma vectors about the neutral, (k, 2)."""
+    strength = np.maximum(np.linalg.norm(chroma, axis=1), 1e-6)
+    direction = chroma / strength[:, None]
+    gate = np.full(len(names), np.deg2rad(_WIDEST_GATE_DEG))
+    for i in range(len(names)):
+        cosine = np.clip(direction @ direction[i], -1, 1)
+        # Two names of one and the same colour do not compete.
+        others = np.arccos(cosine)[np.arccos(cosine) > np.deg2rad(3)]
+        if len(others):
+            gate[i] = np.clip(others.min() / 2, np.deg2rad(_NARROWEST_GATE_DEG), gate[i])
+    return Palette(names, direction, strength, gate, neutral)
+
+
+def learn_palette(palette: Palette, seen: Mapping[str, list[FloatArray]], neutral: FloatArray) -> Palette:
+    """The palette corrected by the chroma of markers found in the clip; colours not found move with the others.
+
+    Parameters
+    ----------
+    seen : lists of (2,) chroma vectors about the neutral, by colour
+        Each that of the middle of one marker.
+    """
+    chroma = palette.direction * palette.strength[:, None]
+    found = {n: np.median(np.array(v), axis=0) for n, v in seen.items() if v}
+    if found:
+        paler = [np.linalg.norm(c) / palette.strength[palette.names.index(n)] for n, c in found.items()]
+        share = float(np.clip(np.median(paler), 0.2, 2.0))
+        chroma = np.array([found.get(n, share * chroma[i]) for i, n in enumerate(palette.names)])
+    return make_palette(palette.names, chroma, neutral)

@@ -1,0 +1,257 @@
+"""Which spot is which marker of a machine: by what a rigid body must keep."""
+
+import itertools
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from matchvision.geometry.camera import place_at_height, place_on_plane, rays
+from matchvision.markers.blobs import Blobs
+from matchvision.markers.colours import Palette
+from matchvision.records.camera import Camera
+from matchvision.records.sheet import Machine, RunSheet
+from matchvision.records.tracks import MarkerPlan
+
+FloatArray = npt.NDArray[np.float64]
+
+#: Two markers of a body may seem this much further apart or closer than the sheet says [m] and [share].
+DISTANCE_SLACK_M = 0.008
+DISTANCE_SLACK_RATIO = 0.04
+#: A spot may look so much smaller or larger in area than predicted.
+SIZE_RATIOS = (0.25, 3.0)
+#: A rim mark may lie so far off its circle [share of the circle's radius] before it is not one.
+CIRCLE_SLACK_RATIO = 0.30
+#: Rim marks of one wheel must agree on its angle this well [rad].
+ANGLE_SLACK_RAD = 0.45
+
+
+@dataclass(frozen=True)
+class Pose:
+    """A machine on the table: its origin (x, y) [m] and heading [rad]."""
+
+    x_m: float
+    y_m: float
+    heading_rad: float
+
+    def place(self, at_m: FloatArray) -> FloatArray:
+        """Table points (..., 3) of machine points (..., 3) [m]."""
+        cosine, sine = np.cos(self.heading_rad), np.sin(self.heading_rad)
+        at = np.asarray(at_m, dtype=np.float64)
+        x, y, z = at[..., 0], at[..., 1], at[..., 2]
+        return np.stack([self.x_m + cosine * x - sine * y, self.y_m + sine * x + cosine * y, z], axis=-1)
+
+    @property
+    def forward(self) -> FloatArray:
+        """Unit vector along the machine, table frame."""
+        return np.array([np.cos(self.heading_rad), np.sin(self.heading_rad), 0.0])
+
+    @property
+    def left(self) -> FloatArray:
+        """Unit vector to the machine's left, table frame."""
+        return np.array([-np.sin(self.heading_rad), np.cos(self.heading_rad), 0.0])
+
+
+@dataclass(frozen=True)
+class NamedMachine:
+    """One way to read the spots as a machine: spot by marker column, the pose and how ill it fits (lower is better)."""
+
+    spots: Mapping[int, int]
+    pose: Pose
+    cost: float
+    wheel_angle_rad: Mapping[str, float] = field(default_factory=dict)
+
+
+def pose_from_pair(first_at: FloatArray, second_at: FloatArray, first_m: FloatArray, second_m: FloatArray) -> Pose:
+    """The pose that brings two machine points (x, y) onto two table points as well as can be.
+
+    The heading is that of the line between them; the middle is shared.
+    """
+    along_at, along_m = second_at - first_at, second_m - first_m
+    heading = np.arctan2(along_m[1], along_m[0]) - np.arctan2(along_at[1], along_at[0])
+    cosine, sine = np.cos(heading), np.sin(heading)
+    middle = (first_at + second_at) / 2
+    turned = np.array([cosine * middle[0] - sine * middle[1], sine * middle[0] + cosine * middle[1]])
+    origin = (first_m + second_m) / 2 - turned
+    return Pose(float(origin[0]), float(origin[1]), float(heading))
+
+
+def name_machines(
+    plans: Sequence[MarkerPlan], blobs: Blobs, palette: Palette, camera: Camera, sheet: RunSheet
+) -> dict[str, NamedMachine]:
+    """Read the spots as the machines' own markers and rim marks; a machine that cannot be read is left out.
+
+    Where several machines wear the same colours the choice is made for all together: no spot serves twice, and of two
+    machines the one with home at -x stands further to -x.
+    """
+    options = {
+        name: _read_one_machine(name, machine, plans, blobs, palette, camera, sheet)[:6]
+        for name, machine in sheet.machine.items()
+    }
+    names = [n for n, found in options.items() if found]
+    best: dict[str, NamedMachine] = {}
+    best_cost = np.inf
+    for choice in itertools.product(*[[*options[n], None] for n in names]):
+        chosen = {n: c for n, c in zip(names, choice, strict=True) if c is not None}
+        spots = [s for c in chosen.values() for s in c.spots.values()]
+        if len(spots) != len(set(spots)):
+            continue
+        cost = sum(c.cost for c in chosen.values()) + 20.0 * (len(names) - len(chosen))
+        cost += 4.0 * _crossed_homes(chosen, sheet)
+        if cost < best_cost:
+            best, best_cost = chosen, cost
+    return best
+
+
+def _crossed_homes(chosen: Mapping[str, NamedMachine], sheet: RunSheet) -> int:
+    sides = [(1 if sheet.machine[n].home == "+x" else -1, c.pose.x_m) for n, c in chosen.items()]
+    return sum(1 for (a, x), (b, y) in itertools.combinations(sides, 2) if a != b and (x - y) * a < 0)
+
+
+def _read_one_machine(
+    name: str,
+    machine: Machine,
+    plans: Sequence[MarkerPlan],
+    blobs: Blobs,
+    palette: Palette,
+    camera: Camera,
+    sheet: RunSheet,
+) -> list[NamedMachine]:
+    """All sensible readings, best first."""
+    columns = [i for i, p in enumerate(plans) if p.machine == name and p.kind == "body" and not p.on_reach]
+    if not columns or not len(blobs.area_px):
+        return []
+    heights = {i: place_at_height(camera.parameters, blobs.place_px, plans[i].at_m[2])[:, :2] for i in columns}
+    fitting = {
+        i: [k for k in _spots_of(plans[i], blobs, palette, camera) if _on_table(heights[i][k], sheet)] for i in columns
+    }
+    home_rad = 0.0 if machine.home == "+x" else np.pi
+    readings = []
+    for pose, start_cost in _candidate_poses(columns, plans, fitting, heights, home_rad):
+        spots: dict[int, int] = {}
+        cost = start_cost
+        for i in columns:
+            expected = pose.place(np.array(plans[i].at_m))[:2]
+            away = [(float(np.hypot(*(heights[i][k] - expected))), k) for k in fitting[i] if k not in spots.values()]
+            limit = DISTANCE_SLACK_M + 0.01
+            if away and min(away)[0] < limit:
+                spots[i] = min(away)[1]
+                cost += (min(away)[0] / DISTANCE_SLACK_M) ** 2
+            else:
+                cost += 8.0
+        rims, angles = name_rims(name, machine, plans, pose, blobs, palette, camera, taken=set(spots.values()))
+        marks = sum(1 for p in plans if p.machine == name and p.kind == "rim")
+        cost += 1.5 * (marks - len(rims)) + 1.0 * (1 - np.cos(pose.heading_rad - home_rad))
+        readings.append(NamedMachine({**spots, **rims}, pose, float(cost), angles))
+    readings.sort(key=lambda r: r.cost)
+    return readings
+
+
+def _candidate_poses(
+    columns: Sequence[int],
+    plans: Sequence[MarkerPlan],
+    fitting: Mapping[int, list[int]],
+    heights: Mapping[int, FloatArray],
+    home_rad: float,
+) -> list[tuple[Pose, float]]:
+    poses: list[tuple[Pose, float]] = []
+    for i, j in itertools.combinations(columns, 2):
+        first_at, second_at = np.array(plans[i].at_m)[:2], np.array(plans[j].at_m)[:2]
+        apart = float(np.hypot(*(second_at - first_at)))
+        if apart < 0.02:
+            continue
+        slack = DISTANCE_SLACK_M + DISTANCE_SLACK_RATIO * apart
+        for a, b in itertools.product(fitting[i], fitting[j]):
+            if a != b and abs(np.hypot(*(heights[j][b] - heights[i][a])) - apart) < slack:
+                poses.append((pose_from_pair(first_at, second_at, heights[i][a], heights[j][b]), 0.0))
+    if not poses and len(columns) == 1:
+        # One marker alone says where the machine is, not how it is turned: taken as facing home.
+        (i,) = columns
+        for k in fitting[i]:
+            turned = Pose(0.0, 0.0, home_rad).place(np.array(plans[i].at_m))
+            poses.append((Pose(float(heights[i][k][0] - turned[0]), float(heights[i][k][1] - turned[1]), home_rad), 4.0))
+    return poses
+
+
+def name_rims(
+    name: str,
+    machine: Machine,
+    plans: Sequence[MarkerPlan],
+    pose: Pose,
+    blobs: Blobs,
+    palette: Palette,
+    camera: Camera,
+    taken: set[int],
+) -> tuple[dict[int, int], dict[str, float]]:
+    """Spots that are rim marks of a machine at a known pose, and the wheels' angles [rad].
+
+    A mark lies on its circle in the wheel's face, and all marks of a wheel agree on one angle. The angle grows while
+    driving forward, which carries a mark from up to forward.
+    """
+    spots: dict[int, int] = {}
+    angles: dict[str, float] = {}
+    for wheel in machine.wheel:
+        columns = [i for i, p in enumerate(plans) if p.machine == name and p.kind == "rim" and p.wheel == wheel.name]
+        side = 1.0 if wheel.face_m[1] >= 0 else -1.0
+        face, normal = pose.place(np.array(wheel.face_m)), side * pose.left
+        centre, _ = rays(camera.parameters, np.zeros(2))
+        if not columns or (centre - face) @ normal <= 0:
+            continue
+        on_face = place_on_plane(camera.parameters, blobs.place_px, face, normal) - face
+        forward, up = on_face @ pose.forward, on_face[:, 2]
+        votes = []
+        for i in columns:
+            for k in _spots_of(plans[i], blobs, palette, camera):
+                off = np.hypot(forward[k], up[k]) - plans[i].circle_m
+                if k not in taken and abs(off) < CIRCLE_SLACK_RATIO * plans[i].circle_m:
+                    angle = np.deg2rad(plans[i].angle_deg) - np.arctan2(up[k], forward[k])
+                    votes.append((i, k, float(angle), float(abs(off) / plans[i].circle_m)))
+        chosen = _agreeing(votes)
+        if chosen:
+            spots |= {i: k for i, k, _, _ in chosen}
+            turning = np.array([v[2] for v in chosen])
+            angles[wheel.name] = float(np.angle(np.exp(1j * turning).mean()))
+    return spots, angles
+
+
+def _agreeing(votes: list[tuple[int, int, float, float]]) -> list[tuple[int, int, float, float]]:
+    """The largest set of votes (column, spot, angle, misfit), one a column and a spot, that agree on the angle."""
+    best: list[tuple[int, int, float, float]] = []
+    best_score = -np.inf
+    for _, _, angle, _ in votes:
+        group: dict[int, tuple[int, int, float, float]] = {}
+        for vote in sorted(votes, key=lambda v: v[3]):
+            apart = abs(np.angle(np.exp(1j * (vote[2] - angle))))
+            if apart < ANGLE_SLACK_RAD and vote[0] not in group and vote[1] not in {g[1] for g in group.values()}:
+                group[vote[0]] = vote
+        score = len(group) - sum(g[3] for g in group.values())
+        if score > best_score:
+            best, best_score = list(group.values()), score
+    return best
+
+
+def _spots_of(plan: MarkerPlan, blobs: Blobs, palette: Palette, camera: Camera) -> list[int]:
+    """Spots of the marker's colour whose size suits it."""
+    if plan.colour not in palette.names:
+        return []
+    right_colour = np.flatnonzero(blobs.colour == palette.names.index(plan.colour))
+    if not len(right_colour):
+        return []
+    area = expected_area_px(camera, blobs.place_px[right_colour], plan.radius_m, plan.at_m[2])
+    ratio = blobs.area_px[right_colour] / np.maximum(area, 12.0)
+    return [int(k) for k in right_colour[(ratio > SIZE_RATIOS[0]) & (ratio < SIZE_RATIOS[1])]]
+
+
+def expected_area_px(camera: Camera, place_px: FloatArray, radius_m: float, z_m: float) -> FloatArray:
+    """Area of a sphere's picture at a height above the table [luma pixels]; a tilted disc's is somewhat smaller."""
+    there = place_at_height(camera.parameters, place_px, z_m)
+    centre, _ = rays(camera.parameters, place_px)
+    distance = np.maximum(np.linalg.norm(there - centre, axis=-1), 1e-3)
+    focal = float(np.sqrt(camera.parameters[0] * camera.parameters[1]))
+    return np.asarray(np.pi * (focal * radius_m / distance) ** 2, dtype=np.float64)
+
+
+def _on_table(place_m: FloatArray, sheet: RunSheet) -> bool:
+    over = 0.10
+    return bool(abs(place_m[0]) < sheet.table.length_m / 2 + over and abs(place_m[1]) < sheet.table.width_m / 2 + over)

@@ -1,0 +1,183 @@
+"""Which spot is which marker on the rope: order, colours and arc lengths, between what the ends are hitched to."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from matchvision.geometry.camera import place_at_height
+from matchvision.markers.blobs import Blobs
+from matchvision.markers.colours import Palette
+from matchvision.markers.naming import SIZE_RATIOS, expected_area_px
+from matchvision.records.camera import Camera
+from matchvision.records.tracks import MarkerPlan
+
+FloatArray = npt.NDArray[np.float64]
+
+#: Markers on a taut rope may seem this much further apart than along the rope [share], [m].
+LONGER_RATIO = 0.06
+LONGER_M = 0.012
+#: A sprung link may stretch to this share of its length under no load.
+LINK_STRETCH_RATIO = 1.8
+#: Cost of a marker without a spot, of a fully folded piece, and of an end that is not where it is hitched.
+_COST_MISSED = 3.0
+_COST_FOLDED = 5.0
+_COST_LOOSE_END = 5.0
+
+
+@dataclass(frozen=True, eq=False)
+class RopeEnds:
+    """Where the rope is hitched: table places (3,) [m] of arc length 0 and of the whole length, None if unknown."""
+
+    first_m: FloatArray | None
+    last_m: FloatArray | None
+    length_m: float
+
+    def height_at(self, arc_m: FloatArray) -> FloatArray:
+        """Height of a taut rope between the hitches [m], (n,); a likely one where a hitch is unknown."""
+        known = [float(e[2]) for e in (self.first_m, self.last_m) if e is not None] or [0.05]
+        first = known[0] if self.first_m is not None else known[-1]
+        last = known[-1] if self.last_m is not None else known[0]
+        share = np.clip(np.nan_to_num(np.asarray(arc_m, dtype=np.float64) / self.length_m, nan=0.5), 0, 1)
+        return np.asarray(first + share * (last - first), dtype=np.float64)
+
+
+def longest_m(first: MarkerPlan, second: MarkerPlan) -> float:
+    """How far apart two rope markers can lie at most [m]; infinite where an arc length is unknown."""
+    arc = abs(second.arc_m - first.arc_m)
+    if not np.isfinite(arc):
+        return np.inf
+    allowance = LONGER_M + (1 + LONGER_RATIO) * arc
+    if first.kind == "link" and second.kind == "link":
+        return allowance + (LINK_STRETCH_RATIO - 1) * arc
+    return allowance
+
+
+def name_rope(
+    plans: Sequence[MarkerPlan],
+    columns: Sequence[int],
+    blobs: Blobs,
+    palette: Palette,
+    camera: Camera,
+    ends: RopeEnds,
+    taken: set[int],
+) -> dict[int, int]:
+    """Spot by marker column, for the markers of the rope in order of arc length.
+
+    The cheapest chain of spots of the right colours is found by dynamic programming. Neighbours may not lie further
+    apart than the rope between them; they may lie closer, where it is slack, at a cost.
+
+    Parameters
+    ----------
+    columns : sequence of int
+        Columns of rope markers, by rising arc length.
+    taken : set of int
+        Spots that belong to machines.
+    """
+    places, owners, marks = _candidates(plans, columns, blobs, palette, camera, ends, taken)
+    if not marks:
+        return {}
+    order = {i: n for n, i in enumerate(columns)}
+    stretch = _link_stretch(plans, columns)
+    cost = np.empty(len(marks))
+    before = np.full(len(marks), -1, dtype=np.int64)
+    for n, (i, _) in enumerate(zip(owners, marks, strict=True)):
+        cost[n] = _COST_MISSED * order[i] + _end_cost(places[n], ends.first_m, plans[i].arc_m + stretch)
+        for m in range(n):
+            j = owners[m]
+            if order[j] >= order[i] or _uses(marks[n], m, marks, before):
+                continue
+            spanned = stretch if _spans_link(plans, columns, j, i) else 0.0
+            step = _piece_cost(places[n] - places[m], plans[i].arc_m - plans[j].arc_m, spanned)
+            total = cost[m] + step + _COST_MISSED * (order[i] - order[j] - 1)
+            if total < cost[n]:
+                cost[n], before[n] = total, m
+    last = np.array(
+        [
+            cost[n]
+            + _COST_MISSED * (len(columns) - 1 - order[i])
+            + _end_cost(places[n], ends.last_m, ends.length_m - plans[i].arc_m + stretch)
+            for n, i in enumerate(owners)
+        ]
+    )
+    n = int(np.argmin(last))
+    if last[n] >= _COST_MISSED * len(columns):
+        return {}
+    named: dict[int, int] = {}
+    while n >= 0:
+        named[owners[n]] = marks[n]
+        n = int(before[n])
+    return named
+
+
+def _uses(spot: int, end: int, marks: Sequence[int], before: npt.NDArray[np.int64]) -> bool:
+    """Whether the best chain up to a candidate already uses a spot."""
+    n = end
+    while n >= 0:
+        if marks[n] == spot:
+            return True
+        n = int(before[n])
+    return False
+
+
+def _candidates(
+    plans: Sequence[MarkerPlan],
+    columns: Sequence[int],
+    blobs: Blobs,
+    palette: Palette,
+    camera: Camera,
+    ends: RopeEnds,
+    taken: set[int],
+) -> tuple[FloatArray, list[int], list[int]]:
+    """Table places (n, 2), marker columns and spots of all (marker, spot) pairs of one colour, by marker order."""
+    places: list[FloatArray] = []
+    owners: list[int] = []
+    marks: list[int] = []
+    arcs = np.array([plans[i].arc_m for i in columns])
+    for i, height_m in zip(columns, ends.height_at(arcs), strict=True):
+        if plans[i].colour not in palette.names or not len(blobs.area_px):
+            continue
+        area = expected_area_px(camera, blobs.place_px, plans[i].radius_m, float(height_m))
+        ratio = blobs.area_px / np.maximum(area, 12.0)
+        fits = (
+            (blobs.colour == palette.names.index(plans[i].colour)) & (ratio > SIZE_RATIOS[0]) & (ratio < SIZE_RATIOS[1])
+        )
+        there = place_at_height(camera.parameters, blobs.place_px, float(height_m))[:, :2]
+        for k in np.flatnonzero(fits):
+            if int(k) not in taken:
+                places.append(there[k])
+                owners.append(i)
+                marks.append(int(k))
+    return np.array(places).reshape(-1, 2), owners, marks
+
+
+def _link_stretch(plans: Sequence[MarkerPlan], columns: Sequence[int]) -> float:
+    """How much longer than unloaded a link in the rope may be [m]."""
+    arcs = [plans[i].arc_m for i in columns if plans[i].kind == "link"]
+    return (LINK_STRETCH_RATIO - 1) * (max(arcs) - min(arcs)) if len(arcs) == 2 and np.isfinite(arcs).all() else 0.0
+
+
+def _spans_link(plans: Sequence[MarkerPlan], columns: Sequence[int], first: int, second: int) -> bool:
+    arcs = [plans[i].arc_m for i in columns if plans[i].kind == "link"]
+    if len(arcs) != 2:
+        return False
+    return plans[first].arc_m <= min(arcs) + 1e-9 and plans[second].arc_m >= max(arcs) - 1e-9
+
+
+def _piece_cost(apart_m: FloatArray, arc_m: float, stretch_m: float) -> float:
+    if not np.isfinite(arc_m):
+        return 1.0
+    distance = float(np.hypot(*apart_m))
+    over = distance - arc_m - stretch_m
+    if over > LONGER_M + LONGER_RATIO * arc_m:
+        return np.inf
+    longer = max(0.0, over) / (LONGER_M + LONGER_RATIO * arc_m)
+    shorter = max(0.0, 1 - distance / max(arc_m, 1e-3))
+    return longer**2 + min(_COST_FOLDED, (shorter / 0.25) ** 2)
+
+
+def _end_cost(place_m: FloatArray, hitch_m: FloatArray | None, arc_m: float) -> float:
+    if hitch_m is None or not np.isfinite(arc_m):
+        return 0.0
+    return min(_COST_LOOSE_END, _piece_cost(place_m - hitch_m[:2], arc_m, 0.0))

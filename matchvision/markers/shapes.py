@@ -1,0 +1,73 @@
+"""How large and how tilted each marker looks: the ellipse of its picture, from the camera."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from matchvision.geometry.camera import project_points, rotation_matrix
+from matchvision.records.camera import Camera
+from matchvision.records.tracks import MarkerPlan
+
+FloatArray = npt.NDArray[np.float64]
+
+_AROUND = np.linspace(0, 2 * np.pi, 8, endpoint=False)
+
+
+@dataclass(frozen=True, eq=False)
+class Shapes:
+    """Pictures of m markers.
+
+    Attributes
+    ----------
+    inverse : (m, 3) float array
+        Elements 11, 12, 22 of the matrix M for which dᵀ M d = 1 on the ellipse, d in pixels from its middle.
+    radius_px : (m,) float array
+        Geometric mean of the half-axes.
+    shift_px : (m, 2) float array
+        Middle of the picture less the picture of the middle: a circle seen obliquely does not project to an ellipse
+        centred on its centre.
+    """
+
+    inverse: FloatArray
+    radius_px: FloatArray
+    shift_px: FloatArray
+
+
+def predict_shapes(camera: Camera, plans: Sequence[MarkerPlan], place_m: FloatArray, axes_m: FloatArray) -> Shapes:
+    """Ellipses of markers at places (m, 3) with two unit vectors (m, 2, 3) in the plane of each disc, table frame.
+
+    A sphere counts as a disc that faces the camera.
+
+    Notes
+    -----
+    Eight points on each rim are projected; the ellipse is that of their second moments, whose middle is their mean
+    up to terms of fourth order in radius over distance.
+    Checked by: tests/markers/test_shapes.py::test_a_disc_seen_from_above_is_a_circle_of_the_right_size
+    """
+    axes = axes_m.copy()
+    spheres = np.array([p.sphere for p in plans], dtype=bool)
+    if spheres.any():
+        axes[spheres] = _facing_axes(camera, place_m[spheres])
+    radius = np.array([p.radius_m for p in plans])[:, None, None]
+    circle = np.stack([np.cos(_AROUND), np.sin(_AROUND)], axis=1)
+    rim = place_m[:, None, :] + radius * np.einsum("ka,mai->mki", circle, axes)
+    points = project_points(camera.parameters, np.concatenate([place_m[:, None, :], rim], axis=1))
+    middle = points[:, 1:].mean(axis=1)
+    spread = points[:, 1:] - middle[:, None, :]
+    moments = 2 * np.einsum("mki,mkj->mij", spread, spread) / len(_AROUND)
+    determinant = np.maximum(moments[:, 0, 0] * moments[:, 1, 1] - moments[:, 0, 1] ** 2, 1e-6)
+    inverse = np.stack([moments[:, 1, 1], -moments[:, 0, 1], moments[:, 0, 0]], axis=1) / determinant[:, None]
+    return Shapes(inverse, determinant**0.25, middle - points[:, 0])
+
+
+def _facing_axes(camera: Camera, place_m: FloatArray) -> FloatArray:
+    """Two unit vectors across the line of sight, (m, 2, 3)."""
+    rotation = rotation_matrix(camera.parameters[9:12])
+    centre = -rotation.T @ camera.parameters[12:15]
+    sight = place_m - centre
+    sight /= np.linalg.norm(sight, axis=1, keepdims=True)
+    first = np.cross(sight, np.array([0.0, 0.0, 1.0]))
+    first /= np.maximum(np.linalg.norm(first, axis=1, keepdims=True), 1e-9)
+    return np.stack([first, np.cross(sight, first)], axis=1)
