@@ -3,7 +3,8 @@
 Everything compiled stands in this one file: the compiler's cache on disk notices changes of this file only.
 
 A state holds for each of two bodies: x, y [m] and heading [rad] of the centre of mass, their rates [m/s, rad/s], and
-the rates of its left and right driven wheels [rad/s]. Wheels of one side are geared together. A body of mass 0 is absent.
+the rates of its left and right driven wheels [rad/s]. Wheels of one side are geared together. A body of mass 0 is
+absent.
 
 Dry friction is a smooth law: it reaches 71 % of its full value at a creep of `CREEP_M_S` and 99.5 % at ten times that.
 So a wheel that grips creeps a little, and no transition between gripping and slipping can be stepped over: the step

@@ -50,7 +50,7 @@ def stiffness_in_series_N_per_m(*stiffness_N_per_m: float) -> float:  # noqa: N8
 
 
 def link_stiffness_N_per_m(hang: HangTest, gravity_m_s2: float) -> float:  # noqa: N802 - SI
-    """Stiffness [N/m] of a sprung link from its hang test: weight over the slope of length on mass, by least squares."""
+    """Stiffness [N/m] of a sprung link from its hang test: gravity over the least-squares slope of length on mass."""
     slope_m_per_kg = float(np.polyfit(hang.mass_kg, hang.length_m, 1)[0])
     return gravity_m_s2 / slope_m_per_kg
 

@@ -1,0 +1,258 @@
+"""The predicted run: both machines and the rope, from the teams' numbers and where the machines stood at the start."""
+
+from collections.abc import Mapping, Sequence
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from matchvision.errors import CannotMeasure
+from matchvision.forecast.bands import band, chance, draw_samples
+from matchvision.forecast.building import build_match
+from matchvision.forecast.curves import take_curves
+from matchvision.forecast.deciding import Decision, decide
+from matchvision.forecast.inputs import Findings, check_machine, drive_facts, is_load, stated_numbers
+from matchvision.mechanics.match import MatchCourse, first_slip_s, play_match, play_match_quickly
+from matchvision.records.forecast import ForecastMachine, ForecastRun
+from matchvision.records.results import StageNote
+from matchvision.records.sheet import Run, StartPose
+
+FloatArray = npt.NDArray[np.float64]
+
+#: Spacing of the predicted run's times [s].
+TIME_STEP_S: Final = 0.02
+
+
+def predict_run(
+    run: Run, starts: Mapping[str, StartPose], *, samples: int = 256, seed: int = 20_260_301
+) -> tuple[ForecastRun, StageNote]:
+    """The predicted run with bands from the uncertainties that the teams state.
+
+    Parameters
+    ----------
+    run : the run sheet with its forecasts.
+    starts : where each machine stands at t = 0, as measured or as the sheet says.
+    samples, seed : number of sampled matches and the seed of their quasi-random numbers.
+
+    Returns
+    -------
+    forecast, note : medians and standard uncertainties on the match's times; what was done and assumed.
+
+    Raises
+    ------
+    CannotMeasure
+        Where numbers are missing (each key to add is named), or where the run is of a kind that is not predicted.
+
+    Notes
+    -----
+    Checked by: tests/end_to_end/test_forecast_of_sample_clips.py::test_true_numbers_give_the_filmed_match
+    """
+    refuse_what_is_not_covered(run)
+    t_s = np.arange(0.0, run.sheet.clock.duration_s + TIME_STEP_S / 2, TIME_STEP_S)
+    names = machines_in_play(run)
+    if run.curves:
+        return _from_curves(run, names, starts, t_s)
+    findings = Findings()
+    for name in names:
+        check_machine(run, name, findings)
+        if name not in starts:
+            findings.missing.append(f"[machine.{name}] start, as the clip does not show where {name} stood")
+    findings.refuse_gaps()
+
+    stated = stated_numbers(run, names)
+    nominal = {key: number.value for key, number in stated.items()}
+    model = build_match(run, names, starts, nominal, findings)
+    solved = play_match(model, t_s)
+    quick = play_match_quickly(model, t_s)
+    drawn = draw_samples(stated, samples, seed)
+    courses = [play_match_quickly(build_match(run, names, starts, v, Findings()), t_s) for v in drawn]
+    forecast = _gather(run, names, t_s, courses, seed, _limits(names, solved, findings, run.sheet.table.length_m / 2))
+    return forecast, _note(forecast, findings, len([n for n in stated.values() if n.u > 0]), solved, quick)
+
+
+def refuse_what_is_not_covered(run: Run) -> None:
+    """Raise for runs that the predicted run does not cover.
+
+    Raises
+    ------
+    CannotMeasure
+        For lifts, slopes and tables with a profile, and where no machine is in the sheet.
+    """
+    if run.sheet.run.kind in ("lift", "slope"):
+        msg = f'a run of kind "{run.sheet.run.kind}" is not predicted from numbers'
+        raise CannotMeasure(msg, do="bring the forecast as a table: [forecast.X] curve")
+    if run.sheet.table.profile_m and any(z != 0 for _, z in run.sheet.table.profile_m):
+        raise CannotMeasure("the predicted run covers level tables only", do="bring the forecast as a table: curve")
+    if not run.sheet.forecast:
+        raise CannotMeasure("no forecast is in the sheet", do="add a block [forecast.X] for each machine X")
+
+
+def machines_in_play(run: Run) -> tuple[str, ...]:
+    """The machines that the predicted run is about: those at the rope's ends, or one alone without a rope.
+
+    Raises
+    ------
+    CannotMeasure
+        Where an end of the rope is not a machine of the sheet, or there is no rope between two machines.
+    """
+    if run.sheet.rope is None:
+        names = [name for name in run.sheet.machine if name in run.sheet.forecast]
+        if len(names) == 1:
+            return (names[0],)
+        raise CannotMeasure("without a rope only one machine's run is predicted", do="add [rope] length_m and ends")
+    for end in run.sheet.rope.ends:
+        if end not in run.sheet.machine:
+            raise CannotMeasure(f"the rope's end {end} is no machine of the sheet", do=f"add [machine.{end}]")
+    return run.sheet.rope.ends
+
+
+def is_load_run(run: Run, names: Sequence[str]) -> bool:
+    """Whether nobody can win: a dragged load, a machine alone, or a run that is not a match."""
+    loads = [is_load(run.sheet.machine[name], drive_facts(run, name, Findings())[1]) for name in names]
+    return run.sheet.run.kind != "match" or len(names) < 2 or any(loads)
+
+
+def _from_curves(
+    run: Run, names: Sequence[str], starts: Mapping[str, StartPose], t_s: FloatArray
+) -> tuple[ForecastRun, StageNote]:
+    without = [name for name in names if name not in run.curves]
+    left_out = tuple(
+        f"{name} has no forecast table; beside tables only tables are used: add [forecast.{name}] curve"
+        for name in without
+    )
+    left_out += ("slip, traction and heading are not predicted where a table stands in for a machine's numbers",)
+    unplaced = [name for name in run.curves if name not in starts]
+    if unplaced:
+        do = "; ".join(f"add [machine.{name}] start" for name in unplaced)
+        raise CannotMeasure("the clip does not show where the machines stood at the start", do=do)
+    forecast = take_curves(run, starts, t_s, left_out)
+    used = ", ".join(forecast.machines)
+    sentence = (
+        f"The predicted run was taken from the tables that came with the sheet ({used}), with the u stated there."
+    )
+    return forecast, StageNote("forecast", "partly", sentence, advice=left_out)
+
+
+def _gather(
+    run: Run,
+    names: Sequence[str],
+    t_s: FloatArray,
+    courses: Sequence[MatchCourse],
+    seed: int,
+    left_out: tuple[str, ...],
+) -> ForecastRun:
+    machines = {name: _gather_machine(run, name, k, t_s, courses) for k, name in enumerate(names)}
+    tension, u_tension = band([course.tension_N for course in courses])
+    on_plus, u_on_plus = band([course.on_plus_x_m for course in courses])
+    winner, margin, u_margin = "", float("nan"), float("nan")
+    chances: dict[str, float] = {}
+    if run.sheet.rope is None:
+        tension = u_tension = on_plus = u_on_plus = np.full(len(t_s), np.nan)
+    elif not is_load_run(run, names):
+        length = run.sheet.rope.length_m
+        decisions = [decide(run.sheet, c.on_plus_x_m, length + np.maximum(c.stretch_m, 0.0)) for c in courses]
+        decided = [decision for decision in decisions if decision is not None]
+        if decided:
+            winner, chances, margin, u_margin = _sum_up(run, names, decided)
+        else:
+            mark = "the winner: the mark of [rules] is not a bead of the rope; name one of [rope] beads as [rules] mark"
+            left_out = (*left_out, mark)
+    return ForecastRun(
+        t_s=t_s,
+        machines=machines,
+        tension_N=tension,
+        u_tension_N=u_tension,
+        on_plus_x_m=on_plus,
+        u_on_plus_x_m=u_on_plus,
+        winner=winner,
+        win_chance=chances,
+        margin_m=margin,
+        u_margin_m=u_margin,
+        samples=len(courses),
+        seed=seed,
+        left_out=left_out,
+    )
+
+
+def _gather_machine(run: Run, name: str, k: int, t_s: FloatArray, courses: Sequence[MatchCourse]) -> ForecastMachine:
+    home = 1.0 if run.sheet.machine[name].home == "+x" else -1.0
+    own = [course.machines[k] for course in courses]
+    x, u_x = band([c.x_m for c in own])
+    y, u_y = band([c.y_m for c in own])
+    heading, u_heading = band([np.rad2deg(c.heading_rad) for c in own])
+    speed, u_speed = band([home * c.velocity_x_m_s for c in own])
+    slip, u_slip = band([c.slip_speed_m_s for c in own])
+    traction, u_traction = band([c.traction_N for c in own])
+    onsets = np.array([first_slip_s(t_s, c.slip_speed_m_s) for c in own])
+    slipped = onsets[np.isfinite(onsets)]
+    often = len(slipped) * 2 >= len(onsets)
+    return ForecastMachine(
+        machine=name,
+        x_m=x,
+        y_m=y,
+        heading_deg=heading,
+        speed_m_s=speed,
+        slip_speed_m_s=slip,
+        traction_N=traction,
+        u_x_m=u_x,
+        u_y_m=u_y,
+        u_heading_deg=u_heading,
+        u_speed_m_s=u_speed,
+        u_slip_speed_m_s=u_slip,
+        u_traction_N=u_traction,
+        first_slip_s=float(np.median(slipped)) if often else float("nan"),
+        u_first_slip_s=float(slipped.std(ddof=1)) if often and len(slipped) > 1 else float("nan"),
+        slip_chance=chance(len(slipped), len(onsets)),
+    )
+
+
+def _sum_up(
+    run: Run, names: Sequence[str], decisions: Sequence[Decision]
+) -> tuple[str, dict[str, float], float, float]:
+    """Winner in most samples, each side's chance, the winner's margin and its standard uncertainty."""
+    plus = next(name for name in names if run.sheet.machine[name].home == "+x")
+    minus = next(name for name in names if name != plus)
+    wins = sum(decision.plus_x_wins for decision in decisions)
+    plus_chance = chance(wins, len(decisions))
+    winner = plus if plus_chance > 0.5 else minus
+    margins = np.array([d.plus_margin_m if winner == plus else d.minus_margin_m for d in decisions])
+    spread = float(margins.std(ddof=1)) if len(margins) > 1 else 0.0
+    return winner, {plus: plus_chance, minus: 1.0 - plus_chance}, float(np.median(margins)), spread
+
+
+def _limits(names: Sequence[str], solved: MatchCourse, findings: Findings, half_table_m: float) -> tuple[str, ...]:
+    """What the match as computed shows that the model does not carry."""
+    out = list(findings.left_out)
+    for name, course in zip(names, solved.machines, strict=True):
+        lifted = np.flatnonzero(course.least_load_N < 0)
+        if len(lifted):
+            at = f"{solved.t_s[lifted[0]]:.2f} s"
+            out.append(
+                f"{name} would lift a wheel at {at}; tipping itself is not predicted, its weight stays on the others"
+            )
+    for name, course in zip(names, solved.machines, strict=True):
+        beyond = np.flatnonzero(np.abs(course.x_m) > half_table_m)
+        if len(beyond):
+            at = f"{solved.t_s[beyond[0]]:.2f} s"
+            out.append(f"{name} would pass the table's end at {at}; the run as predicted goes on as if the table did")
+    return tuple(out)
+
+
+def _note(
+    forecast: ForecastRun, findings: Findings, uncertain: int, solved: MatchCourse, quick: MatchCourse
+) -> StageNote:
+    apart_N = float(np.sqrt(np.mean((solved.tension_N - quick.tension_N) ** 2)))
+    apart_m = max(
+        float(np.max(np.abs(a.x_m - b.x_m))) for a, b in zip(solved.machines, quick.machines, strict=True)
+    )  # fmt: skip
+    sentence = (
+        f"The match was computed as an initial-value problem from the sheet's numbers and the places at the start, for "
+        f"{forecast.samples} quasi-random samples (seed {forecast.seed}) of {uncertain} uncertain numbers; medians are "
+        f"given with standard deviations. The samples' quick solver and the exact one agree on the stated numbers "
+        f"within {1000 * apart_m:.2f} mm and {apart_N:.2f} N (rms)."
+    )
+    if findings.assumed:
+        sentence += " Assumed: " + "; ".join(dict.fromkeys(findings.assumed)) + "."
+    bandless = ("no forecast number states an uncertainty (u), so the predicted run has no bands",)
+    warnings = bandless if uncertain == 0 else ()
+    return StageNote("forecast", "partly" if forecast.left_out else "done", sentence, warnings, forecast.left_out)
