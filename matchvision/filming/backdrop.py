@@ -4,13 +4,10 @@ from collections.abc import Callable
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from matchvision.filming.arrays import Array, Flags, Picture
 from matchvision.filming.camera import Lens, Poses, project_points, rays_through
 from matchvision.filming.scene import Light, Scene, Tag
-
-Picture = NDArray[np.float32]
-Array = NDArray[np.float64]
 
 PAPER_CELLS = 1.4  # white paper about a tag's black border, in the tag's cells
 WALL_Y_M = 3.7
@@ -50,7 +47,7 @@ def _cloud(generator: np.random.Generator, size: int, scales: tuple[int, ...], w
 def _lookup(texture: Picture, u: Picture, v: Picture) -> Picture:
     """Texture values at texture coordinates of any shape, repeating."""
     size = np.float32(texture.shape[0])
-    flat = np.zeros((2, -(-u.size // 1024) * 1024), np.float32)  # remap takes pictures, not long lists
+    flat = np.zeros((2, (u.size // 1024 + 1) * 1024), np.float32)  # remap takes pictures, not long lists
     flat[0, : u.size], flat[1, : u.size] = np.ravel(u) % size, np.ravel(v) % size
     rows = flat.reshape(2, -1, 1024)
     found = cv2.remap(texture, rows[0], rows[1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_WRAP)
@@ -131,7 +128,12 @@ class Backdrop:
         grain = _lookup(self.grain, x * 60 + tone * 200, y * 900)
         seam_y = np.abs(y / board_m - across - np.float32(0.5)) > np.float32(0.487)
         seam_x = np.abs((x / length_m + across * np.float32(0.37)) - along - np.float32(0.5)) > np.float32(0.4985)
-        value = 1 + np.float32(0.15) * tone + np.float32(0.05) * grain + np.float32(0.05) * _lookup(self.stain, x * 60, y * 60)
+        value = (
+            1
+            + np.float32(0.15) * tone
+            + np.float32(0.05) * grain
+            + np.float32(0.05) * _lookup(self.stain, x * 60, y * 60)
+        )
         value = value * np.where(seam_y | seam_x, np.float32(0.55), np.float32(1))
         table = self.scene.table
         lamp = light_direction(self.scene.light)
@@ -141,7 +143,9 @@ class Backdrop:
             offset = -lamp[:2] / lamp[2] * thing.size_m[2] * 0.5 + np.array(thing.at_m[:2])
             spread = 0.05 + 0.1 * thing.size_m[2]
             turn = np.deg2rad(thing.turn_deg)
-            value = value * (1 - np.float32(0.5) * _soft_box(x, y, offset, thing.size_m[0], thing.size_m[1], turn, spread))
+            value = value * (
+                1 - np.float32(0.5) * _soft_box(x, y, offset, thing.size_m[0], thing.size_m[1], turn, spread)
+            )
         return np.asarray(value[..., None] * (0.62 * linear_from_srgb("#8a6f55")).astype(np.float32))
 
     def _wall(self, place: Array) -> Array:
@@ -171,7 +175,12 @@ class Backdrop:
         return solids
 
     def _box(
-        self, centre: Array, size: Array, turn: float, colour: str, top: Callable[[Picture, Picture], Picture] | None = None
+        self,
+        centre: Array,
+        size: Array,
+        turn: float,
+        colour: str,
+        top: Callable[[Picture, Picture], Picture] | None = None,
     ) -> tuple[Array, Callable[[Picture, Picture, Picture], None]]:
         cos, sin = np.cos(turn), np.sin(turn)
         world = np.array([[cos, -sin, 0], [sin, cos, 0], [0, 0, 1]])
@@ -248,7 +257,7 @@ class Backdrop:
         return np.asarray(colour, dtype=np.float32)
 
 
-def tag_cells(tag_id: int) -> NDArray[np.bool_]:
+def tag_cells(tag_id: int) -> Flags:
     """The 8 × 8 cells of a 36h11 tag with its black border, True where white; row 0 is the far (+y) side."""
     dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
     return np.asarray(cv2.aruco.generateImageMarker(dictionary, tag_id, 8, borderBits=1) > 127)

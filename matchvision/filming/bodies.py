@@ -6,13 +6,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from matchvision.filming.arrays import Array, Picture
 from matchvision.filming.backdrop import irradiance, light_direction, linear_from_srgb
 from matchvision.filming.camera import Lens, Poses, project_points
 from matchvision.filming.places import machine_points
 from matchvision.filming.scene import Light, Machine
-
-Array = NDArray[np.float64]
-Picture = NDArray[np.float32]
 
 FINE = 4  # subpixels a pixel along each side
 SHIFT = 4  # binary digits of a subpixel that the polygon filler keeps
@@ -59,7 +57,7 @@ class Stand:
 
 def _box_faces(low: Array, high: Array) -> list[tuple[Array, Array]]:
     """Six faces of a box, corners and outward normal each."""
-    faces = []
+    faces: list[tuple[Array, Array]] = []
     for axis in range(3):
         for sign, at in ((-1.0, low[axis]), (1.0, high[axis])):
             a, b = (axis + 1) % 3, (axis + 2) % 3
@@ -151,7 +149,8 @@ def build_model(machine: Machine, near: float) -> Model:
     base, metal = linear_from_srgb(machine.colour), linear_from_srgb("#7b8085")
     hitch = np.array(machine.hitch_m)
     rear = np.array([-length / 2 + 0.004, hitch[1], hitch[2]])
-    post = np.array([rear + [0, -0.004, 0], hitch + [0, -0.003, 0], hitch + [0, 0.003, 0], rear + [0, 0.004, 0]])
+    across = np.array([0.0, 0.004, 0.0])
+    post = np.array([rear - across, hitch - 0.75 * across, hitch + 0.75 * across, rear + across])
     if machine.drive is None:
         shop.box(np.array([-length / 2, -width / 2, 0.0]), np.array([length / 2, width / 2, height]), base, 0.012)
         for x in (-0.42, 0.42):

@@ -7,11 +7,9 @@ cannot hide behind the same mistake here.
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchvision.filming.arrays import Array
 from matchvision.filming.scene import Camera
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -45,7 +43,7 @@ class Poses:
     @property
     def position(self) -> Array:
         """Optical centre in the table frame, shape (n, 3) [m]."""
-        return -np.einsum("nji,nj->ni", self.rotation, self.translation)
+        return np.asarray(-np.einsum("nji,nj->ni", self.rotation, self.translation))
 
 
 def lens_of(camera: Camera) -> Lens:
@@ -176,13 +174,11 @@ def rays_through(col_px: Array, row_px: Array, lens: Lens, rotation: Array) -> A
     x = (col_px - lens.centre_px[0]) / lens.f_px[0]
     y = (row_px - lens.centre_px[1]) / lens.f_px[1]
     x, y = undistort(x, y, lens.distortion)
-    return x[..., None] * rotation[0] + y[..., None] * rotation[1] + rotation[2]
+    return np.asarray(x[..., None] * rotation[0] + y[..., None] * rotation[1] + rotation[2])
 
 
 def rotation_vector(rotation: Array) -> Array:
     """Rodrigues vector of a rotation matrix, shape (3,) [rad]; the angle must lie below pi."""
     angle = np.arccos(np.clip((np.trace(rotation) - 1) / 2, -1, 1))
-    axis = np.array(
-        [rotation[2, 1] - rotation[1, 2], rotation[0, 2] - rotation[2, 0], rotation[1, 0] - rotation[0, 1]]
-    )
+    axis = np.array([rotation[2, 1] - rotation[1, 2], rotation[0, 2] - rotation[2, 0], rotation[1, 0] - rotation[0, 1]])
     return np.zeros(3) if angle < 1e-12 else axis * angle / (2 * np.sin(angle))

@@ -8,11 +8,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchvision.filming.arrays import Array
 from matchvision.filming.scene import Drive, Machine, Patch, Scene
-
-Array = NDArray[np.float64]
 
 GRAVITY_M_S2 = 9.81
 CREEP_M_S = 0.002  # speed at which grip reaches its Coulomb limit
@@ -61,8 +59,8 @@ class Course:
         }
         return Course(clip_s, machines, pick(self.tension_N), pick(self.chord_m), pick(self.link_m))
 
-    def mean_tension_N(self, clip_s: Array, window_s: float) -> Array:
-        """Tension averaged over a window about each time."""
+    def tension_over(self, clip_s: Array, window_s: float) -> Array:
+        """Tension [N] averaged over a window about each time."""
         area = np.concatenate([[0.0], np.cumsum((self.tension_N[1:] + self.tension_N[:-1]) / 2 * np.diff(self.clip_s))])
         low = np.clip(clip_s - window_s / 2, self.clip_s[0], self.clip_s[-1])
         high = np.clip(clip_s + window_s / 2, self.clip_s[0], self.clip_s[-1])
@@ -234,8 +232,5 @@ def play(scene: Scene) -> Course:
         force = (pull * (b[0] - a[0]) / length, pull * (b[1] - a[1]) / length, pull * (b[2] - a[2]) / length)
         first.step(k, clip_s[k], force)
         second.step(k, clip_s[k], (-force[0], -force[1], -force[2]))
-    if link is None:
-        link_m = np.full(steps, np.nan)
-    else:
-        link_m = link.rest_m + tension / link.stiffness_N_per_m
+    link_m = np.full(steps, np.nan) if link is None else link.rest_m + tension / link.stiffness_N_per_m
     return Course(clip_s, {name: MachineCourse(*body.rows.T) for name, body in bodies.items()}, tension, chord, link_m)

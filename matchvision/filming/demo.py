@@ -47,8 +47,8 @@ def demo_scene(seed: int | None = None) -> Scene:
     friction = draw.uniform(0.72, 0.80, 2)
     masses = draw.uniform(2.4, 2.6, 2)
     strong = 0 if heron_strong else 1
-    masses[strong] += draw.uniform(0.25, 0.75)
-    wait = float(draw.uniform(1.2, 2.0))
+    masses[strong] += draw.uniform(0.2, 0.6)
+    wait = float(draw.uniform(1.2, 2.5))
     start_y = draw.uniform(-0.03, 0.03, 2)
     offsets = draw.uniform(-2.5, 2.5, 2)
     machines = {}
@@ -75,9 +75,8 @@ def demo_scene(seed: int | None = None) -> Scene:
             name, home, round(masses[index], 2), round(friction[index], 3), drive, draw,
             y_m=round(start_y[index], 3), offset_deg=round(offsets[index], 2),
         )  # fmt: skip
-    link = Link(
-        from_m=0.22, rest_m=0.06, stiffness_N_per_m=round(draw.uniform(430, 560), 1), colour="yellow"
-    )
+    link = Link(from_m=0.22, rest_m=0.06, stiffness_N_per_m=round(draw.uniform(430, 560), 1), colour="yellow")
+    lamp_deg = draw.uniform(-150, -100) if draw.random() < 0.5 else draw.uniform(-80, -30)
     return Scene(
         name="demo",
         kind="match",
@@ -89,7 +88,7 @@ def demo_scene(seed: int | None = None) -> Scene:
             for i, c in enumerate(((-1.0, 0.45), (1.0, 0.45), (1.0, -0.45), (-1.0, -0.45)))
         )),
         camera=_camera(draw),
-        light=Light(azimuth_deg=round(draw.uniform(-150, -100) if draw.random() < 0.5 else draw.uniform(-80, -30), 1), elevation_deg=round(draw.uniform(56, 68), 1)),
+        light=Light(azimuth_deg=round(lamp_deg, 1), elevation_deg=round(draw.uniform(56, 68), 1)),
         rope=Rope(
             length_m=0.94, ends=("heron", "plover"), first_bead_m=0.07, bead_spacing_m=0.06,
             bead_colours=("red", "cyan"), link=link,

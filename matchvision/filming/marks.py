@@ -3,15 +3,12 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchvision.filming.arrays import Array, Picture
 from matchvision.filming.camera import Lens, Poses, project_points
 from matchvision.filming.course import Course
 from matchvision.filming.places import Places
 from matchvision.filming.scene import Scene
-
-Array = NDArray[np.float64]
-Picture = NDArray[np.float32]
 
 OUTLINE = np.linspace(0, 2 * np.pi, 32, endpoint=False)
 RAYS = 3  # samples a pixel along each side, each with a soft edge of its own width
@@ -59,9 +56,10 @@ def marker_outlines(scene: Scene, course: Course, places: Places, name: str, eye
     left = np.stack([-np.sin(heading), np.cos(heading), np.zeros_like(heading)], axis=-1)[:, None]
     for disc in machine.marker:
         if disc.name == part:
-            return centre[:, None] + disc.radius_m * (cos[:, None] * forward + sin[:, None] * left)
+            return np.asarray(centre[:, None] + disc.radius_m * (cos[:, None] * forward + sin[:, None] * left))
     radius = next(mark.radius_m for wheel in machine.wheel for mark in wheel.rim if mark.name == part)
-    return centre[:, None] + radius * (cos[:, None] * forward + sin[:, None] * np.array([0.0, 0.0, 1.0]))
+    upward = np.array([0.0, 0.0, 1.0])
+    return np.asarray(centre[:, None] + radius * (cos[:, None] * forward + sin[:, None] * upward))
 
 
 def _horizon(centre: Array, radius: float, eye: Array) -> Array:
@@ -88,7 +86,9 @@ def outlines_in_picture(scene: Scene, course: Course, places: Places, lens: Lens
     }
 
 
-def cover(ellipses: Ellipses, moments: slice, shape: tuple[int, int], left: int, top: int) -> tuple[slice, slice, Picture, Picture, Picture]:
+def cover(
+    ellipses: Ellipses, moments: slice, shape: tuple[int, int], left: int, top: int
+) -> tuple[slice, slice, Picture, Picture, Picture]:
     """Share of each pixel covered by a marker, averaged over some moments, within a window.
 
     Parameters

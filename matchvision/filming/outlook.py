@@ -4,13 +4,11 @@ from dataclasses import replace
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from matchvision.filming.arrays import Picture
 from matchvision.filming.backdrop import Backdrop
 from matchvision.filming.camera import Lens, Poses, aim, distort, lens_of, undistort
 from matchvision.filming.scene import Scene
-
-Picture = NDArray[np.float32]
 
 SPARE_RATIO = 0.12  # painted beyond each edge of the picture for a camera that sways
 

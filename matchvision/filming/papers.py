@@ -1,7 +1,6 @@
 """What a user would know: the run sheet and the link's hang test, written beside the clip."""
 
 from dataclasses import fields
-from pathlib import Path
 
 import numpy as np
 
@@ -115,6 +114,8 @@ def hang_test(link: Link, seed: int) -> str:
     generator = np.random.default_rng([seed, 3])
     rows = ["mass_kg,length_m"]
     for mass in link.hang_masses_kg:
-        length = link.rest_m + mass * GRAVITY_M_S2 / link.stiffness_N_per_m + link.u_reading_m * generator.standard_normal()
+        length = (
+            link.rest_m + mass * GRAVITY_M_S2 / link.stiffness_N_per_m + link.u_reading_m * generator.standard_normal()
+        )
         rows.append(f"{mass:g},{length:.5f}")
     return "\n".join(rows) + "\n"

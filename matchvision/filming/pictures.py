@@ -4,8 +4,8 @@ from collections.abc import Iterator
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from matchvision.filming.arrays import Array, Picture
 from matchvision.filming.backdrop import irradiance, light_direction, linear_from_srgb
 from matchvision.filming.bodies import Stand, build_model, draw_model, shadow_outline
 from matchvision.filming.camera import Poses, lens_of, project_points
@@ -14,9 +14,6 @@ from matchvision.filming.marks import cover, outlines_in_picture
 from matchvision.filming.outlook import Outlook
 from matchvision.filming.places import Places, Views, place_everything
 from matchvision.filming.scene import Scene
-
-Array = NDArray[np.float64]
-Picture = NDArray[np.float32]
 
 MARGIN_PX = 10
 FINE = 4
@@ -34,8 +31,12 @@ class Studio:
         self.subframes = scene.camera.subframes
         offsets = (np.arange(self.subframes) + 0.5) / self.subframes - 0.5
         moments = (places.clip_s[:, None] + scene.camera.exposure_s * offsets).ravel()
-        moments_poses = Poses(np.repeat(self.poses.rotation, self.subframes, 0), np.repeat(self.poses.translation, self.subframes, 0))
-        self.ellipses = outlines_in_picture(scene, course, place_everything(scene, course, moments), self.lens, moments_poses)
+        moments_poses = Poses(
+            np.repeat(self.poses.rotation, self.subframes, 0), np.repeat(self.poses.translation, self.subframes, 0)
+        )
+        self.ellipses = outlines_in_picture(
+            scene, course, place_everything(scene, course, moments), self.lens, moments_poses
+        )
         self.colours = {name: linear_from_srgb(value) for name, value in scene.colour.items()}
         self.models = {(name, near): build_model(m, near) for name, m in scene.machine.items() for near in (-1.0, 1.0)}
         self.outlook = Outlook(scene, self.lens, self.poses)
@@ -77,7 +78,8 @@ class Studio:
         pose = self.poses.at(frame)
         self._shade(picture, left, top, frame, pose)
         eye = pose.position[0]
-        behind, before = [], []
+        behind: list[str] = []
+        before: list[str] = []
         for name in self.scene.machine:
             # The rope lies wholly beyond the plane of the hitch: seen from that side, it is in front.
             in_front = self._stand(name, frame).to_machine(eye)[0] < self.scene.machine[name].hitch_m[0]
@@ -109,14 +111,18 @@ class Studio:
             for outline in outlines:
                 pixels = project_points(outline, self.lens, pose) - [left, top]
                 cv2.fillConvexPoly(mask, np.rint(pixels * 16).astype(np.int32), 255, cv2.LINE_AA, 4)
-            return np.asarray(cv2.GaussianBlur(mask.astype(np.float32) / 255, (0, 0), max(blur_m * scale, 0.5)), dtype=np.float32)
+            return np.asarray(
+                cv2.GaussianBlur(mask.astype(np.float32) / 255, (0, 0), max(blur_m * scale, 0.5)), dtype=np.float32
+            )
 
         shadow, contact = [], []
         for name, machine in self.scene.machine.items():
             stand = self._stand(name, frame)
             shadow += shadow_outline(machine, stand, light)
             length, width, _ = machine.size_m
-            corners = np.array([[sx * length * 0.46, sy * width * 0.48, 0] for sx, sy in ((-1, -1), (1, -1), (1, 1), (-1, 1))])
+            corners = np.array(
+                [[sx * length * 0.46, sy * width * 0.48, 0] for sx, sy in ((-1, -1), (1, -1), (1, 1), (-1, 1))]
+            )
             contact.append(stand.to_table(corners))
         direct = 1 - light.ambient_ratio
         dark = 1 - direct * fill(shadow, 0.6 * light.softness_m)
@@ -223,7 +229,9 @@ class Studio:
             return
         coil = np.zeros(((high[1] - low[1]) * FINE, (high[0] - low[0]) * FINE), np.uint8)
         fine = np.rint(((pixels - low + 0.5) * FINE - 0.5) * 16).astype(np.int32)
-        cv2.polylines(coil, [fine], False, 255, max(round(0.002 * self._scale_px_per_m(frame, pose) * FINE), 1), cv2.LINE_8, 4)
+        cv2.polylines(
+            coil, [fine], False, 255, max(round(0.002 * self._scale_px_per_m(frame, pose) * FINE), 1), cv2.LINE_8, 4
+        )
         size = (int(high[0] - low[0]), int(high[1] - low[1]))
         share = cv2.resize(coil, size, interpolation=cv2.INTER_AREA).astype(np.float32)[..., None] / 255
         window = picture[low[1] : high[1], low[0] : high[0]]

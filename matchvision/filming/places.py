@@ -3,13 +3,11 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchvision.filming.arrays import Array, Flags
 from matchvision.filming.camera import Poses, lens_of, poses_over_time, project_points
 from matchvision.filming.course import Course
 from matchvision.filming.scene import Machine, Scene
-
-Array = NDArray[np.float64]
 
 CURVE_POINTS = 241
 FACE_CLEARANCE_M = 0.0004
@@ -31,7 +29,7 @@ class Places:
     rope_total_m: Array
     rope_plus_x_m: Array
     rope_mid_x_m: Array
-    slack: NDArray[np.bool_]
+    slack: Flags
 
 
 @dataclass(frozen=True)
@@ -39,7 +37,7 @@ class Views:
     """What the camera sees: true marker pixels (n, 2), whether visible (n,), and the camera's poses."""
 
     pixels: dict[str, Array]
-    visible: dict[str, NDArray[np.bool_]]
+    visible: dict[str, Flags]
     poses: Poses
 
 
@@ -60,7 +58,8 @@ def _rim_points(machine: Machine, wheel_angle_rad: Array) -> dict[str, Array]:
             angle = np.deg2rad(mark.angle_deg) - wheel_angle_rad
             fx, fy, fz = wheel.face_m
             found[mark.name] = np.stack(
-                [fx + mark.circle_m * np.cos(angle), np.full_like(angle, fy), fz + mark.circle_m * np.sin(angle)], axis=-1
+                [fx + mark.circle_m * np.cos(angle), np.full_like(angle, fy), fz + mark.circle_m * np.sin(angle)],
+                axis=-1,
             )
     return found
 
@@ -88,7 +87,7 @@ def _slack_curve(a: Array, b: Array, length_m: float, radius_m: float) -> Array:
         bow = np.maximum(give[:, None] - sag_limit, 0.0)
         points = points + (bow * np.sin(np.pi * u) ** 2)[..., None] * side[:, None]
         points[..., 2] = np.maximum(points[..., 2] - sag * hump, np.minimum(radius_m, points[..., 2]))
-        return points
+        return np.asarray(points)
 
     low, high = np.zeros(len(a)), np.full(len(a), length_m)
     for _ in range(45):
@@ -167,7 +166,7 @@ def _along(curve: Array, arc: Array, arc_m: Array) -> Array:
     return np.asarray(curve[n, k] * (1 - part) + curve[n, k + 1] * part)
 
 
-def _segment_hits_box(start: Array, end: Array, half: Array, centre: Array) -> NDArray[np.bool_]:
+def _segment_hits_box(start: Array, end: Array, half: Array, centre: Array) -> Flags:
     """Whether straight lines (n, 3) to (n, 3) pass through an axis-aligned box."""
     step = end - start
     step = np.where(np.abs(step) < 1e-12, 1e-12, step)
@@ -207,7 +206,8 @@ def project(scene: Scene, course: Course, places: Places) -> Views:
     -------
     Views
         A marker is visible where its centre lies in the picture and at least three of five rays to it are free:
-        to the centre and to four points 0.7 of a radius from it. A rim mark needs its wheel's face turned to the camera.
+        to the centre and to four points 0.7 of a radius from it. A rim mark needs its wheel's
+        face turned to the camera.
     """
     lens = lens_of(scene.camera)
     poses = poses_over_time(scene.camera, places.clip_s, np.random.default_rng([scene.seed, 1]))
@@ -226,7 +226,7 @@ def project(scene: Scene, course: Course, places: Places) -> Views:
     return Views(pixels, visible, poses)
 
 
-def _spread(scene: Scene, now: Course, name: str, points: Array, camera: Array) -> tuple[Array, Array, NDArray[np.bool_]]:
+def _spread(scene: Scene, now: Course, name: str, points: Array, camera: Array) -> tuple[Array, Array, Flags]:
     """Two offsets (n, 3) of 0.7 radius within a marker's face, and whether the face is turned to the camera."""
     machine_name, _, part = name.partition(".")
     zero, up = np.zeros(len(points)), np.zeros((len(points), 3))

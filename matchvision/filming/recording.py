@@ -9,7 +9,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-Picture = NDArray[np.float32]
+from matchvision.filming.arrays import Picture
+
 Area = tuple[int, int, int, int]
 
 TIME_BASE = Fraction(1, 90_000)
@@ -74,7 +75,9 @@ class Sensor:
 
     def _planes(self, shape: tuple[int, int], spread: float) -> list[Picture]:
         spare = (shape[0] + NOISE_SPARE_PX, shape[1] + NOISE_SPARE_PX)
-        return [np.float32(spread) * self.generator.standard_normal(spare, dtype=np.float32) for _ in range(NOISE_PLANES)]
+        return [
+            np.float32(spread) * self.generator.standard_normal(spare, dtype=np.float32) for _ in range(NOISE_PLANES)
+        ]
 
     def read(self, planes: tuple[Picture, Picture, Picture]) -> NDArray[np.uint8]:
         """One picture as stacked 4:2:0 planes, shape (3/2 rows, columns)."""
@@ -92,9 +95,7 @@ class Sensor:
         return out
 
 
-def develop(
-    exposures: Iterable[tuple[Picture, Picture, Area]], sensor: Sensor
-) -> Iterator[NDArray[np.uint8]]:
+def develop(exposures: Iterable[tuple[Picture, Picture, Area]], sensor: Sensor) -> Iterator[NDArray[np.uint8]]:
     """Pictures in linear light to noisy 4:2:0 planes; the backdrop is converted only when it is a new one."""
     known: Picture | None = None
     still: tuple[Picture, Picture, Picture] | None = None
@@ -116,10 +117,13 @@ def write_clip(
 ) -> int:
     """Encode pictures as H.264 in mp4, and say how many were written.
 
-    Presentation times are the frame's number over the rate, in ticks of 1/90000 s; the stream is tagged BT.709, limited range.
+    Presentation times are the frame's number over the rate, in ticks of 1/90000 s; the stream is tagged BT.709,
+    limited range.
     """
     count = 0
-    with av.open(str(path), "w", format="mp4", options={"movflags": "+faststart", "video_track_timescale": "90000"}) as container:
+    with av.open(
+        str(path), "w", format="mp4", options={"movflags": "+faststart", "video_track_timescale": "90000"}
+    ) as container:
         stream = container.add_stream("libx264", rate=Fraction(frames_per_s).limit_denominator(1001))
         stream.width, stream.height = size_px
         stream.pix_fmt = "yuv420p"

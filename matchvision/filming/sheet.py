@@ -6,9 +6,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import fields, is_dataclass
 from pathlib import Path
 from types import UnionType
-from typing import Any, get_args
+from typing import get_args
 
 from pydantic import TypeAdapter, ValidationError
+from pydantic_core import ErrorDetails
 
 from matchvision.errors import Fault, SheetError
 from matchvision.filming.scene import Scene
@@ -44,7 +45,9 @@ def read_scene(path: Path) -> Scene:
         fault = Fault("file", error.strerror or str(error), "a scene sheet that can be read")
         raise SheetError(str(path), [fault], do="check the path") from error
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise SheetError(str(path), [Fault("file", str(error), "valid TOML in UTF-8")], do="mend the line named") from error
+        raise SheetError(
+            str(path), [Fault("file", str(error), "valid TOML in UTF-8")], do="mend the line named"
+        ) from error
     try:
         scene = READER.validate_python(data)
     except ValidationError as error:
@@ -56,7 +59,7 @@ def read_scene(path: Path) -> Scene:
     return scene
 
 
-def _fault(detail: Any) -> Fault:
+def _fault(detail: ErrorDetails) -> Fault:
     place = [part for part in detail["loc"] if not (isinstance(part, str) and part[:1].isupper())]
     where = ".".join(str(part) for part in place)
     if detail["type"] in ("unexpected_keyword_argument", "extra_forbidden"):
@@ -70,7 +73,7 @@ def _fault(detail: Any) -> Fault:
 
 def _known_keys(place: Sequence[object]) -> list[str]:
     """Keys of the table at a place in the sheet."""
-    here: Any = Scene
+    here: object = Scene
     for part in place:
         if is_dataclass(here):
             here = _plain(next((f.type for f in fields(here) if f.name == part), None))
@@ -79,7 +82,7 @@ def _known_keys(place: Sequence[object]) -> list[str]:
     return [f.name for f in fields(here)] if is_dataclass(here) else []
 
 
-def _plain(kind: Any) -> Any:
+def _plain(kind: object) -> object:
     """The table type of ``X | None``; other types as they are."""
     if isinstance(kind, UnionType):
         return next((part for part in get_args(kind) if is_dataclass(part)), kind)
@@ -91,7 +94,9 @@ def faults_of_sense(scene: Scene) -> Iterator[Fault]:
     machines = set(scene.machine)
     known = " or ".join(sorted(machines))
     if len(machines) != 2 or {m.home for m in scene.machine.values()} != {"-x", "+x"}:
-        yield Fault("machine", f"found {len(machines)} ({known})", "two machines, one with home -x and one with home +x")
+        yield Fault(
+            "machine", f"found {len(machines)} ({known})", "two machines, one with home -x and one with home +x"
+        )
     for index, end in enumerate(scene.rope.ends):
         if end not in machines:
             yield Fault(f"rope.ends.{index}", f"{end!r} is no machine here", f"name one of {known}")
@@ -104,7 +109,11 @@ def faults_of_sense(scene: Scene) -> Iterator[Fault]:
         yield Fault("rope.first_bead_m", "no bead fits on the rope", "set the first bead nearer")
     for where, colour in _colours(scene):
         if colour not in scene.colour:
-            yield Fault(where, f"colour {colour!r} is not described", f"add [colour.{colour}] or use one of {', '.join(scene.colour)}")
+            yield Fault(
+                where,
+                f"colour {colour!r} is not described",
+                f"add [colour.{colour}] or use one of {', '.join(scene.colour)}",
+            )
     for name, machine in scene.machine.items():
         labels = [d.name for d in machine.marker] + [r.name for w in machine.wheel for r in w.rim]
         for label in sorted({label for label in labels if labels.count(label) > 1}):
@@ -128,9 +137,17 @@ def _faults_of_place(scene: Scene) -> Iterator[Fault]:
         return
     low, high = scene.machine[minus].hitch_x_m, scene.machine[plus].hitch_x_m
     if low >= high:
-        yield Fault(f"machine.{minus}.hitch_x_m", f"{low:g} m is not left of {high:g} m", "the machine with home -x stands at -x")
+        yield Fault(
+            f"machine.{minus}.hitch_x_m",
+            f"{low:g} m is not left of {high:g} m",
+            "the machine with home -x stands at -x",
+        )
     elif high - low > scene.rope.length_m + 0.05:
-        yield Fault("rope.length_m", f"{scene.rope.length_m:g} m between hitches {high - low:g} m apart", "lengthen the rope or set the machines nearer")
+        yield Fault(
+            "rope.length_m",
+            f"{scene.rope.length_m:g} m between hitches {high - low:g} m apart",
+            "lengthen the rope or set the machines nearer",
+        )
 
 
 def _colours(scene: Scene) -> Iterator[tuple[str, str]]:

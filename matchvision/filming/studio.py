@@ -62,7 +62,9 @@ def film(scene: Scene, folder: Path, progress: Callable[[int, int], None] | None
     shown = exposures(Studio(scene, course, places, views), scene.frames)
     part = folder / "clip.mp4.part"
     try:
-        write_clip(part, counted(develop(shown, sensor)), scene.camera.size_px, scene.camera.frames_per_s, scene.camera.bitrate)
+        write_clip(
+            part, counted(develop(shown, sensor)), scene.camera.size_px, scene.camera.frames_per_s, scene.camera.bitrate
+        )
         part.replace(folder / "clip.mp4")
     finally:
         part.unlink(missing_ok=True)

@@ -6,14 +6,12 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from matchvision.filming.arrays import Array, Flags
 from matchvision.filming.camera import Poses, lens_of, rotation_vector
 from matchvision.filming.course import GRAVITY_M_S2, STEP_S, Course, MachineCourse
 from matchvision.filming.places import Places, Views
 from matchvision.filming.scene import Machine, Scene
-
-Array = NDArray[np.float64]
 
 SLIP_M_S = 0.03
 SLIP_LASTS_S = 0.15
@@ -44,7 +42,7 @@ def truth_table(scene: Scene, course: Course, places: Places, views: Views) -> p
         for axis, letter in enumerate("xyz"):
             columns[f"{end}_hitch_{letter}"] = hitch[:, axis]
     columns["tension_N"] = now.tension_N
-    columns["tension_mean_N"] = course.mean_tension_N(places.clip_s, 1 / scene.camera.frames_per_s)
+    columns["tension_mean_N"] = course.tension_over(places.clip_s, 1 / scene.camera.frames_per_s)
     columns["rope_taut"] = (~places.slack).astype(int)
     columns["rope_attached"] = np.ones(len(places.clip_s), int)
     columns["rope_plus_x_m"] = places.rope_plus_x_m
@@ -94,7 +92,7 @@ def _pose_columns(poses: Poses) -> dict[str, Array]:
     return columns | {f"cam_t{letter}": poses.translation[:, k] for k, letter in enumerate("xyz")}
 
 
-def _intervals(clip_s: Array, holds: NDArray[np.bool_], *, lasts_s: float, bridge_s: float = 0.0) -> list[list[float]]:
+def _intervals(clip_s: Array, holds: Flags, *, lasts_s: float, bridge_s: float = 0.0) -> list[list[float]]:
     """Stretches of time in which something holds, gaps below ``bridge_s`` closed, short ones dropped."""
     edges = np.flatnonzero(np.diff(np.concatenate([[False], holds, [False]]).astype(int)))
     found: list[list[float]] = []
@@ -147,7 +145,7 @@ def verdict(scene: Scene, at_end: Places) -> dict[str, Any]:
         "winner": winner,
         "margin_mm": round(1000 * (on_side[scene.machine[winner].home] - scene.share_to_win * total), 3),
         "rope_mid_x_mm": round(1000 * float(at_end.rope_mid_x_m[0]), 3),
-        "rule": "the larger share of the rope on the own side of x = 0 at the end; margin = that length minus the share to win",
+        "rule": "the larger part of the rope on the own side of x = 0; margin = length beyond the share to win",
     }
 
 
