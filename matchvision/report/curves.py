@@ -1,0 +1,311 @@
+"""What is drawn: panels of curves with their 95 % bands, taken from an analysis; page and figures draw the same ones."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from matchvision.records.motion import RopeMotion
+from matchvision.records.results import Analysis
+
+FloatArray = npt.NDArray[np.float64]
+
+#: From a standard uncertainty to the half width of a 95 % interval.
+COVERAGE = 1.96
+#: How much of the clip before the start and after the end is drawn [s].
+AROUND_S = 0.5
+
+
+@dataclass(frozen=True, eq=False)
+class Curve:
+    """One curve: ``y`` with half width ``U95`` (NaN: no band) over ``x``; ``role`` picks the colour.
+
+    ``per_frame`` holds the same ``y`` and its u on all frames, for reading off at the cursor; None for a prediction.
+    """
+
+    label: str
+    role: str
+    x: FloatArray
+    y: FloatArray
+    U95: FloatArray
+    predicted: bool = False
+    per_frame: tuple[FloatArray, FloatArray] | None = None
+
+
+@dataclass(frozen=True)
+class Level:
+    """A horizontal line at ``y`` with an optional band."""
+
+    label: str
+    role: str
+    y: float
+    U95: float = 0.0
+
+
+@dataclass(frozen=True, eq=False)
+class Panel:
+    """One drawing: what it shows, its axes with units, its curves; ``missing`` says why there are none."""
+
+    key: str
+    title: str
+    x_label: str
+    y_label: str
+    unit: str
+    curves: tuple[Curve, ...]
+    levels: tuple[Level, ...] = ()
+    missing: str = ""
+
+    @property
+    def measured(self) -> tuple[Curve, ...]:
+        """The curves that were measured."""
+        return tuple(c for c in self.curves if not c.predicted)
+
+
+def match_times(analysis: Analysis) -> FloatArray:
+    """Match time [s] of every frame."""
+    return analysis.clock.match_time(analysis.motion.clip_s)
+
+
+def side_role(analysis: Analysis, machine: str) -> str:
+    """The colour role of a machine: that of its home side."""
+    described = analysis.run.sheet.machine.get(machine)
+    return "plus" if described is not None and described.home == "+x" else "minus"
+
+
+def side_name(analysis: Analysis, home: str) -> str:
+    """The machine whose home is that side, or the side itself."""
+    names = [name for name, machine in analysis.run.sheet.machine.items() if machine.home == home]
+    return names[0] if names else ("the −x side" if home == "-x" else "the +x side")
+
+
+def rope_middle(rope: RopeMotion) -> tuple[FloatArray, FloatArray]:
+    """Place of the rope's middle [m], measured along the rope from the centre line, and its u.
+
+    Notes
+    -----
+    (on_plus − on_minus) / 2. A shift of the camera moves both sides against each other, so the two uncertainties are
+    added, not squared and added: the cautious choice.
+    """
+    return (rope.on_plus_x_m - rope.on_minus_x_m) / 2, (rope.u_on_plus_x_m + rope.u_on_minus_x_m) / 2
+
+
+def rope_share(rope: RopeMotion) -> tuple[FloatArray, FloatArray]:
+    """Share of the rope on the +x side (0 to 1) and its u, with the two sides' uncertainties taken as opposed."""
+    total = rope.on_plus_x_m + rope.on_minus_x_m
+    total = np.where(total > 0, total, np.nan)
+    u = (rope.on_minus_x_m * rope.u_on_plus_x_m + rope.on_plus_x_m * rope.u_on_minus_x_m) / total**2
+    return rope.on_plus_x_m / total, u
+
+
+def place_of_run(analysis: Analysis) -> tuple[str, FloatArray, FloatArray]:
+    """What stands for the place of the run: its name, x [m] and u on all frames.
+
+    A dragged load where there is one (the table under it is what matters), else the rope's middle, else a machine.
+    """
+    motion = analysis.motion
+    loads = [n for n, m in analysis.run.sheet.machine.items() if m.load is not None and n in motion.machines]
+    if len(loads) == 1:
+        moved = motion.machines[loads[0]]
+        return f"place of {loads[0]}", moved.x_m, moved.u_x_m
+    if motion.rope is not None and np.isfinite(motion.rope.on_plus_x_m).any():
+        return "place of the rope's middle", *rope_middle(motion.rope)
+    for name, moved in motion.machines.items():
+        return f"place of {name}", moved.x_m, moved.u_x_m
+    nothing = np.full(len(motion.clip_s), math.nan)
+    return "place", nothing, nothing
+
+
+def predicted_place(analysis: Analysis) -> FloatArray | None:
+    """The same place in the forecast [m], on the forecast's time grid; None where it was not predicted."""
+    forecast, sheet = analysis.forecast, analysis.run.sheet
+    if forecast is None:
+        return None
+    name = place_of_run(analysis)[0].removeprefix("place of ")
+    if name in forecast.machines:
+        return forecast.machines[name].x_m
+    if name == "the rope's middle" and sheet.rope is not None:
+        return forecast.on_plus_x_m - sheet.rope.length_m / 2
+    return None
+
+
+def _shown(analysis: Analysis, *, match_only: bool = False) -> npt.NDArray[np.bool_]:
+    t_s = match_times(analysis)
+    around = 0.0 if match_only else AROUND_S
+    return np.asarray((t_s >= -around) & (t_s <= analysis.clock.duration_s + around))
+
+
+def _measured(analysis: Analysis, label: str, role: str, y: FloatArray, u: FloatArray) -> Curve:
+    shown = _shown(analysis)
+    return Curve(label, role, match_times(analysis)[shown], y[shown], COVERAGE * u[shown], per_frame=(y, u))
+
+
+def _measured_over_place(analysis: Analysis, label: str, role: str, y: FloatArray, u: FloatArray) -> Curve:
+    shown = _shown(analysis, match_only=True)
+    return Curve(label, role, place_of_run(analysis)[1][shown], y[shown], COVERAGE * u[shown], per_frame=(y, u))
+
+
+def share_over_time(analysis: Analysis) -> Panel:
+    """Rope on the +x side as a share of the whole, with the forecast's band."""
+    owner = side_name(analysis, "+x")
+    rope, forecast, sheet = analysis.motion.rope, analysis.forecast, analysis.run.sheet
+    title = f"Share of the rope on the side of {owner}"
+    curves: list[Curve] = []
+    if rope is not None:
+        share, u = rope_share(rope)
+        curves.append(_measured(analysis, "measured", "plus", 100 * share, 100 * u))
+    if forecast is not None and sheet.rope is not None:
+        per_m = 100 / sheet.rope.length_m
+        y, U95 = per_m * forecast.on_plus_x_m, per_m * COVERAGE * forecast.u_on_plus_x_m
+        curves.append(Curve("predicted", "plus", forecast.t_s, y, U95, predicted=True))
+    missing = "" if rope is not None else "The rope was not followed: the sheet needs [rope] with its ends or beads."
+    to_win = 100 * sheet.rules.share_to_win
+    levels = (Level("share to win", "soft", to_win),)
+    return Panel("share", title, "match time / s", "share of rope / %", "%", tuple(curves), levels, missing)
+
+
+def speed_over_time(analysis: Analysis) -> Panel:
+    """Each machine's speed towards its home, with the forecast's band."""
+    curves = [
+        _measured(analysis, name, side_role(analysis, name), 1000 * m.speed_m_s, 1000 * m.u_speed_m_s)
+        for name, m in analysis.motion.machines.items()
+    ]
+    if analysis.forecast is not None:
+        curves += [
+            Curve(
+                f"{name}, predicted",
+                side_role(analysis, name),
+                analysis.forecast.t_s,
+                1000 * m.speed_m_s,
+                1000 * COVERAGE * m.u_speed_m_s,
+                predicted=True,
+            )
+            for name, m in analysis.forecast.machines.items()
+        ]
+    missing = "" if analysis.motion.machines else "No machine was followed: two stickers on each machine give its motion."
+    title = "Speed of each machine towards its home"
+    return Panel("speed", title, "match time / s", "speed / mm/s", "mm/s", tuple(curves), (), missing)
+
+
+def slip_over_time(analysis: Analysis) -> Panel:
+    """Each wheel's slip speed, with the forecast's band and the line from which it counts as slip."""
+    curves = [
+        _measured(
+            analysis,
+            w.machine if _only_wheel(analysis, w.machine) else f"{w.machine}, {w.wheel}",
+            side_role(analysis, w.machine),
+            1000 * w.slip_speed_m_s,
+            1000 * w.u_slip_speed_m_s,
+        )
+        for w in analysis.motion.wheels
+    ]
+    if analysis.forecast is not None:
+        curves += [
+            Curve(
+                f"{name}, predicted",
+                side_role(analysis, name),
+                analysis.forecast.t_s,
+                1000 * m.slip_speed_m_s,
+                1000 * COVERAGE * m.u_slip_speed_m_s,
+                predicted=True,
+            )
+            for name, m in analysis.forecast.machines.items()
+        ]
+    missing = "" if analysis.motion.wheels else "Slip was not measured: two marks on a wheel's rim would give it."
+    levels = (Level("counts as slip", "soft", 30.0),)
+    title = "Slip: wheel surface faster than the ground"
+    return Panel("slip", title, "match time / s", "slip speed / mm/s", "mm/s", tuple(curves), levels, missing)
+
+
+def _only_wheel(analysis: Analysis, machine: str) -> bool:
+    return sum(w.machine == machine for w in analysis.motion.wheels) == 1
+
+
+def _pull_missing(analysis: Analysis) -> str:
+    note = next((n for n in analysis.notes if n.stage == "pull"), None)
+    reason = "" if note is None else f" {note.sentence}"
+    return f"Pull was not measured.{reason} A sprung link in the rope, or a load of known friction, would give it."
+
+
+def pull_over_time(analysis: Analysis) -> Panel:
+    """Rope tension by source and fused, with the forecast's band."""
+    curves: list[Curve] = []
+    if analysis.pull is not None:
+        curves += [_measured(analysis, s.source, s.source, s.tension_N, s.u_tension_N) for s in analysis.pull.sources]
+    if analysis.forecast is not None:
+        f = analysis.forecast
+        curves.append(Curve("predicted", "fused", f.t_s, f.tension_N, COVERAGE * f.u_tension_N, predicted=True))
+    missing = _pull_missing(analysis) if not any(not c.predicted for c in curves) else ""
+    return Panel("pull", "Pull in the rope", "match time / s", "pull / N", "N", tuple(curves), (), missing)
+
+
+def pull_over_place(analysis: Analysis) -> Panel:
+    """The fused pull over the place on the table, with the forecast's band."""
+    name = place_of_run(analysis)[0]
+    curves: list[Curve] = []
+    fused = None if analysis.pull is None else analysis.pull.source("fused")
+    if fused is not None:
+        curves.append(_measured_over_place(analysis, "measured", "fused", fused.tension_N, fused.u_tension_N))
+    where = predicted_place(analysis)
+    if analysis.forecast is not None and where is not None:
+        f = analysis.forecast
+        curves.append(Curve("predicted", "fused", where, f.tension_N, COVERAGE * f.u_tension_N, predicted=True))
+    missing = _pull_missing(analysis) if fused is None else ""
+    title = "Pull, at the place where it was pulled"
+    return Panel("pull-place", title, f"{name} / m", "pull / N", "N", tuple(curves), (), missing)
+
+
+def grip_over_place(analysis: Analysis) -> Panel:
+    """Grip used (traction over load) over the place, with the grip that was stated; slip where traction is not known."""
+    name = place_of_run(analysis)[0]
+    traction = () if analysis.pull is None else analysis.pull.traction
+    usable = [t for t in traction if np.isfinite(t.grip_used).any()]
+    if not usable:
+        slip = slip_over_time(analysis)
+        curves = tuple(
+            _measured_over_place(analysis, c.label, c.role, *c.per_frame) for c in slip.measured if c.per_frame is not None
+        )
+        title = "Slip, at the place where it happened"
+        return Panel(
+            "grip-place", title, f"{name} / m", slip.y_label, slip.unit, curves, slip.levels, slip.missing
+        )
+    used = tuple(
+        _measured_over_place(analysis, t.machine, side_role(analysis, t.machine), t.grip_used, t.u_grip_used)
+        for t in usable
+    )
+    levels = []
+    for machine, stated in analysis.run.sheet.forecast.items():
+        grip = stated.grip_static or stated.grip_sliding
+        if grip is not None:
+            levels.append(Level(f"stated for {machine}", side_role(analysis, machine), grip.value, COVERAGE * grip.u))
+    title = "Grip used: traction over load, at the place where it was used"
+    return Panel("grip-place", title, f"{name} / m", "grip used", "", used, tuple(levels))
+
+
+def place_panels(analysis: Analysis) -> tuple[Panel, ...]:
+    """What is drawn over the place on the table."""
+    return pull_over_place(analysis), grip_over_place(analysis)
+
+
+def time_panels(analysis: Analysis) -> tuple[Panel, ...]:
+    """What is drawn over match time."""
+    return share_over_time(analysis), pull_over_time(analysis), speed_over_time(analysis), slip_over_time(analysis)
+
+
+def place_limits(analysis: Analysis) -> tuple[float, float]:
+    """Limits of x [m] for drawings over the place: the stretch of table that the run used, centre line included.
+
+    The whole table where the run used most of it or the place is not known.
+    """
+    half_m = analysis.run.sheet.table.length_m / 2
+    place_m = place_of_run(analysis)[1][_shown(analysis, match_only=True)]
+    where = predicted_place(analysis)
+    used = np.concatenate([place_m, [] if where is None else where, [0.0]])
+    used = used[np.isfinite(used)]
+    if len(used) < 2:
+        return -half_m, half_m
+    room = max(0.05, 0.12 * float(np.ptp(used)))
+    low, high = float(used.min()) - room, float(used.max()) + room
+    if high - low > 1.4 * half_m:
+        return -half_m, half_m
+    return max(low, -half_m), min(high, half_m)

@@ -1,0 +1,103 @@
+"""The numbers that the page keeps inside itself, so that the drawn rope can be pulled through the run."""
+
+import json
+import math
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from markupsafe import Markup
+
+from matchvision.records.results import Analysis
+from matchvision.report.charts import Chart
+from matchvision.report.curves import AROUND_S, Panel, match_times, place_of_run, rope_middle, rope_share, side_name
+from matchvision.report.topview import outline_machines, rope_polylines
+
+FloatArray = npt.NDArray[np.float64]
+
+#: A page moves through no more moments than this; longer clips are thinned.
+MOST_MOMENTS = 900
+
+
+def chosen_frames(analysis: Analysis) -> npt.NDArray[np.int64]:
+    """Frames that the page can show: around the match, evenly thinned."""
+    t_s = match_times(analysis)
+    inside = np.flatnonzero((t_s >= -AROUND_S) & (t_s <= analysis.clock.duration_s + AROUND_S))
+    if len(inside) == 0:
+        inside = np.arange(len(t_s))
+    stride = math.ceil(len(inside) / MOST_MOMENTS)
+    return inside[::stride].astype(np.int64)
+
+
+def deciding_moment(analysis: Analysis, frames: npt.NDArray[np.int64]) -> int:
+    """Index among ``frames`` of the moment that is shown first: when the clock stops."""
+    ruling = analysis.verdict.ruling
+    at_s = analysis.clock.duration_s if ruling is None else ruling.decided_at_s
+    if not math.isfinite(at_s):
+        at_s = analysis.clock.duration_s
+    return int(np.abs(match_times(analysis)[frames] - at_s).argmin())
+
+
+def page_data(analysis: Analysis, panels: list[tuple[Panel, Chart]], has_clip: bool) -> dict[str, Any]:
+    """Everything that the page's script needs, as plain lists; NaN becomes null."""
+    frames = chosen_frames(analysis)
+    motion, clock = analysis.motion, analysis.clock
+    machines = []
+    for outline in outline_machines(analysis):
+        moved = motion.machines[outline.name]
+        machines.append({
+            "name": outline.name,
+            "x": numbers(1000 * moved.x_m[frames], 1),
+            "y": numbers(1000 * moved.y_m[frames], 1),
+            "h": numbers(moved.heading_deg[frames], 1),
+        })
+    lines = rope_polylines(analysis, frames)
+    place = place_of_run(analysis)[1][frames]
+    data: dict[str, Any] = {
+        "t": numbers(match_times(analysis)[frames], 4),
+        "clip": numbers(motion.clip_s[frames], 4),
+        "start": 0.0,
+        "end": clock.duration_s,
+        "shown": deciding_moment(analysis, frames),
+        "sides": [side_name(analysis, "-x"), side_name(analysis, "+x")],
+        "machines": machines,
+        "rope": [[round(1000 * v) for point in line for v in point] for line in lines],
+        "place": numbers(1000 * place, 1),
+        "hasClip": has_clip,
+        "charts": [
+            {
+                "key": chart.key,
+                "unit": panel.unit,
+                "scale": list(chart.scale),
+                "curves": [
+                    {"y": numbers(c.per_frame[0][frames], 4), "u": numbers(c.per_frame[1][frames], 4)}
+                    for c in panel.measured
+                    if c.per_frame is not None
+                ],
+            }
+            for panel, chart in panels
+        ],
+    }
+    if motion.rope is not None:
+        middle, u_middle = rope_middle(motion.rope)
+        share, u_share = rope_share(motion.rope)
+        data |= {
+            "middle": numbers(1000 * middle[frames], 1),
+            "uMiddle": numbers(1000 * u_middle[frames], 2),
+            "share": numbers(100 * share[frames], 2),
+            "uShare": numbers(100 * u_share[frames], 3),
+        }
+    return data
+
+
+def numbers(column: FloatArray, decimals: int) -> list[float | None]:
+    """A column rounded for the page; what is not known becomes None."""
+    return [round(float(v), decimals) if math.isfinite(v) else None for v in column]
+
+
+def embed(data: dict[str, Any]) -> Markup:
+    """Data as JSON that cannot end the script element it stands in, whatever names it holds."""
+    text = json.dumps(data, separators=(",", ":"), allow_nan=False, ensure_ascii=True)
+    for sign, escaped in (("<", "\\u003c"), (">", "\\u003e"), ("&", "\\u0026"), ("'", "\\u0027")):
+        text = text.replace(sign, escaped)
+    return Markup(text)  # noqa: S704 - every sign that HTML could read is escaped above

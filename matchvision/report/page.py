@@ -1,0 +1,214 @@
+"""The page: one file that opens offline and shows the run, what it means and what it rests on."""
+
+import math
+from dataclasses import dataclass
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+import jinja2
+import numpy as np
+
+from matchvision.errors import OutputError
+from matchvision.records.pull import PullSource
+from matchvision.records.results import Analysis, ComparisonRow
+from matchvision.report import wording
+from matchvision.report.charts import Chart, draw_chart
+from matchvision.report.curves import AROUND_S, COVERAGE, Panel, place_limits, place_panels, side_name, time_panels
+from matchvision.report.embedding import chosen_frames, deciding_moment, embed, page_data
+from matchvision.report.palette import DARK, LIGHT, css_variables
+from matchvision.report.topview import (
+    MARGIN_X_M,
+    MARGIN_Y_M,
+    millimetre_path,
+    outline_machines,
+    rope_polylines,
+    split_at_line,
+)
+from matchvision.report.trail import draw_trail, time_flags
+
+
+@dataclass(frozen=True)
+class BudgetBar:
+    """One line of the budget: its share of the variance in per cent, for the bar's length."""
+
+    name: str
+    text: str
+    share: float
+    common: bool
+
+
+@dataclass(frozen=True)
+class ComparisonPicture:
+    """Two intervals on one small scale, in per cent of its width: (low, middle, high) each."""
+
+    predicted: tuple[float, float, float]
+    measured: tuple[float, float, float]
+
+
+def write_page(analysis: Analysis, folder: Path) -> Path:
+    """Write ``folder/report.html``, whole or not at all, and return its path.
+
+    The page stands by itself: styles, script, drawings and data are inside. Where ``marked.mp4`` already lies in the
+    folder, the page links it as the camera's picture.
+
+    Raises
+    ------
+    OutputError
+        Where the folder cannot be written.
+
+    Notes
+    -----
+    Checked by: tests/report/test_page.py::test_page_has_every_section_and_nothing_from_outside
+    """
+    text = render_page(analysis, has_clip=(folder / "marked.mp4").exists())
+    path = folder / "report.html"
+    unfinished = folder / ".report.html.unfinished"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        unfinished.write_text(text, encoding="utf-8")
+        unfinished.replace(path)
+    except OSError as reason:
+        unfinished.unlink(missing_ok=True)
+        raise OutputError(
+            f"the report cannot be written: {reason.strerror}", where=str(path), do="choose another folder with --out"
+        ) from reason
+    return path
+
+
+def render_page(analysis: Analysis, *, has_clip: bool) -> str:
+    """The whole page as text."""
+    half_x_m = analysis.run.sheet.table.length_m / 2 + MARGIN_X_M
+    x_limits = place_limits(analysis)
+    time_limits = (-AROUND_S, analysis.clock.duration_s + AROUND_S)
+    over_place = [(p, draw_chart(p, x_limits)) for p in place_panels(analysis)]
+    over_time = [(p, draw_chart(p, time_limits)) for p in time_panels(analysis)]
+    verdict, surely = wording.verdict_words(analysis)
+    notes = analysis.notes
+    context: dict[str, Any] = {
+        "run": analysis.run.sheet.run,
+        "clip": analysis.clip,
+        "clock": analysis.clock,
+        "version": version("matchvision"),
+        "light": css_variables(LIGHT),
+        "dark": css_variables(DARK),
+        "verdict": verdict,
+        "surely": surely,
+        "margin": wording.margin_words(analysis),
+        "cause": wording.cause_words(analysis),
+        "rule": wording.rule_words(analysis),
+        "names": {"minus": side_name(analysis, "-x"), "plus": side_name(analysis, "+x")},
+        "table": draw_table(analysis),
+        "trail": draw_trail(analysis, x_limits),
+        "zoom": [f"{50 * (x / half_x_m + 1):.2f}" for x in x_limits],
+        "place_charts": [chart for _, chart in over_place],
+        "time_charts": [chart for _, chart in over_time],
+        "flags": time_flags(analysis, time_limits),
+        "readouts": readouts(over_time),
+        "events": () if analysis.grip is None else analysis.grip.events,
+        "has_grip": analysis.grip is not None,
+        "rows": [(row, picture(row)) for row in analysis.verdict.comparison],
+        "causes": sorted(analysis.verdict.causes, key=lambda c: -c.probability),
+        "budgets": budgets(analysis),
+        "left_out": () if analysis.pull is None else analysis.pull.left_out,
+        "disagreement": () if analysis.pull is None else analysis.pull.disagreement,
+        "forecast": analysis.forecast,
+        "faults": (*analysis.clip.faults, *analysis.faults),
+        "notes": notes,
+        "warnings": [(n.stage, w) for n in notes for w in n.warnings],
+        "advice": [(n.stage, a) for n in notes for a in n.advice],
+        "table_view": analysis.table,
+        "sheets": analysis.run.sheet_texts,
+        "cautions": wording.CAUTIONS,
+        "citation": wording.example_citation(analysis),
+        "has_clip": has_clip,
+        "data": embed(page_data(analysis, over_place + over_time, has_clip)),
+        "words": wording,
+        "isfinite": math.isfinite,
+    }
+    environment = jinja2.Environment(
+        loader=jinja2.PackageLoader("matchvision.report"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    return environment.get_template("report.html").render(context)
+
+
+def draw_table(analysis: Analysis) -> dict[str, Any]:
+    """What the template needs for the table from above; lengths in millimetres, y pointing down the page."""
+    table = analysis.run.sheet.table
+    length, width = 1000 * table.length_m, 1000 * table.width_m
+    frames = chosen_frames(analysis)
+    shown = deciding_moment(analysis, frames)
+    frame = frames[shown : shown + 1]
+    rope = split_at_line(rope_polylines(analysis, frame)[0])
+    outlines = outline_machines(analysis)
+    poses = []
+    for outline in outlines:
+        moved = analysis.motion.machines[outline.name]
+        values = (moved.x_m[frame[0]], moved.y_m[frame[0]], moved.heading_deg[frame[0]])
+        x_m, y_m, heading_deg = (float(v) if np.isfinite(v) else 0.0 for v in values)
+        poses.append(f"translate({1000 * x_m:.0f} {-1000 * y_m:.0f}) rotate({-heading_deg:.1f})")
+    marks = np.arange(math.ceil(-table.length_m / 2 / 0.2) * 0.2, table.length_m / 2 + 1e-9, 0.2)
+    margin_x, margin_y = 1000 * MARGIN_X_M, 1000 * MARGIN_Y_M
+    return {
+        "length": length,
+        "width": width,
+        "box": (-length / 2 - margin_x, -width / 2 - margin_y, length + 2 * margin_x, width + 2 * margin_y),
+        "tags": [(1000 * t.centre_m[0], -1000 * t.centre_m[1], 1000 * t.side_m, -t.angle_deg) for t in table.tag],
+        "machines": list(zip(outlines, poses, strict=True)),
+        "rope": {side: "".join(millimetre_path(p) for p in pieces) for side, pieces in rope.items()},
+        "ticks": [(f"{m:.1f}".replace("-", "−") if abs(m) > 1e-9 else "0", 1000 * m) for m in marks],
+        "has_rope": analysis.motion.rope is not None,
+        "ridge": bool(table.profile_m),
+    }
+
+
+def readouts(charts: list[tuple[Panel, Chart]]) -> list[tuple[str, int, str, str]]:
+    """Lines of the readout: key of the chart, number of its curve, label, role."""
+    lines = []
+    for panel, _ in charts:
+        for k, curve in enumerate(panel.measured):
+            if panel.key == "share" or (panel.key == "pull" and curve.role != "fused"):
+                continue
+            label = "pull in the rope" if panel.key == "pull" else f"{panel.key} of {curve.label}"
+            lines.append((panel.key, k, label, curve.role))
+    return lines
+
+
+def budgets(analysis: Analysis) -> list[tuple[PullSource, str, list[BudgetBar]]]:
+    """Each source's budget at its greatest pull, largest line first; fused leads."""
+    if analysis.pull is None:
+        return []
+    found = []
+    for source in sorted(analysis.pull.sources, key=lambda s: s.source != "fused"):
+        if not np.isfinite(source.tension_N).any():
+            continue
+        k = int(np.nanargmax(source.tension_N))
+        greatest = wording.quantity(float(source.tension_N[k]), float(source.u_tension_N[k]), "N")
+        total = sum(line.u**2 for line in source.budget) or 1.0
+        bars = [
+            BudgetBar(line.name, f"{line.u:.2g} {line.unit}", 100 * line.u**2 / total, line.common)
+            for line in sorted(source.budget, key=lambda line: -line.u)
+        ]
+        found.append((source, greatest, bars))
+    return found
+
+
+def picture(row: ComparisonRow) -> ComparisonPicture | None:
+    """Predicted and measured intervals (95 %) on one scale; None where one is not known."""
+    numbers = (row.predicted, row.measured)
+    if not all(math.isfinite(v) for v in numbers):
+        return None
+    halves = [COVERAGE * (u if math.isfinite(u) else 0.0) for u in (row.u_predicted, row.u_measured)]
+    low = min(v - h for v, h in zip(numbers, halves, strict=True))
+    high = max(v + h for v, h in zip(numbers, halves, strict=True))
+    span = (high - low) or abs(high) or 1.0
+
+    def at(value: float) -> float:
+        return 6 + 88 * (value - low) / span
+
+    intervals = [(at(v - h), at(v), at(v + h)) for v, h in zip(numbers, halves, strict=True)]
+    return ComparisonPicture(intervals[0], intervals[1])

@@ -1,0 +1,232 @@
+"""The report's words: numbers with unit and ±, and plain sentences for events, comparison, causes and cautions."""
+
+import math
+from typing import Final
+
+from matchvision.records.events import Event
+from matchvision.records.results import Analysis, CauseRow, ComparisonRow
+from matchvision.report.curves import COVERAGE, match_times, place_of_run
+from matchvision.uncertainty import format_quantity
+
+#: Event kind -> what happened, said of a machine or of the rope.
+EVENT_WORDS: Final = {
+    "early-start": "moves before the start",
+    "first-motion": "starts to move",
+    "lead-change": "the lead changes",
+    "slip": "wheels slip",
+    "spin": "wheels spin on the spot",
+    "dragged": "is dragged",
+    "stall": "stalls",
+    "held": "holds still",
+    "anchor-creep": "anchor creeps",
+    "dislodged": "anchor lets go",
+    "rope-off": "rope comes off",
+    "drive-loss": "loses drive",
+    "turned": "is pulled round",
+    "contact": "machines touch",
+    "blocked": "is blocked",
+    "reach-out": "arm goes out",
+    "lifted": "front lifts",
+    "tipped": "tips over",
+    "off-table": "leaves the table",
+    "touch": "a hand is over the table",
+}
+
+CAUSE_WORDS: Final = {
+    "as-predicted": "everything as predicted",
+    "less-grip": "less grip",
+    "slippery-stretch": "a slippery stretch of table",
+    "drive-loss": "drive lost",
+    "hitch-released": "the hitch let go",
+    "anchor-weaker": "the anchor was weaker",
+    "opponent-stronger": "a stronger opponent",
+    "opponent-heavier": "a heavier opponent",
+    "late-start": "a late start",
+    "wrong-gear": "another gear than stated",
+    "wrong-mass": "another mass than stated",
+    "wrong-efficiency": "another efficiency than stated",
+    "turned": "pulled round",
+    "blocked": "blocked",
+    "command-changed": "driven otherwise than planned",
+    "touched": "touched by a hand",
+    "unexplained": "none of these",
+}
+
+SOURCE_WORDS: Final = {
+    "link": "sprung link",
+    "stretch": "stretch of the rope",
+    "inertia": "known load",
+    "drive": "drive",
+    "fused": "all sources together",
+}
+
+STAGE_WORDS: Final = {
+    "footage": "Footage",
+    "table": "Table and camera",
+    "markers": "Markers",
+    "motion": "Motion",
+    "pull": "Pull",
+    "grip": "Grip and events",
+    "forecast": "Forecast",
+    "verdict": "Verdict",
+}
+
+CAUTIONS: Final = (
+    "A pull read from a video is for contest practice. It rates no lifting gear, rope or anchor for anybody's safety.",
+    "The event's judges, its local rules and the workshop's supervisor decide; this page only informs them.",
+    "A taut rope and a sprung arm store energy: keep faces out of their line, wear eye protection.",
+    "In hang and lift tests a mass can fall: keep hands and feet from under it.",
+    "Mind pinch points, and what happens when a vacuum lets go.",
+    "Hands stay off the table while the clock runs.",
+    "Charge and fuse batteries under the electrical and workshop practice that holds at your place.",
+    "Ask the people who can be seen in a clip, minors and their guardians above all, before you film or share it.",
+)
+
+
+def quantity(value: float, u: float, unit: str = "") -> str:
+    """A value with its 95 % half width and unit; ``u`` is standard (k = 1)."""
+    return format_quantity(value, COVERAGE * u, unit).replace("-", "−")
+
+
+def standard(value: float, u: float, unit: str = "") -> str:
+    """A value with its standard uncertainty (k = 1) and unit."""
+    return format_quantity(value, u, unit).replace("-", "−")
+
+
+def plain(value: float, unit: str = "") -> str:
+    """A number alone, three digits."""
+    if not math.isfinite(value):
+        return "–"
+    return f"{value:.3g} {unit}".strip().replace("-", "−")
+
+
+def per_cent(share: float, u: float) -> str:
+    """A share (0 to 1) as per cent with its 95 % half width."""
+    return quantity(100 * share, 100 * u, "%")
+
+
+def sentence(text: str) -> str:
+    """The text with a capital and a full stop."""
+    text = text.strip()
+    if not text:
+        return ""
+    return text[0].upper() + text[1:] + ("" if text[-1] in ".!?" else ".")
+
+
+def event_words(event: Event) -> str:
+    """What happened, in a few words."""
+    words = EVENT_WORDS.get(event.kind, event.kind)
+    return f"{event.machine}: {words}" if event.machine else words
+
+
+def event_time(event: Event) -> str:
+    """When it happened: a moment, or from when to when."""
+    start = quantity(event.start_s, event.u_start_s, "s")
+    return f"{start}, until {event.end_s:.2f} s" if math.isfinite(event.end_s) else start
+
+
+def verdict_words(analysis: Analysis) -> tuple[str, str]:
+    """The verdict in a sentence, and how surely: "sure", "close", "none" or "load"."""
+    ruling = analysis.verdict.ruling
+    if ruling is not None and ruling.winner is not None:
+        return sentence(ruling.sentence), "sure" if ruling.sure else "close"
+    if analysis.run.sheet.run.kind in ("sled", "lift", "slope", "coast"):
+        return _load_run_words(analysis), "load"
+    if ruling is not None and ruling.sentence:
+        return sentence(ruling.sentence), "none"
+    return "No winner can be named from this footage.", "none"
+
+
+def margin_words(analysis: Analysis) -> str:
+    """Margin and share with their intervals; empty where there is no winner."""
+    ruling = analysis.verdict.ruling
+    if ruling is None or ruling.winner is None or not math.isfinite(ruling.margin_m):
+        return ""
+    margin = f"Margin {quantity(1000 * ruling.margin_m, 1000 * ruling.u_margin_m, 'mm')}"
+    share = f", share {per_cent(ruling.share, ruling.u_share)}" if math.isfinite(ruling.share) else ""
+    return f"{margin}{share}, {ruling.winner}."
+
+
+def _load_run_words(analysis: Analysis) -> str:
+    name, x_m, u_x_m = place_of_run(analysis)
+    t_s = match_times(analysis)
+    inside = [k for k in range(len(t_s)) if 0 <= t_s[k] <= analysis.clock.duration_s and math.isfinite(x_m[k])]
+    if not inside:
+        return "A run without an opponent: nobody wins, and the motion is not known."
+    first, last = inside[0], inside[-1]
+    moved = quantity(1000 * abs(x_m[last] - x_m[first]), 1000 * math.hypot(u_x_m[first], u_x_m[last]), "mm")
+    what = name.removeprefix("place of ")
+    return f"A run without an opponent: {what} moved {moved} in {t_s[last] - t_s[first]:.1f} s."
+
+
+def cause_words(analysis: Analysis) -> str:
+    """The likeliest cause in a sentence, or why none is named and what would give one."""
+    causes = sorted(analysis.verdict.causes, key=lambda c: -c.probability)
+    if causes and causes[0].cause not in ("unexplained",):
+        return f"{sentence(causes[0].statement)[:-1]} ({chance(causes[0].probability)})."
+    if causes:
+        return f"None of the explanations tried fits ({chance(causes[0].probability)})."
+    if analysis.forecast is None:
+        return "No cause is named: a [forecast] in the sheet would let this page say what differed from the plan."
+    return "No cause is named: nothing was found that sets this run apart from its forecast."
+
+
+def chance(probability: float) -> str:
+    """A probability in per cent; never 0 or 100."""
+    if not math.isfinite(probability):
+        return "chance not known"
+    if probability > 0.99:
+        return "over 99 %"
+    if probability < 0.01:
+        return "under 1 %"
+    return f"{100 * probability:.0f} %"
+
+
+def comparison_words(row: ComparisonRow) -> str:
+    """Predicted against measured, for a team."""
+    if not (math.isfinite(row.predicted) and math.isfinite(row.measured)):
+        return "One of the two is not known."
+    apart = quantity(abs(row.error), row.u_validation, row.unit)
+    way = "too high" if row.error > 0 else "too low"
+    if row.unit == "s":
+        way = "too late" if row.error > 0 else "too early"
+    if row.within == "yes":
+        return "The forecast holds: the two agree within what their uncertainties allow."
+    if row.within == "no":
+        return f"The forecast was {way} by {apart}: more than the uncertainties explain."
+    return "The uncertainties are too wide to say: state the forecast more tightly, or measure better."
+
+
+def cause_name(row: CauseRow) -> str:
+    """A cause in a few words, with its machine."""
+    words = CAUSE_WORDS.get(row.cause, row.cause)
+    return f"{row.machine}: {words}" if row.machine else words
+
+
+def rule_words(analysis: Analysis) -> str:
+    """The event's rule as it was applied."""
+    rules = analysis.run.sheet.rules
+    if rules.decide == "mark-past-line":
+        line = "the line" if rules.line_m is None else f"the line {rules.line_m:.3f} m from the centre"
+        text = f"A machine wins once the mark {rules.mark or 'on the rope'} has passed {line} on its side."
+    else:
+        text = (
+            f"A machine wins whose home side holds more than {100 * rules.share_to_win:.0f} % of the rope, "
+            "as it lies, when the clock stops."
+        )
+    ruling = analysis.verdict.ruling
+    when = f" It was applied at {ruling.decided_at_s:.2f} s." if ruling is not None else ""
+    return text + when
+
+
+def example_citation(analysis: Analysis) -> str:
+    """One number of this run as it would be written elsewhere."""
+    ruling = analysis.verdict.ruling
+    if ruling is not None and ruling.winner is not None and math.isfinite(ruling.margin_m):
+        margin = quantity(1000 * ruling.margin_m, 1000 * ruling.u_margin_m, "mm")
+        return f"margin {margin} (95 %, k = 1.96)"
+    fused = None if analysis.pull is None else analysis.pull.source("fused")
+    if fused is not None and any(math.isfinite(v) for v in fused.tension_N):
+        k = max(range(len(fused.tension_N)), key=lambda i: -math.inf if math.isnan(fused.tension_N[i]) else fused.tension_N[i])
+        return f"greatest pull {quantity(float(fused.tension_N[k]), float(fused.u_tension_N[k]), 'N')} (95 %, k = 1.96)"
+    return "share of rope 58.2 ± 0.6 % (95 %, k = 1.96)"
