@@ -28,6 +28,9 @@ EDGE_PX: Final = 0.9
 ALIKE_RATIO: Final = 1.6
 #: What no fit residual shows: sticker edges, shading of spheres and the codec's prediction [px].
 FLOOR_PX: Final = 0.10
+#: Contrast against the marker's own, and misfit, within which a centre is that of a whole marker in plain sight.
+CONTRASTS: Final = (0.45, 1.9)
+LARGEST_MISFIT: Final = 0.30
 #: Columns of the kernel's answer.
 _COLUMNS: Final = 8
 
@@ -112,6 +115,25 @@ def find_centres(frame: Frame, windows: Windows) -> Centres:
     )
     u = np.sqrt((ALIKE_RATIO * answer[:, 2:4]) ** 2 + FLOOR_PX**2)
     return Centres(answer[:, :2], u, answer[:, 4], answer[:, 5], answer[:, 6])
+
+
+def is_clear(centres: Centres) -> npt.NDArray[np.bool_]:
+    """Whether each centre is that of a whole marker in plain sight, (m,)."""
+    return np.asarray(
+        (centres.contrast > CONTRASTS[0]) & (centres.contrast < CONTRASTS[1]) & (centres.misfit < LARGEST_MISFIT),
+        dtype=np.bool_,
+    )
+
+
+def choose_centres(first: npt.NDArray[np.bool_], one: Centres, other: Centres) -> Centres:
+    """Centres of ``one`` where ``first`` is true, else of ``other``."""
+    return Centres(
+        np.where(first[:, None], one.place_px, other.place_px),
+        np.where(first[:, None], one.u_px, other.u_px),
+        np.where(first, one.contrast, other.contrast),
+        np.where(first, one.misfit, other.misfit),
+        np.where(first, one.likeness, other.likeness),
+    )
 
 
 def _row_major(values: FloatArray) -> FloatArray:

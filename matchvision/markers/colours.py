@@ -1,6 +1,6 @@
 """What a marker colour looks like in the decoder's chroma planes, tolerant of lamp and shadow."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.records.sheet import Colour
+from matchvision.records.tracks import MarkerPlan
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -84,18 +85,11 @@ def make_palette(names: tuple[str, ...], chroma: FloatArray, neutral: FloatArray
     return Palette(names, direction, strength, gate, neutral)
 
 
-def learn_palette(palette: Palette, seen: Mapping[str, list[FloatArray]], neutral: FloatArray) -> Palette:
-    """The palette corrected by the chroma of markers found in the clip; colours not found move with the others.
-
-    Parameters
-    ----------
-    seen : lists of (2,) chroma vectors about the neutral, by colour
-        Each that of the middle of one marker.
-    """
-    chroma = palette.direction * palette.strength[:, None]
-    found = {n: np.median(np.array(v), axis=0) for n, v in seen.items() if v}
-    if found:
-        paler = [np.linalg.norm(c) / palette.strength[palette.names.index(n)] for n, c in found.items()]
-        share = float(np.clip(np.median(paler), 0.2, 2.0))
-        chroma = np.array([found.get(n, share * chroma[i]) for i, n in enumerate(palette.names)])
-    return make_palette(palette.names, chroma, neutral)
+def chroma_of_plans(plans: Sequence[MarkerPlan], palette: Palette) -> FloatArray:
+    """Chroma (m, 2) that the palette promises for each marker; that of a colour the sheet lacks is NaN."""
+    chroma = np.full((len(plans), 2), np.nan)
+    for i, plan in enumerate(plans):
+        if plan.colour in palette.names:
+            k = palette.names.index(plan.colour)
+            chroma[i] = palette.direction[k] * palette.strength[k]
+    return chroma

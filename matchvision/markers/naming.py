@@ -170,7 +170,9 @@ def _candidate_poses(
         (i,) = columns
         for k in fitting[i]:
             turned = Pose(0.0, 0.0, home_rad).place(np.array(plans[i].at_m))
-            poses.append((Pose(float(heights[i][k][0] - turned[0]), float(heights[i][k][1] - turned[1]), home_rad), 4.0))
+            poses.append(
+                (Pose(float(heights[i][k][0] - turned[0]), float(heights[i][k][1] - turned[1]), home_rad), 4.0)
+            )
     return poses
 
 

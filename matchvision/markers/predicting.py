@@ -1,0 +1,174 @@
+"""Where each marker should be now: from poses, wheel angles and neighbours on the rope."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from matchvision.markers.naming import Pose, pose_from_pair
+from matchvision.records.tracks import MarkerPlan
+
+FloatArray = npt.NDArray[np.float64]
+
+#: A speed is trusted this long after the last sight, then the marker is taken as standing [s].
+COASTING_S = 0.1
+#: A wheel out of sight for longer may have any angle [s].
+WHEEL_MEMORY_S = 0.3
+
+
+@dataclass(frozen=True)
+class Turning:
+    """A quantity with its rate, at a time."""
+
+    value: float
+    rate_per_s: float
+    at_s: float
+
+    def at(self, clip_s: float) -> float:
+        """Value at a time, its rate trusted for a short while only."""
+        return self.value + self.rate_per_s * min(clip_s - self.at_s, COASTING_S)
+
+
+def follow(old: Turning | None, value: float, clip_s: float) -> Turning:
+    """The quantity after a new reading."""
+    if old is None or clip_s <= old.at_s or clip_s - old.at_s > 0.5:
+        return Turning(value, 0.0, clip_s)
+    rate = (value - old.value) / (clip_s - old.at_s)
+    return Turning(value, 0.5 * old.rate_per_s + 0.5 * rate, clip_s)
+
+
+@dataclass
+class MachineState:
+    """Pose and wheel angles of one machine, as last seen."""
+
+    x: Turning | None = None
+    y: Turning | None = None
+    heading: Turning | None = None
+    wheels: dict[str, Turning] = field(default_factory=dict)
+
+    def pose(self, clip_s: float) -> Pose | None:
+        """Pose expected at a time, None while it has never been seen."""
+        if self.x is None or self.y is None or self.heading is None:
+            return None
+        return Pose(self.x.at(clip_s), self.y.at(clip_s), self.heading.at(clip_s))
+
+    def take(self, pose: Pose, clip_s: float) -> None:
+        """Note a pose seen."""
+        heading = pose.heading_rad
+        if self.heading is not None:
+            heading = self.heading.value + float(np.angle(np.exp(1j * (heading - self.heading.value))))
+        self.x = follow(self.x, pose.x_m, clip_s)
+        self.y = follow(self.y, pose.y_m, clip_s)
+        self.heading = follow(self.heading, heading, clip_s)
+
+    def knows_wheel(self, wheel: str, clip_s: float) -> bool:
+        """Whether the wheel was seen lately enough to say where its marks are."""
+        return wheel in self.wheels and clip_s - self.wheels[wheel].at_s <= WHEEL_MEMORY_S
+
+    def take_wheel(self, wheel: str, angle_rad: float, clip_s: float) -> None:
+        """Note a wheel angle seen, which is known but for whole turns."""
+        old = self.wheels.get(wheel)
+        if old is not None:
+            expected = old.at(clip_s)
+            angle_rad = expected + float(np.angle(np.exp(1j * (angle_rad - expected))))
+        self.wheels[wheel] = follow(old, angle_rad, clip_s)
+
+
+def measure_pose(at_m: FloatArray, place_m: FloatArray, known: Pose | None) -> Pose | None:
+    """Pose of a machine from k of its points (k, 2) and their table places (k, 2), NaN places left out.
+
+    Two or more give position and heading (from the two furthest apart); one shifts the pose known before.
+    """
+    seen = np.isfinite(place_m).all(axis=1)
+    at, place = at_m[seen], place_m[seen]
+    if len(at) >= 2:
+        apart = np.linalg.norm(at[:, None] - at[None], axis=2)
+        i, j = np.unravel_index(int(np.argmax(apart)), apart.shape)
+        if apart[i, j] > 0.02:
+            return pose_from_pair(at[i], at[j], place[i], place[j])
+    if len(at) and known is not None:
+        shift = place[0] - known.place(np.array([*at[0], 0.0]))[:2]
+        return Pose(known.x_m + float(shift[0]), known.y_m + float(shift[1]), known.heading_rad)
+    return None
+
+
+def place_rim(plan: MarkerPlan, pose: Pose, angle_rad: float) -> FloatArray:
+    """Table place (3,) of a rim mark at a wheel angle: driving forward carries it from up to forward."""
+    turned = np.deg2rad(plan.angle_deg) - angle_rad
+    on_face = np.array([np.cos(turned), 0.0, np.sin(turned)]) * plan.circle_m
+    return pose.place(np.array(plan.at_m) + on_face)
+
+
+def predict_machine(
+    plans: Sequence[MarkerPlan], columns: Sequence[int], state: MachineState, clip_s: float, place_m: FloatArray
+) -> Pose | None:
+    """Write the expected table places of a machine's markers into ``place_m`` (m, 3); give the expected pose.
+
+    A rim mark whose wheel's angle is not known is expected at the middle of its face.
+    """
+    pose = state.pose(clip_s)
+    if pose is None:
+        return None
+    for i in columns:
+        plan = plans[i]
+        if plan.kind == "body":
+            if not plan.on_reach:
+                place_m[i] = pose.place(np.array(plan.at_m))
+        elif state.knows_wheel(plan.wheel, clip_s):
+            place_m[i] = place_rim(plan, pose, state.wheels[plan.wheel].at(clip_s))
+        else:
+            place_m[i] = pose.place(np.array(plan.at_m))
+    return pose
+
+
+def predict_rope(
+    columns: Sequence[int],
+    arc_m: FloatArray,
+    last_m: FloatArray,
+    velocity_m_s: FloatArray,
+    age_s: FloatArray,
+    step_s: float,
+    ends: Mapping[float, FloatArray],
+    place_m: FloatArray,
+) -> None:
+    """Write the expected table places of rope markers into ``place_m`` (m, 3).
+
+    A marker seen lately goes on as it moved; one out of sight for longer is expected on the line between its nearest
+    known neighbours on the rope (hitches included), by arc length.
+
+    Parameters
+    ----------
+    arc_m : (m,) float array
+        Arc lengths of all markers.
+    age_s : (m,) float array
+        Time since each was seen; infinite if never.
+    step_s : float
+        Time since the frame before.
+    ends : mapping from arc length to table place
+        Hitches known now.
+    """
+    fresh = [i for i in columns if age_s[i] <= COASTING_S]
+    for i in fresh:
+        # After a jerk the speed of one frame says little about the frame after the next.
+        going_s = age_s[i] if age_s[i] <= 1.6 * step_s else 0.0
+        place_m[i, :2] = last_m[i, :2] + velocity_m_s[i, :2] * going_s
+        place_m[i, 2] = last_m[i, 2]
+    stale = [i for i in columns if age_s[i] > COASTING_S]
+    if not stale:
+        return
+    points = {float(arc_m[i]): place_m[i].copy() for i in fresh if np.isfinite(arc_m[i])}
+    known = {**ends, **points}
+    if len(known) < 2:
+        return
+    arcs = np.array(sorted(known))
+    places = np.array([known[a] for a in arcs])
+    for i in stale:
+        if np.isfinite(arc_m[i]) and arcs[0] <= arc_m[i] <= arcs[-1]:
+            for axis in range(2):
+                place_m[i, axis] = np.interp(arc_m[i], arcs, places[:, axis])
+        elif np.isfinite(arc_m[i]) and len(points) >= 2:
+            a, b = (arcs[1], arcs[0]) if arc_m[i] < arcs[0] else (arcs[-2], arcs[-1])
+            share = (arc_m[i] - a) / (b - a)
+            if abs(share) < 3:
+                place_m[i, :2] = known[float(a)][:2] + share * (known[float(b)][:2] - known[float(a)][:2])

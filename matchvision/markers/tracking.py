@@ -1,0 +1,357 @@
+"""Following the named markers from frame to frame."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from matchvision.errors import MarkerError
+from matchvision.geometry.camera import place_at_height, place_on_plane, project_points
+from matchvision.markers.bridging import bridge_gaps
+from matchvision.markers.centres import Centres, Windows, choose_centres, find_centres, is_clear
+from matchvision.markers.colours import chroma_of_plans, expect_palette
+from matchvision.markers.consistency import doubt_bodies, doubt_rope, is_off_circle, wheel_coordinates
+from matchvision.markers.finding import Found, agreeing_columns, find_all, rope_columns, rope_ends
+from matchvision.markers.naming import Pose
+from matchvision.markers.noting import describe_tracks, nothing_found
+from matchvision.markers.predicting import MachineState, measure_pose, predict_machine, predict_rope
+from matchvision.markers.shapes import Shapes, predict_shapes
+from matchvision.markers.siting import measure_siting
+from matchvision.records.camera import Camera
+from matchvision.records.frames import ClipFacts, Frame
+from matchvision.records.results import StageNote
+from matchvision.records.sheet import RunSheet
+from matchvision.records.tracks import MarkerPlan, Tracks
+
+FloatArray = npt.NDArray[np.float64]
+
+#: Frames between two predictions of the markers' ellipses.
+_FRAMES_A_SHAPE: Final = 8
+#: Margin of the small window beyond the marker [px], and the widest window ever searched [px].
+_MARGIN_PX: Final = 6.0
+_WIDEST_PX: Final = 60.0
+#: Contrast from which a place serves to keep a marker in view, though it may be too blurred to count as seen.
+_FAINTEST: Final = 0.25
+#: How strongly chroma across the marker's own direction counts against it.
+_SIDEWAYS: Final = 2.0
+#: A marker out of sight for so long is sought over the whole picture; waits double up to the longest [s].
+_SEEK_AFTER_S: Final = 0.2
+_WAITS_S: Final = (0.25, 4.0)
+
+
+class MarkerTracker:
+    """Finds the markers in the first frame that shows them, then follows each in a small window.
+
+    Parameters
+    ----------
+    plans : marker plans
+        As `plan_markers` gives them; the columns of the tracks.
+    sheet : RunSheet
+    facts : ClipFacts
+        For the clip's colour matrix and range.
+    """
+
+    def __init__(self, plans: Sequence[MarkerPlan], sheet: RunSheet, facts: ClipFacts) -> None:
+        self._plans = tuple(plans)
+        self._sheet = sheet
+        self._palette = expect_palette(sheet.colour, facts.matrix, facts.full_range)
+        count = len(self._plans)
+        self._rope = rope_columns(self._plans)
+        self._machines = {name: MachineState() for name in sheet.machine}
+        self._columns = {n: [i for i, p in enumerate(plans) if p.machine == n] for n in sheet.machine}
+        self._arc_m = np.array([p.arc_m for p in plans])
+        self._height_m = self._heights()
+        self._last_m = np.full((count, 3), np.nan)
+        self._velocity_m_s = np.zeros((count, 3))
+        self._seen_s = np.full(count, -np.inf)
+        self._correction_px = np.zeros((count, 2))
+        self._chroma = chroma_of_plans(self._plans, self._palette)
+        self._on_rope = np.isin(np.arange(count), self._rope)
+        colours = np.array([self._plans[i].colour for i in self._rope])
+        self._same_colour = (colours[:, None] == colours[None]) & ~np.eye(len(colours), dtype=np.bool_)
+        self._neutral = self._palette.neutral
+        self._siting: tuple[float, float] | None = None
+        self._shapes: Shapes | None = None
+        self._started = False
+        self._seek_at_s, self._wait_s = -np.inf, _WAITS_S[0]
+        self._before_s = np.nan
+        self._frame: list[int] = []
+        self._clip_s: list[float] = []
+        self._place_px: list[FloatArray] = []
+        self._u_px: list[FloatArray] = []
+
+    def see(self, frame: Frame, camera: Camera) -> None:
+        """Take the next frame, with the camera that belongs to it."""
+        if self._siting is not None:
+            frame = replace(frame, chroma_offset_px=self._siting)
+        count = len(self._plans)
+        seen_px, u_px = np.full((count, 2), np.nan), np.full((count, 2), np.nan)
+        if count and not self._started and frame.clip_s >= self._seek_at_s:
+            frame = self._start(frame, camera)
+        if self._started:
+            expected_m, poses = self._predict(frame.clip_s)
+            if frame.index % _FRAMES_A_SHAPE == 0 or self._shapes is None:
+                self._shapes = self._predict_shapes(camera, expected_m, poses)
+            seen_px, u_px = self._measure(frame, camera, expected_m, poses)
+            self._seek_lost(frame, camera, seen_px)
+        self._frame.append(frame.index)
+        self._clip_s.append(frame.clip_s)
+        self._place_px.append(seen_px)
+        self._u_px.append(u_px)
+        self._before_s = frame.clip_s
+
+    def tracks(self) -> tuple[Tracks, StageNote]:
+        """The tracks of all frames seen, short gaps bridged.
+
+        Raises
+        ------
+        MarkerError
+            Markers are named in the sheet, and not one was found in any frame.
+        """
+        count, frames = len(self._plans), len(self._frame)
+        clip_s = np.array(self._clip_s, dtype=np.float64)
+        place = np.array(self._place_px).reshape(frames, count, 2)
+        u = np.array(self._u_px).reshape(frames, count, 2)
+        if count and not np.isfinite(place).any():
+            raise nothing_found(self._plans, self._sheet)
+        state = np.zeros((frames, count), dtype=np.int8)
+        for i in range(count):
+            place[:, i], u[:, i], state[:, i] = bridge_gaps(clip_s, place[:, i], u[:, i])
+        tracks = Tracks(
+            plans=self._plans,
+            frame=np.array(self._frame, dtype=np.int64),
+            clip_s=clip_s,
+            col_px=place[:, :, 0],
+            row_px=place[:, :, 1],
+            u_col_px=u[:, :, 0],
+            u_row_px=u[:, :, 1],
+            state=state,
+        )
+        return tracks, describe_tracks(tracks)
+
+    def _heights(self) -> FloatArray:
+        """Height at which each marker is placed on the table [m]; the rope as if it were taut."""
+        standing = {n: Pose(0.0, 0.0, 0.0) for n in self._sheet.machine}
+        ends = rope_ends(self._sheet, standing)
+        heights = np.array([p.at_m[2] for p in self._plans])
+        if self._rope:
+            heights[self._rope] = ends.height_at(self._arc_m[self._rope])
+        return heights
+
+    def _start(self, frame: Frame, camera: Camera) -> Frame:
+        """Look over the whole frame; learn colours and chroma siting from what is found there."""
+        found = find_all(frame, camera, self._plans, self._sheet, self._palette)
+        self._neutral = found.neutral
+        self._seek_at_s = frame.clip_s + _WAITS_S[0]
+        if not found.spots:
+            return frame
+        self._started = True
+        self._learn(found)
+        self._adopt(found, camera, frame.clip_s, list(found.spots))
+        expected_m, poses = self._predict(frame.clip_s)
+        self._shapes = self._predict_shapes(camera, expected_m, poses)
+        windows = self._windows(project_points(camera.parameters, expected_m), self._shapes.radius_px + _MARGIN_PX)
+        centres = find_centres(frame, windows)
+        self._siting = measure_siting(frame, windows, centres.place_px)
+        return replace(frame, chroma_offset_px=self._siting)
+
+    def _learn(self, found: Found) -> None:
+        """Each marker's own colour from its spot; markers without one take that of their likes."""
+        for i, k in found.spots.items():
+            self._chroma[i] = found.blobs.chroma[k]
+        for i, plan in enumerate(self._plans):
+            if i not in found.spots:
+                likes = [
+                    found.blobs.chroma[k]
+                    for j, k in found.spots.items()
+                    if self._plans[j].colour == plan.colour and self._plans[j].kind == plan.kind
+                ]
+                if likes:
+                    self._chroma[i] = np.median(np.array(likes), axis=0)
+
+    def _adopt(self, found: Found, camera: Camera, clip_s: float, columns: Sequence[int]) -> None:
+        """Take over markers from a look at the whole frame as if they had been seen."""
+        for name, machine in found.machines.items():
+            if any(i in columns for i in machine.spots):
+                self._machines[name].take(machine.pose, clip_s)
+                for wheel, angle in machine.wheel_angle_rad.items():
+                    self._machines[name].take_wheel(wheel, angle, clip_s)
+        for i in columns:
+            there = place_at_height(camera.parameters, found.blobs.place_px[found.spots[i]], float(self._height_m[i]))
+            self._last_m[i], self._velocity_m_s[i], self._seen_s[i] = there, 0.0, clip_s
+
+    def _predict(self, clip_s: float) -> tuple[FloatArray, dict[str, Pose]]:
+        """Expected table places (m, 3), NaN where nothing is known, and poses."""
+        expected = np.full((len(self._plans), 3), np.nan)
+        poses: dict[str, Pose] = {}
+        age_s = clip_s - self._seen_s
+        loose = [i for i, p in enumerate(self._plans) if p.kind == "body" and age_s[i] < np.inf]
+        for i in loose:
+            expected[i] = self._last_m[i]
+        for name, state in self._machines.items():
+            pose = predict_machine(self._plans, self._columns[name], state, clip_s, expected)
+            if pose is not None:
+                poses[name] = pose
+        if self._rope and self._sheet.rope is not None:
+            ends = rope_ends(self._sheet, poses)
+            places = {0.0: ends.first_m, ends.length_m: ends.last_m}
+            known = {a: p for a, p in places.items() if p is not None}
+            step_s = clip_s - self._before_s if np.isfinite(self._before_s) else 0.0
+            predict_rope(self._rope, self._arc_m, self._last_m, self._velocity_m_s, age_s, step_s, known, expected)
+            expected[self._rope, 2] = self._height_m[self._rope]
+        return expected, poses
+
+    def _predict_shapes(self, camera: Camera, expected_m: FloatArray, poses: dict[str, Pose]) -> Shapes:
+        axes = np.tile(np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]]), (len(self._plans), 1, 1))
+        for i, plan in enumerate(self._plans):
+            if plan.kind == "rim" and plan.machine in poses:
+                axes[i] = [poses[plan.machine].forward, [0.0, 0.0, 1.0]]
+        there = np.where(np.isfinite(expected_m), expected_m, [0.0, 0.0, 0.03])
+        return predict_shapes(camera, self._plans, there, axes)
+
+    def _measure(
+        self, frame: Frame, camera: Camera, expected_m: FloatArray, poses: dict[str, Pose]
+    ) -> tuple[FloatArray, FloatArray]:
+        """Places and uncertainties (m, 2) of the markers seen, NaN elsewhere; what is known moves on."""
+        shapes = self._known_shapes()
+        expected_px = project_points(camera.parameters, expected_m) + self._correction_px
+        age_s = frame.clip_s - self._seen_s
+        centres = self._look(frame, expected_px + shapes.shift_px, age_s)
+        place_px = centres.place_px - shapes.shift_px
+        jump_px = np.hypot(*(place_px - expected_px).T)
+        place_m = place_at_height(camera.parameters, place_px, self._height_m)
+        good = is_clear(centres)
+        tracked = np.isfinite(place_px[:, 0]) & (centres.contrast > _FAINTEST)
+        place_m[~tracked] = np.nan
+        doubted = doubt_rope(self._plans, self._rope, place_m, jump_px)
+        for name, columns in self._columns.items():
+            bodies = [i for i in columns if self._plans[i].kind == "body" and not self._plans[i].on_reach]
+            place_m[[i for i in bodies if not good[i]]] = np.nan
+            doubted += doubt_bodies(self._plans, bodies, place_m, jump_px)
+            place_m[[i for i in bodies if i in doubted]] = np.nan
+            doubted += self._follow_machine(name, bodies, camera, place_px, place_m, good, poses, frame.clip_s)
+        good[doubted] = False
+        tracked[doubted] = False
+        self._follow_loose(place_m, tracked & (good | self._on_rope), frame.clip_s)
+        rigid = good & ~self._on_rope
+        self._correction_px[rigid] += 0.3 * (place_px - expected_px)[rigid]
+        self._chroma[good] *= 1 + 0.05 * (np.clip(centres.contrast[good], 0.5, 1.5) - 1)[:, None]
+        return np.where(good[:, None], place_px, np.nan), np.where(good[:, None], centres.u_px, np.nan)
+
+    def _look(self, frame: Frame, expected_px: FloatArray, age_s: FloatArray) -> Centres:
+        """Search small windows, then wider ones for what was not clear in its small one."""
+        shapes = self._known_shapes()
+        small = shapes.radius_px + _MARGIN_PX
+        centres = find_centres(frame, self._windows(expected_px, small))
+        unclear = ~is_clear(centres) & np.isfinite(expected_px[:, 0])
+        if not unclear.any():
+            return centres
+        wide = np.where(unclear, self._wide_px(expected_px, frame.clip_s), 0.0)
+        again = find_centres(frame, self._windows(expected_px, wide))
+        better = unclear & (is_clear(again) | (~np.isfinite(centres.place_px[:, 0]) & (age_s < _SEEK_AFTER_S)))
+        return choose_centres(better, again, centres)
+
+    def _wide_px(self, expected_px: FloatArray, clip_s: float) -> FloatArray:
+        """Half-windows for markers that are not where they were expected [px].
+
+        On the rope: less than half way to the nearest marker of the same colour, so that names cannot change places.
+        """
+        shapes = self._known_shapes()
+        wide = shapes.radius_px + 4 * _MARGIN_PX
+        if self._rope:
+            places = expected_px[self._rope]
+            apart = np.hypot(*(places[:, None] - places[None]).transpose(2, 0, 1))
+            apart[~self._same_colour] = np.inf
+            nearest = np.nanmin(np.where(np.isfinite(apart), apart, np.inf), axis=1)
+            wide[self._rope] = np.maximum(
+                np.minimum(0.45 * nearest, _WIDEST_PX), (shapes.radius_px + _MARGIN_PX)[self._rope]
+            )
+        for i, plan in enumerate(self._plans):
+            if plan.kind == "rim":
+                circle_px = shapes.radius_px[i] * plan.circle_m / plan.radius_m
+                known = self._machines[plan.machine].knows_wheel(plan.wheel, clip_s)
+                wide[i] = shapes.radius_px[i] + (0.6 if known else 1.3) * circle_px
+        return wide
+
+    def _follow_machine(
+        self,
+        name: str,
+        bodies: Sequence[int],
+        camera: Camera,
+        place_px: FloatArray,
+        place_m: FloatArray,
+        good: npt.NDArray[np.bool_],
+        poses: dict[str, Pose],
+        clip_s: float,
+    ) -> list[int]:
+        """Take over a machine's pose and wheel angles; give the rim marks that cannot be such."""
+        state = self._machines[name]
+        at = np.array([self._plans[i].at_m for i in bodies]).reshape(-1, 3)[:, :2]
+        pose = measure_pose(at, place_m[bodies][:, :2], poses.get(name))
+        if pose is not None:
+            state.take(pose, clip_s)
+        pose = pose or poses.get(name)
+        rims = [i for i in self._columns[name] if self._plans[i].kind == "rim"]
+        if pose is None:
+            return rims
+        doubted: list[int] = []
+        turning: dict[str, list[float]] = {}
+        seen = [i for i in rims if good[i]]
+        if seen:
+            faces = pose.place(np.array([self._plans[i].at_m for i in seen]))
+            there = place_on_plane(camera.parameters, place_px[seen], faces, pose.left)
+            for i, place in zip(seen, there, strict=True):
+                distance_m, angle_rad = wheel_coordinates(self._plans[i], pose, place)
+                if is_off_circle(self._plans[i], distance_m):
+                    doubted.append(i)
+                else:
+                    turning.setdefault(self._plans[i].wheel, []).append(angle_rad)
+        for wheel, angles in turning.items():
+            state.take_wheel(wheel, float(np.angle(np.exp(1j * np.array(angles)).mean())), clip_s)
+        return doubted
+
+    def _follow_loose(self, place_m: FloatArray, tracked: npt.NDArray[np.bool_], clip_s: float) -> None:
+        """Take over table places and speeds."""
+        step_s = clip_s - self._before_s if np.isfinite(self._before_s) else 0.0
+        steady = tracked & (self._seen_s == self._before_s) & (step_s > 0)
+        self._velocity_m_s[tracked] = 0.0
+        if step_s > 0:
+            self._velocity_m_s[steady] = (place_m - self._last_m)[steady] / step_s
+        self._last_m[tracked] = place_m[tracked]
+        self._seen_s[tracked] = clip_s
+
+    def _seek_lost(self, frame: Frame, camera: Camera, seen_px: FloatArray) -> None:
+        """Look over the whole frame for markers lost for a while; take those whose likes in sight agree."""
+        lost = [int(i) for i in np.flatnonzero(frame.clip_s - self._seen_s > _SEEK_AFTER_S)]
+        if not lost:
+            self._wait_s = _WAITS_S[0]
+            return
+        if frame.clip_s < self._seek_at_s:
+            return
+        found = find_all(frame, camera, self._plans, self._sheet, self._palette)
+        new = agreeing_columns(self._plans, found, seen_px, lost)
+        self._adopt(found, camera, frame.clip_s, new)
+        self._wait_s = _WAITS_S[0] if new else min(2 * self._wait_s, _WAITS_S[1])
+        self._seek_at_s = frame.clip_s + self._wait_s
+
+    def _known_shapes(self) -> Shapes:
+        if self._shapes is None:
+            msg = "markers are followed before their shapes are known"
+            raise MarkerError(msg, do="report this fault with the run sheet")
+        return self._shapes
+
+    def _windows(self, place_px: FloatArray, half_px: FloatArray) -> Windows:
+        shapes = self._known_shapes()
+        strength = np.maximum(np.hypot(self._chroma[:, 0], self._chroma[:, 1]), 1.0)
+        return Windows(
+            place_px=place_px,
+            half_px=half_px,
+            direction=self._chroma / strength[:, None],
+            strength=strength,
+            sideways=np.full(len(self._plans), _SIDEWAYS),
+            inverse=shapes.inverse,
+            radius_px=shapes.radius_px,
+            neutral=self._neutral,
+        )
