@@ -1,5 +1,6 @@
 """The predicted run, from what the teams calculated."""
 
 from matchvision.forecast.predicting import predict_run
+from matchvision.forecast.starts import assume_starts
 
-__all__ = ["predict_run"]
+__all__ = ["assume_starts", "predict_run"]

@@ -2,6 +2,14 @@
 
 from matchvision.writing.describing import describe_tables
 from matchvision.writing.resultfile import ResultFile, describe_result_file
-from matchvision.writing.results import Results, open_result, write_results
+from matchvision.writing.results import Results, check_target, open_result, write_results
 
-__all__ = ["ResultFile", "Results", "describe_result_file", "describe_tables", "open_result", "write_results"]
+__all__ = [
+    "ResultFile",
+    "Results",
+    "check_target",
+    "describe_result_file",
+    "describe_tables",
+    "open_result",
+    "write_results",
+]

@@ -13,8 +13,9 @@ from pydantic import ValidationError
 from matchvision.errors import OutputError, SetupError
 from matchvision.records.columns import TABLES
 from matchvision.records.results import Analysis
+from matchvision.records.sheet import Run
 from matchvision.writing.resultfile import ResultFile, sum_up
-from matchvision.writing.swapping import MARK, replaced_whole
+from matchvision.writing.swapping import MARK, refuse_foreign, replaced_whole
 from matchvision.writing.tables import DTYPES, build_tables, check_table, round_table
 
 _FORMATS: Final = ("csv", "parquet")
@@ -67,13 +68,8 @@ def write_results(
     -----
     Checked by: tests/writing/test_results.py::test_a_failure_midway_leaves_the_old_results
     """
-    if tables not in _FORMATS:
-        do = f"choose one of {', '.join(_FORMATS)}"
-        raise OutputError(f'there is no table format "{tables}"', do=do)
-    if tables == "parquet":
-        _need_pyarrow()
     folder = Path(folder)
-    _refuse_run_folder(analysis, folder)
+    check_target(analysis.run, folder, tables)
     built = build_tables(analysis)
     with replaced_whole(folder, _former_files) as unfinished:
         for name, table in built.items():
@@ -82,6 +78,28 @@ def write_results(
             also(unfinished)
         brief = sum_up(analysis, [entry.name for entry in unfinished.iterdir()])
         (unfinished / MARK).write_text(brief.model_dump_json(indent=1) + "\n", encoding="utf-8")
+
+
+def check_target(run: Run, folder: Path, tables: str = "csv") -> None:
+    """Refuse a place or form in which results could not be written: before the long work, not after it.
+
+    Raises
+    ------
+    OutputError
+        Where the folder holds something else than results, or the run itself; or there is no such form of tables.
+    SetupError
+        Where Parquet is asked for and pyarrow is not installed.
+    """
+    if tables not in _FORMATS:
+        raise OutputError(f'there is no table format "{tables}"', do=f"choose one of {', '.join(_FORMATS)}")
+    if tables == "parquet":
+        _need_pyarrow()
+    target = folder.resolve()
+    for precious in (run.folder, run.clip.parent):  # results may lie below the run's folder, but not in its place
+        if precious.resolve().is_relative_to(target):
+            do = "choose another folder with --out, such as a folder in it"
+            raise OutputError("the run sheet or the clip lies in this folder", where=str(folder), do=do)
+    refuse_foreign(target)
 
 
 def open_result(folder: str | Path) -> Results:
@@ -161,15 +179,6 @@ def _former_files(folder: Path) -> frozenset[str]:
     except (OSError, ValueError, KeyError, TypeError):
         listed = []
     return frozenset(str(name) for name in listed) | {MARK}
-
-
-def _refuse_run_folder(analysis: Analysis, folder: Path) -> None:
-    """Results may lie in a folder below the run's own, but must not take its place."""
-    target = folder.resolve()
-    for precious in (analysis.run.folder, analysis.run.clip.parent):
-        if precious.resolve().is_relative_to(target):
-            do = "choose another folder with --out, such as a folder in it"
-            raise OutputError("the run sheet or the clip lies in this folder", where=str(folder), do=do)
 
 
 def _need_pyarrow() -> None:

@@ -30,7 +30,7 @@ def replaced_whole(folder: Path, former_files: Callable[[Path], frozenset[str]])
         Where ``folder`` holds something else than results, or cannot be written.
     """
     folder = folder.resolve()
-    _refuse_foreign(folder)
+    refuse_foreign(folder)
     with _told_plainly(folder):
         folder.parent.mkdir(parents=True, exist_ok=True)
         unfinished = Path(tempfile.mkdtemp(prefix=f".{folder.name}.unfinished-", dir=folder.parent))
@@ -68,7 +68,8 @@ def _keep_foreign(former: Path, folder: Path, disposable: frozenset[str]) -> Non
             entry.rename(folder / entry.name)
 
 
-def _refuse_foreign(folder: Path) -> None:
+def refuse_foreign(folder: Path) -> None:
+    """Refuse a folder that exists and holds something else than results, so that nothing precious is replaced."""
     if not folder.exists():
         return
     do = "choose another folder with --out; only a folder of earlier results is replaced"

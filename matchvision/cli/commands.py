@@ -1,0 +1,236 @@
+"""The commands. What takes time to load is loaded inside them, so that help is there at once."""
+
+import json
+import re
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+import click
+
+from matchvision import __version__
+from matchvision.cli.plain import UNUSABLE, PlainGroup
+from matchvision.cli.showing import say, shown_progress
+from matchvision.errors import CannotMeasure, OutputError
+
+SHORT_OF_SOMETHING: Final = 1
+_UNFIT_IN_NAMES: Final = re.compile(r'[\\/:*?"<>|\x00-\x1f]+')
+
+
+@dataclass(frozen=True)
+class Wishes:
+    """How the person wants to be talked to."""
+
+    quiet: bool
+
+
+@click.group(cls=PlainGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(__version__, message="%(prog)s %(version)s", prog_name="matchvision")
+@click.option("--debug", is_flag=True, help="Show where in the program an error arose.")
+@click.option("--quiet", is_flag=True, help="Say nothing but errors; the exit code tells the rest.")
+@click.pass_context
+def main(ctx: click.Context, *, debug: bool, quiet: bool) -> None:
+    """Find out what really happened when two small machines pulled one rope.
+
+    You need a clip of the run, and a run sheet: a text file that says how large the table is, which markers
+    the machines wear and where the rope is hitched. To see the whole way once, without filming anything:
+
+        matchvision demo
+
+    For your own run: `matchvision new practice` writes a sheet to fill in; lay your clip beside it; then
+    `matchvision analyze practice`.
+
+    \b
+    Exit codes: 0 done; 1 done, but the footage does not support something that was asked for;
+    2 the input cannot be used; 130 interrupted.
+    """  # noqa: D301 - \b keeps click from joining the lines
+    del debug  # read by the group, where errors are told
+    ctx.obj = Wishes(quiet=quiet)
+
+
+@main.command()
+@click.argument("run", type=click.Path(path_type=Path))
+@click.option(
+    "--out", type=click.Path(path_type=Path), help="Where the results go; outputs/NAME OF THE RUN if not given."
+)
+@click.option(
+    "--tables",
+    type=click.Choice(["csv", "parquet"]),
+    default="csv",
+    show_default=True,
+    help="Form of the tables; parquet needs the package pyarrow.",
+)
+@click.option("--no-clip", is_flag=True, help="Leave out the marked clip, which takes longest to write.")
+@click.option("--json", "as_json", is_flag=True, help="Print the result in brief as JSON, and nothing else.")
+@click.pass_context
+def analyze(ctx: click.Context, run: Path, out: Path | None, tables: str, *, no_clip: bool, as_json: bool) -> None:
+    """From clip and run sheet to verdict, tables and report.
+
+    RUN is a run sheet, or the folder that holds it as run.toml. The results appear together when all is done;
+    earlier results of the run stay in place until then.
+    """  # fmt: skip
+    _analyze_and_tell(ctx, run, out, tables, marked_clip=not no_clip, as_json=as_json)
+
+
+@main.command()
+@click.option("--seed", type=click.IntRange(min=0), help="The same number gives the same match; drawn if not given.")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    default=Path("outputs/demo"),
+    show_default=True,
+    help="Where the results go; the filmed run goes beside it, into a folder ending in -run.",
+)
+@click.option("--no-clip", is_flag=True, help="Leave out the marked clip.")
+@click.pass_context
+def demo(ctx: click.Context, seed: int | None, out: Path, *, no_clip: bool) -> None:
+    """Film an invented match, analyse it, show the way.
+
+    The clip is drawn by the program itself, so the truth is known and stands beside the clip.
+    """  # fmt: skip
+    from matchvision.filming import demo_scene, film
+
+    wishes = _wishes(ctx)
+    folder = out.parent / f"{out.name}-run"
+    if folder.exists() and any(folder.iterdir()) and not (folder / "truth.json").is_file():
+        what = "the folder for the filmed run holds other things than a filmed run"
+        raise OutputError(what, where=str(folder), do="choose another place with --out")
+    scene = demo_scene(seed)
+    say(f"Filming an invented match (seed {scene.seed}) into {folder} …", quiet=wishes.quiet)
+    with shown_progress(quiet=wishes.quiet) as tell:
+        film(scene, folder, None if tell is None else lambda done, total: tell("filming", done, total))
+    _analyze_and_tell(ctx, folder, out, "csv", marked_clip=not no_clip, as_json=False)
+
+
+@main.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.pass_context
+def new(ctx: click.Context, folder: Path) -> None:
+    """Write a commented run sheet to start from.
+
+    It goes into FOLDER. Every key in it is explained where it stands. A sheet that is there already is left as it is.
+    """
+    from matchvision.sheets import write_new_sheet
+
+    sheet = write_new_sheet(folder)
+    quiet = _wishes(ctx).quiet
+    say(f"Wrote {sheet}.", quiet=quiet)
+    say(f"Next: fill it in, lay your clip beside it as clip.mp4, then: matchvision analyze {folder}", quiet=quiet)
+
+
+@main.command()
+@click.argument("clip", type=click.Path(path_type=Path))
+@click.pass_context
+def footage(ctx: click.Context, clip: Path) -> None:
+    """Say whether a clip is good enough.
+
+    And if CLIP is not, what to change before filming again.
+
+    Exit code 0: nothing speaks against it; 1: it can be used, with weaknesses; 2: it cannot be used.
+    """
+    import numpy as np
+
+    from matchvision.cli.telling import tell_footage
+    from matchvision.footage import describe_footage, read_facts, read_frames
+
+    wishes = _wishes(ctx)
+    facts = read_facts(clip)
+    times = []
+    expected = max(1, round(facts.duration_s * facts.frame_rate_per_s))
+    with shown_progress(quiet=wishes.quiet) as tell:
+        for frame in read_frames(facts):
+            times.append(frame.clip_s)
+            if tell is not None:
+                tell("watching the clip", min(len(times), expected), expected)
+    faults, _ = describe_footage(facts, np.array(times, dtype=np.float64))
+    say(tell_footage(facts, len(times), faults), quiet=wishes.quiet)
+    if faults:
+        ctx.exit(SHORT_OF_SOMETHING)
+
+
+@main.command()
+@click.argument("run", type=click.Path(path_type=Path))
+@click.option(
+    "--samples",
+    type=click.IntRange(min=16),
+    default=256,
+    show_default=True,
+    help="How many matches are drawn from the stated uncertainties.",
+)
+@click.pass_context
+def forecast(ctx: click.Context, run: Path, samples: int) -> None:
+    """The predicted run, before anything is filmed.
+
+    From the sheet's [forecast] blocks: a small table over match time, the expected winner and when wheels are expected to slip; what stands
+    behind ± is one standard uncertainty. Where the sheet gives no start for a machine, it is taken to stand on
+    the table's middle line with the rope taut and halved.
+    """  # fmt: skip
+    from matchvision.cli.telling import tell_forecast
+    from matchvision.forecast import assume_starts, predict_run
+    from matchvision.sheets import load_run
+
+    loaded = load_run(run)
+    try:
+        starts, assumed = assume_starts(loaded)
+        predicted, note = predict_run(loaded, starts, samples=samples)
+    except CannotMeasure as reason:
+        click.echo(f"Error: {run}: {reason.message()}", err=True)
+        ctx.exit(UNUSABLE)
+    say(tell_forecast(predicted, note, assumed), quiet=_wishes(ctx).quiet)
+
+
+@main.command()
+@click.argument("what", type=click.Choice(["run", "result", "tables"]))
+def schema(what: str) -> None:
+    """Print what the files look like.
+
+    `run` and `result` give the JSON Schema of the run sheet and of result.json; `tables` gives a page in
+    Markdown with every column of every table.
+    """
+    if what == "run":
+        from matchvision.sheets import describe_run_sheet
+
+        click.echo(json.dumps(describe_run_sheet(), indent=1, ensure_ascii=False))
+        return
+    from matchvision.writing import describe_result_file, describe_tables
+
+    if what == "result":
+        click.echo(json.dumps(describe_result_file(), indent=1, ensure_ascii=False))
+    else:
+        click.echo(describe_tables(), nl=False)
+
+
+def _analyze_and_tell(
+    ctx: click.Context, run: Path, out: Path | None, tables: str, *, marked_clip: bool, as_json: bool
+) -> None:
+    """Analyse, write, tell in a few lines; ends with exit code 1 where something asked for is lacking."""
+    from matchvision.sheets import load_run
+
+    loaded = load_run(run)  # before what takes long to load: most mistakes are made in the sheet
+
+    from matchvision import pipeline
+    from matchvision.cli.telling import find_shortfalls, tell_analysis
+    from matchvision.writing import check_target
+
+    folder = out if out is not None else Path("outputs") / name_folder(loaded.sheet.run.name)
+    check_target(loaded, folder, tables)
+    quiet = _wishes(ctx).quiet or as_json
+    with shown_progress(quiet=quiet) as tell:
+        analysis = pipeline.analyze(loaded, tell)
+        report = pipeline.publish(analysis, folder, tables=tables, marked_clip=marked_clip, progress=tell)
+    say(tell_analysis(analysis), quiet=quiet)
+    say(f"Report: {report}", quiet=quiet)
+    if as_json:
+        click.echo((folder / "result.json").read_text(encoding="utf-8"), nl=False)
+    if find_shortfalls(analysis):
+        ctx.exit(SHORT_OF_SOMETHING)
+
+
+def name_folder(run_name: str) -> str:
+    """A run's name as the name of a folder: as it is, but for what folders cannot be called."""
+    return _UNFIT_IN_NAMES.sub("-", run_name).strip(" .") or "run"
+
+
+def _wishes(ctx: click.Context) -> Wishes:
+    wishes = ctx.find_object(Wishes)
+    return wishes if wishes is not None else Wishes(quiet=False)

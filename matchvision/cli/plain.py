@@ -1,0 +1,70 @@
+"""Everything that goes wrong as a plain sentence and an exit code; tracebacks only where they are asked for."""
+
+import re
+from typing import Any, Final
+
+import click
+
+from matchvision.errors import MatchvisionError, SetupError
+
+INTERRUPTED: Final = 130
+UNUSABLE: Final = 2
+
+_MISSING_LIBRARY: Final = re.compile(r"(lib[\w.+-]+?\.so[.\d]*): cannot open shared object file")
+#: Debian's package for a system library that OpenCV needs.
+_DEBIAN_PACKAGES: Final = {
+    "libGL.so.1": "libgl1",
+    "libgthread-2.0.so.0": "libglib2.0-0",
+    "libglib-2.0.so.0": "libglib2.0-0",
+}
+
+
+class PlainGroup(click.Group):
+    """A group of commands whose errors are told plainly."""
+
+    def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401 - whatever the command gives back
+        """Run a command; turn what it raises into a message and an exit code."""
+        try:
+            return super().invoke(ctx)
+        except KeyboardInterrupt:
+            click.echo("Interrupted; nothing has been changed.", err=True)
+            ctx.exit(INTERRUPTED)
+        except (click.ClickException, click.exceptions.Exit, click.Abort):
+            raise
+        except Exception as error:
+            if ctx.params.get("debug"):
+                raise
+            plain = explain(error)
+            click.echo(f"Error: {plain.message()}", err=True)
+            ctx.exit(plain.exit_code)
+
+
+def explain(error: Exception) -> MatchvisionError:
+    """Any error as one that is meant for people."""
+    if isinstance(error, MatchvisionError):
+        return error
+    if isinstance(error, ImportError):
+        return _explain_import(error)
+    if isinstance(error, OSError):
+        what = f"the system refuses: {error.strerror or error}"
+        return SetupError(
+            what, where=str(error.filename or ""), do="check that the file is there and free space is left"
+        )
+    what = f"matchvision itself has a fault ({type(error).__name__}: {error})"
+    return SetupError(what, do="run the command again as `matchvision --debug …` and report what it prints")
+
+
+def _explain_import(error: ImportError) -> SetupError:
+    missing = _MISSING_LIBRARY.search(str(error))
+    if missing:
+        library = missing[1]
+        package = _DEBIAN_PACKAGES.get(library)
+        if package:
+            do = f"on Debian or Ubuntu: sudo apt-get install {package}"
+        else:
+            do = f"install the system package that holds {library}"
+        return SetupError(f"this computer lacks the system library {library}, which reading pictures needs", do=do)
+    if isinstance(error, ModuleNotFoundError) and error.name and not error.name.startswith("matchvision"):
+        package = error.name.split(".")[0]
+        return SetupError(f"the Python package {package} is not installed", do="install matchvision again with pip")
+    return SetupError(f"a part of the program cannot be loaded ({error})", do="install matchvision again with pip")

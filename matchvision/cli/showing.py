@@ -1,0 +1,47 @@
+"""What a person sees in the terminal while work goes on and when it is done."""
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+import click
+
+#: Told what is being done, how much is done and how much there is in all.
+Progress = Callable[[str, int, int], None]
+
+
+@contextmanager
+def shown_progress(*, quiet: bool) -> Iterator[Progress | None]:
+    """A progress bar for each piece of work on a terminal; nothing where the output goes to a file."""
+    if quiet or not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TaskID, TextColumn, TimeRemainingColumn
+
+    columns = (
+        TextColumn("{task.description}"),
+        BarColumn(),
+        TextColumn("{task.percentage:>3.0f} %"),
+        TimeRemainingColumn(),
+    )
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bars:
+        tasks: dict[str, TaskID] = {}
+
+        def tell(what: str, done: int, total: int) -> None:
+            if what not in tasks:
+                tasks[what] = bars.add_task(what, total=total)
+            bars.update(tasks[what], completed=done, total=total)
+
+        yield tell
+
+
+def say(text: str, *, quiet: bool = False) -> None:
+    """A line for the person, on standard output."""
+    if not quiet:
+        click.echo(text)
+
+
+def list_points(heading: str, points: list[str]) -> str:
+    """A heading with a dash for each point, or nothing where there are none."""
+    return "\n".join([heading, *(f"  - {point}" for point in points)]) if points else ""

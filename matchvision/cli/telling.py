@@ -1,0 +1,121 @@
+"""Records in a few lines of plain text."""
+
+from collections.abc import Sequence
+from math import isfinite
+
+import numpy as np
+
+from matchvision.cli.showing import list_points
+from matchvision.records.forecast import ForecastRun
+from matchvision.records.frames import ClipFacts, FootageFault
+from matchvision.records.results import Analysis, StageNote
+from matchvision.records.sheet import RunSheet
+from matchvision.uncertainty import format_quantity
+
+#: Warnings beyond these stand in the report only.
+MOST_WARNINGS = 5
+#: Lines of the table of a predicted run.
+FORECAST_LINES = 11
+
+
+def tell_analysis(analysis: Analysis) -> str:
+    """Verdict, margin, greatest pull and what to be careful about."""
+    parts = []
+    ruling = analysis.verdict.ruling
+    if ruling is not None:
+        parts.append(ruling.sentence)
+        if ruling.winner is not None and isfinite(ruling.margin_m):
+            sure = "sure" if ruling.sure else "not sure: the margin lies inside its 95 % uncertainty"
+            margin = format_quantity(1000 * ruling.margin_m, 1000 * ruling.u_margin_m, "mm")
+            parts.append(f"Margin {margin} (k = 1), {sure}.")
+    warnings = [f"{note.stage}: {warning}" for note in analysis.notes for warning in note.warnings]
+    shown = warnings[:MOST_WARNINGS]
+    if len(warnings) > len(shown):
+        shown.append(f"and {len(warnings) - len(shown)} more in the report")
+    parts.append(list_points("Be careful:", shown))
+    lacking = [f"{note.stage}: {note.sentence}" for note in find_shortfalls(analysis)]
+    parts.append(list_points("The footage does not support everything that was asked for:", lacking))
+    return "\n".join(part for part in parts if part)
+
+
+def find_shortfalls(analysis: Analysis) -> tuple[StageNote, ...]:
+    """Notes of stages that could not, or only partly, measure something that the sheet asks for."""
+    asked = list_asked_stages(analysis.run.sheet)
+    return tuple(note for note in analysis.notes if note.status != "done" and note.stage in asked)
+
+
+def list_asked_stages(sheet: RunSheet) -> frozenset[str]:
+    """Stages whose result the sheet asks for by what it describes.
+
+    What is described in order to be measured counts: a link asks for the pull, rim marks ask for the grip.
+    """
+    machines = list(sheet.machine.values())
+    asked = {"table", "markers", "motion"}
+    if (sheet.rope and (sheet.rope.link or sheet.rope.stiffness_N_per_m)) or any(m.load or m.drive for m in machines):
+        asked.add("pull")
+    if any(wheel.rim for machine in machines for wheel in machine.wheel):
+        asked.add("grip")
+    if sheet.forecast:
+        asked.add("forecast")
+    if sheet.run.kind == "match":
+        asked.add("verdict")
+    return frozenset(asked)
+
+
+def tell_footage(facts: ClipFacts, pictures: int, faults: Sequence[FootageFault]) -> str:
+    """Facts of a clip, and each weakness with what it costs and what to do."""
+    turned = f", turned by {facts.rotation_deg}°" if facts.rotation_deg else ""
+    lines = [
+        f"{facts.path.name}: {facts.width_px} x {facts.height_px} pixels{turned}, {facts.codec}, "
+        f"{pictures} pictures in {facts.duration_s:.2f} s ({facts.frame_rate_per_s:.1f} a second).",
+    ]
+    if not faults:
+        return "\n".join([*lines, "Nothing speaks against using it."])
+    lines.append("It can be used, with these weaknesses:")
+    for fault in faults:
+        lines += [f"  - {fault.what}", f"    costs: {fault.consequence}", f"    do: {fault.do}"]
+    return "\n".join(lines)
+
+
+def tell_forecast(forecast: ForecastRun, note: StageNote, assumed: Sequence[str]) -> str:
+    """The predicted run as a small table, who is expected to win, and what was assumed."""
+    head = ["t_s", *(f"{name} speed_m_s" for name in forecast.machines), "tension_N", "on_plus_x_m"]
+    rows = [head]
+    for at in np.unique(np.linspace(0, len(forecast.t_s) - 1, FORECAST_LINES).round().astype(int)):
+        speeds = [_pair(m.speed_m_s[at], m.u_speed_m_s[at]) for m in forecast.machines.values()]
+        tension = _pair(forecast.tension_N[at], forecast.u_tension_N[at])
+        side = _pair(forecast.on_plus_x_m[at], forecast.u_on_plus_x_m[at])
+        rows.append([f"{forecast.t_s[at]:.2f}", *speeds, tension, side])
+    widths = [max(len(row[column]) for row in rows) for column in range(len(head))]
+    table = ["  ".join(cell.rjust(width) for cell, width in zip(row, widths, strict=True)) for row in rows]
+    parts = ["\n".join(table), _expected_winner(forecast)]
+    parts.append(list_points("Slip:", _slips(forecast)))
+    parts.append(list_points("Assumed:", list(assumed)))
+    parts.append(list_points("Not predicted:", list(forecast.left_out)))
+    parts.append(list_points("Be careful:", list(note.warnings)))
+    return "\n".join(part for part in parts if part)
+
+
+def _expected_winner(forecast: ForecastRun) -> str:
+    if not forecast.winner:
+        return ""
+    chance = forecast.win_chance.get(forecast.winner, float("nan"))
+    margin = format_quantity(1000 * forecast.margin_m, 1000 * forecast.u_margin_m, "mm")
+    said = f" with a chance of {100 * chance:.0f} %" if isfinite(chance) else ""
+    return f"{forecast.winner} is expected to win{said}, by {margin} (k = 1)."
+
+
+def _slips(forecast: ForecastRun) -> list[str]:
+    said = []
+    for machine in forecast.machines.values():
+        if isfinite(machine.first_slip_s):
+            when = format_quantity(machine.first_slip_s, machine.u_first_slip_s, "s")
+            said.append(f"{machine.machine}'s wheels slip from {when}, chance {100 * machine.slip_chance:.0f} %")
+    return said
+
+
+def _pair(value: float, u: float) -> str:
+    if not isfinite(value):
+        return "-"
+    dust = 1e-9 * max(1.0, abs(value))  # what sampling leaves where nothing is uncertain
+    return format_quantity(float(value), float(u) if u > dust else 0.0)

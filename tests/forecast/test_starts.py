@@ -1,0 +1,46 @@
+"""Starts before anything is filmed."""
+
+from math import hypot
+from pathlib import Path
+
+import pytest
+
+from matchvision.forecast import assume_starts
+from matchvision.records.sheet import Run, RunSheet, StartPose
+
+MACHINES = {
+    "heron": {"home": "-x", "hitch": {"at_m": [-0.145, 0.02, 0.05]}},
+    "plover": {"home": "+x", "hitch": {"at_m": [-0.15, 0.0, 0.25]}},
+}
+
+
+def _run(**machines: dict[str, object]) -> Run:
+    sheet = RunSheet.model_validate(
+        {
+            "run": {"name": "practice", "clip": "clip.mp4"},
+            "clock": {"start_s": 0, "duration_s": 5},
+            "table": {"length_m": 2, "width_m": 1},
+            "rope": {"length_m": 1.0, "ends": ["heron", "plover"]},
+            "machine": machines,
+        }
+    )
+    return Run(sheet=sheet, folder=Path())
+
+
+def test_rope_is_taut_and_halved() -> None:
+    starts, assumed = assume_starts(_run(**MACHINES))
+    heron, plover = starts["heron"], starts["plover"]
+    assert (heron.heading_deg, plover.heading_deg) == (180.0, 0.0)
+    hitch_heron = (heron.at_m[0] + 0.145, heron.at_m[1] - 0.02)  # forward is -x, so left is -y
+    hitch_plover = (plover.at_m[0] - 0.15, plover.at_m[1])
+    assert hitch_heron[1] == hitch_plover[1] == 0.0
+    assert hitch_heron[0] == pytest.approx(-hitch_plover[0])
+    assert hypot(hitch_plover[0] - hitch_heron[0], 0.25 - 0.05) == pytest.approx(1.0)
+    assert len(assumed) == 2
+
+
+def test_the_sheet_wins_and_nothing_is_invented() -> None:
+    given = {**MACHINES["heron"], "start": {"at_m": [-0.6, 0.1], "heading_deg": 170}}
+    starts, assumed = assume_starts(_run(heron=given, plover={"home": "+x"}))
+    assert starts == {"heron": StartPose(at_m=(-0.6, 0.1), heading_deg=170)}
+    assert assumed == ()
