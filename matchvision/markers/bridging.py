@@ -40,7 +40,7 @@ def bridge_gaps(
     state[seen] = TrackState.SEEN
     if still:
         return place, u, state
-    for before, after in itertools.pairwise(seen):
+    for before, after in itertools.pairwise(seen.tolist()):
         length_s = clip_s[after] - clip_s[before]
         if after == before + 1 or length_s > LONGEST_GAP_S:
             continue

@@ -61,6 +61,10 @@ class MarkerTracker:
         self._rope = rope_columns(self._plans)
         self._machines = {name: MachineState() for name in sheet.machine}
         self._columns = {n: [i for i, p in enumerate(plans) if p.machine == n] for n in sheet.machine}
+        self._bodies = {
+            n: [i for i in c if plans[i].kind == "body" and not plans[i].on_reach] for n, c in self._columns.items()
+        }
+        self._rims = {n: [i for i in c if plans[i].kind == "rim"] for n, c in self._columns.items()}
         self._arc_m = np.array([p.arc_m for p in plans])
         self._height_m = self._heights()
         self._last_m = np.full((count, 3), np.nan)
@@ -221,17 +225,16 @@ class MarkerTracker:
         centres = self._look(frame, expected_px + shapes.shift_px, age_s)
         place_px = centres.place_px - shapes.shift_px
         jump_px = np.hypot(*(place_px - expected_px).T)
-        place_m = place_at_height(camera.parameters, place_px, self._height_m)
+        place_m = self._place(camera, place_px, poses)
         good = is_clear(centres)
         tracked = np.isfinite(place_px[:, 0]) & (centres.contrast > _FAINTEST)
         place_m[~tracked] = np.nan
         doubted = doubt_rope(self._plans, self._rope, place_m, jump_px)
-        for name, columns in self._columns.items():
-            bodies = [i for i in columns if self._plans[i].kind == "body" and not self._plans[i].on_reach]
+        for name, bodies in self._bodies.items():
             place_m[[i for i in bodies if not good[i]]] = np.nan
             doubted += doubt_bodies(self._plans, bodies, place_m, jump_px)
             place_m[[i for i in bodies if i in doubted]] = np.nan
-            doubted += self._follow_machine(name, bodies, camera, place_px, place_m, good, poses, frame.clip_s)
+            doubted += self._follow_machine(name, bodies, place_m, good, poses.get(name), frame.clip_s)
         good[doubted] = False
         tracked[doubted] = False
         self._follow_loose(place_m, tracked & (good | self._on_rope), frame.clip_s)
@@ -275,39 +278,44 @@ class MarkerTracker:
                 wide[i] = shapes.radius_px[i] + (0.6 if known else 1.3) * circle_px
         return wide
 
+    def _place(self, camera: Camera, place_px: FloatArray, poses: dict[str, Pose]) -> FloatArray:
+        """Table places (m, 3): rim marks in their wheel's face as expected, all others at their height."""
+        point = np.zeros((len(self._plans), 3))
+        point[:, 2] = self._height_m
+        normal = np.tile([0.0, 0.0, 1.0], (len(self._plans), 1))
+        for name, pose in poses.items():
+            for i in self._rims[name]:
+                point[i], normal[i] = pose.place(np.array(self._plans[i].at_m)), pose.left
+        return place_on_plane(camera.parameters, place_px, point, normal)
+
     def _follow_machine(
         self,
         name: str,
         bodies: Sequence[int],
-        camera: Camera,
-        place_px: FloatArray,
         place_m: FloatArray,
         good: npt.NDArray[np.bool_],
-        poses: dict[str, Pose],
+        expected: Pose | None,
         clip_s: float,
     ) -> list[int]:
         """Take over a machine's pose and wheel angles; give the rim marks that cannot be such."""
         state = self._machines[name]
         at = np.array([self._plans[i].at_m for i in bodies]).reshape(-1, 3)[:, :2]
-        pose = measure_pose(at, place_m[bodies][:, :2], poses.get(name))
+        pose = measure_pose(at, place_m[bodies][:, :2], expected)
         if pose is not None:
             state.take(pose, clip_s)
-        pose = pose or poses.get(name)
-        rims = [i for i in self._columns[name] if self._plans[i].kind == "rim"]
+        pose = pose or expected
         if pose is None:
-            return rims
+            return self._rims[name]
         doubted: list[int] = []
         turning: dict[str, list[float]] = {}
-        seen = [i for i in rims if good[i]]
-        if seen:
-            faces = pose.place(np.array([self._plans[i].at_m for i in seen]))
-            there = place_on_plane(camera.parameters, place_px[seen], faces, pose.left)
-            for i, place in zip(seen, there, strict=True):
-                distance_m, angle_rad = wheel_coordinates(self._plans[i], pose, place)
-                if is_off_circle(self._plans[i], distance_m):
-                    doubted.append(i)
-                else:
-                    turning.setdefault(self._plans[i].wheel, []).append(angle_rad)
+        for i in self._rims[name]:
+            if not good[i]:
+                continue
+            distance_m, angle_rad = wheel_coordinates(self._plans[i], pose, place_m[i])
+            if is_off_circle(self._plans[i], distance_m):
+                doubted.append(i)
+            else:
+                turning.setdefault(self._plans[i].wheel, []).append(angle_rad)
         for wheel, angles in turning.items():
             state.take_wheel(wheel, float(np.angle(np.exp(1j * np.array(angles)).mean())), clip_s)
         return doubted
