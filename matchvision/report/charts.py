@@ -118,7 +118,8 @@ def y_limits(panel: Panel) -> tuple[float, float]:
         return 0.0, 1.0
     low, high = min(lows), max(highs)
     room = 0.08 * (high - low) or 1.0
-    return (low - room if low < 0 or panel.unit == "%" else low), high + room
+    # Above, the numbers of the events find their place.
+    return (low - room if low < 0 or panel.unit == "%" else low), high + 2 * room
 
 
 def draw_chart(panel: Panel, x_limits: tuple[float, float]) -> Chart:

@@ -160,7 +160,7 @@ def share_over_time(analysis: Analysis) -> Panel:
         curves.append(Curve("predicted", "plus", forecast.t_s, y, U95, predicted=True))
     missing = "" if rope is not None else "The rope was not followed: the sheet needs [rope] with its ends or beads."
     to_win = 100 * sheet.rules.share_to_win
-    levels = (Level("share to win", "soft", to_win),)
+    levels = (Level("share to win", "soft", to_win),) if sheet.run.kind == "match" else ()
     return Panel("share", title, "match time / s", "share of rope / %", "%", tuple(curves), levels, missing)
 
 

@@ -97,7 +97,7 @@ def render_page(analysis: Analysis, *, has_clip: bool) -> str:
         "margin": wording.margin_words(analysis),
         "cause": wording.cause_words(analysis),
         "rule": wording.rule_words(analysis),
-        "names": {"minus": side_name(analysis, "-x"), "plus": side_name(analysis, "+x")},
+        "homes": {"minus": home_words(analysis, "-x"), "plus": home_words(analysis, "+x")},
         "table": draw_table(analysis),
         "trail": draw_trail(analysis, x_limits),
         "zoom": [f"{50 * (x / half_x_m + 1):.2f}" for x in x_limits],
@@ -134,6 +134,15 @@ def render_page(analysis: Analysis, *, has_clip: bool) -> str:
         lstrip_blocks=True,
     )
     return environment.get_template("report.html").render(context)
+
+
+def home_words(analysis: Analysis, home: str) -> str:
+    """What stands on that half of the table."""
+    name = side_name(analysis, home)
+    machine = analysis.run.sheet.machine.get(name)
+    if machine is None:
+        return name
+    return f"side of {name}" if machine.load is not None else f"home of {name}"
 
 
 def draw_table(analysis: Analysis) -> dict[str, Any]:

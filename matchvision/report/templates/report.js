@@ -94,7 +94,7 @@
     margin.setAttribute("d", path(walked));
     const bar = x => "M" + x.toFixed(1) + " " + (-tip[1] - 34).toFixed(1) + "v68";
     ends.setAttribute("d", bar(tip[0] - wide) + bar(tip[0] + wide));
-    text.textContent = quantity(Math.abs(middle), data.uMiddle[k], "mm") + (Math.abs(middle) > wide ? " to " + data.sides[middle < 0 ? 0 : 1] : "");
+    text.textContent = quantity(Math.abs(middle), data.uMiddle[k], "mm") + (Math.abs(middle) > wide ? " towards " + data.sides[middle < 0 ? 0 : 1] : "");
     text.style.left = Math.min(78, Math.max(22, percentX(tip[0]))) + "%";
     text.style.top = "calc(" + percentY(tip[1] - 34) + "% + 5px)";
   }

@@ -1,0 +1,190 @@
+"""Figures as files: each panel as SVG (text stays text) and PNG, in one style, ready for a paper."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import matplotlib as mpl
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.patches import Polygon, Rectangle
+
+from matchvision.errors import OutputError
+from matchvision.records.results import Analysis
+from matchvision.report.charts import runs_of_known, y_limits
+from matchvision.report.curves import COVERAGE, Panel, match_times, place_limits, place_panels, time_panels
+from matchvision.report.embedding import chosen_frames, deciding_moment
+from matchvision.report.palette import DASHES, LIGHT
+from matchvision.report.style import FULL_WIDTH_IN, STYLE
+from matchvision.report.topview import Outline, hitch_places, outline_machines, rope_polylines, split_at_line
+from matchvision.report.wording import SOURCE_WORDS
+
+
+def draw_figures(analysis: Analysis, folder: Path) -> tuple[Path, ...]:
+    """Draw every figure that the analysis supports into ``folder``, as SVG and PNG; returns the files.
+
+    Bands hold 95 % (k = 1.96). What was not measured has no figure; the page says why.
+
+    Raises
+    ------
+    OutputError
+        Where the folder cannot be written.
+
+    Notes
+    -----
+    Checked by: tests/report/test_figures.py::test_every_figure_names_its_units
+    """
+    drawings: dict[str, Callable[[], Figure]] = {"table-from-above": lambda: figure_of_table(analysis)}
+    for panel in (*time_panels(analysis), *place_panels(analysis)):
+        if panel.curves:
+            drawings[panel.key] = lambda panel=panel: figure_of_panel(panel, analysis)  # type: ignore[misc]
+    if any(np.isfinite(r.predicted) and np.isfinite(r.measured) for r in analysis.verdict.comparison):
+        drawings["comparison"] = lambda: figure_of_comparison(analysis)
+    written = []
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with mpl.rc_context(STYLE):
+            for name, draw in drawings.items():
+                figure = draw()
+                for ending in ("svg", "png"):
+                    path = folder / f"{name}.{ending}"
+                    # Without a date the same analysis gives the same file.
+                    figure.savefig(path, metadata={"Date": None} if ending == "svg" else None)
+                    written.append(path)
+    except OSError as reason:
+        raise OutputError(
+            f"the figures cannot be written: {reason.strerror}", where=str(folder), do="choose another folder with --out"
+        ) from reason
+    return tuple(written)
+
+
+def _new_figure(height_in: float) -> tuple[Figure, Axes]:
+    figure = Figure(figsize=(FULL_WIDTH_IN, height_in), layout="constrained")
+    FigureCanvasAgg(figure)
+    return figure, figure.add_subplot()
+
+
+def figure_of_panel(panel: Panel, analysis: Analysis) -> Figure:
+    """A panel: measured curves solid with their bands, predicted ones dashed in paler bands."""
+    figure, axes = _new_figure(2.7)
+    for level in panel.levels:
+        colour = LIGHT[level.role]
+        axes.axhline(level.y, color=colour, linewidth=0.9, linestyle=(0, (1, 2)), label=level.label)
+        if level.U95 > 0:
+            axes.axhspan(level.y - level.U95, level.y + level.U95, color=colour, alpha=0.08, linewidth=0)
+    for curve in sorted(panel.curves, key=lambda c: not c.predicted):
+        colour = LIGHT[curve.role]
+        for s in runs_of_known(curve.x, curve.y, curve.U95):
+            x, y, half = curve.x[s], curve.y[s], curve.U95[s]
+            outline = np.concatenate([np.stack([x, y - half], axis=1), np.stack([x, y + half], axis=1)[::-1]])
+            alpha = 0.12 if curve.predicted else 0.25
+            axes.add_patch(Polygon(outline, closed=True, facecolor=colour, alpha=alpha, linewidth=0))
+        dash = (0, (5, 3)) if curve.predicted else (0, DASHES[curve.role]) if curve.role in DASHES else "solid"
+        label = SOURCE_WORDS.get(curve.label, curve.label)
+        axes.plot(curve.x, curve.y, color=colour, linestyle=dash, linewidth=1.0 if curve.predicted else 1.3, label=label)
+    axes.set_ylim(*y_limits(panel))
+    over_time = panel.x_label == "match time / s"
+    axes.set_xlim(*((-0.5, analysis.clock.duration_s + 0.5) if over_time else place_limits(analysis)))
+    axes.set_xlabel(panel.x_label)
+    axes.set_ylabel(panel.y_label)
+    axes.set_title(f"{panel.title}; bands 95 % (k = {COVERAGE})")
+    figure.legend(loc="outside lower center", ncols=4)
+    return figure
+
+
+def figure_of_table(analysis: Analysis) -> Figure:
+    """The table from above with the machines' tracks, and rope and machines at the start (pale) and when decided."""
+    table = analysis.run.sheet.table
+    half_x, half_y = table.length_m / 2, table.width_m / 2
+    height_in = min(7.5, 0.9 * FULL_WIDTH_IN * table.width_m / table.length_m + 0.9)
+    figure, axes = _new_figure(height_in)
+    for role, x in (("minus", -half_x), ("plus", 0.0)):
+        axes.add_patch(Rectangle((x, -half_y), half_x, 2 * half_y, facecolor=LIGHT[f"{role}-tint"], linewidth=0))
+    axes.add_patch(Rectangle((-half_x, -half_y), 2 * half_x, 2 * half_y, fill=False, edgecolor=LIGHT["edge"], linewidth=1.6))
+    axes.plot([0, 0], [-half_y, half_y], color=LIGHT["ink"], linewidth=0.8)
+    for tag in table.tag:
+        at = (tag.centre_m[0] - tag.side_m / 2, tag.centre_m[1] - tag.side_m / 2)
+        square = Rectangle(at, tag.side_m, tag.side_m, angle=tag.angle_deg, rotation_point="center")
+        square.set(facecolor=LIGHT["edge"], alpha=0.5, linewidth=0)
+        axes.add_patch(square)
+    frames = chosen_frames(analysis)
+    decided = int(frames[deciding_moment(analysis, frames)])
+    start = int(np.abs(match_times(analysis)).argmin())
+    inside = frames[(frames >= start) & (frames <= decided)]
+    for outline in outline_machines(analysis):
+        hitch = hitch_places(analysis, outline.name)
+        moved = analysis.motion.machines[outline.name]
+        track = np.stack([moved.x_m, moved.y_m], axis=1) if hitch is None else hitch
+        axes.plot(track[inside, 0], track[inside, 1], color=LIGHT[outline.role], linewidth=0.9, alpha=0.8)
+    for frame, alpha in ((start, 0.35), (decided, 1.0)):
+        for outline in outline_machines(analysis):
+            _draw_machine(axes, analysis, outline, frame, alpha)
+        pieces = split_at_line(rope_polylines(analysis, np.array([frame]))[0])
+        for role, lines in pieces.items():
+            for line in lines:
+                axes.plot(*np.array(line).T, color=LIGHT[role], linewidth=2.4, alpha=alpha, solid_capstyle="round")
+    for outline in outline_machines(analysis):
+        moved = analysis.motion.machines[outline.name]
+        x, y = float(moved.x_m[decided]), float(moved.y_m[decided])
+        if np.isfinite([x, y]).all():
+            above = y + outline.width / 2000 + 0.035
+            axes.text(x, above, outline.name, color=LIGHT[outline.role], ha="center", weight="bold")
+    axes.set(xlim=(-half_x - 0.05, half_x + 0.05), ylim=(-half_y - 0.03, half_y + 0.03), aspect="equal")
+    axes.grid(visible=False)
+    axes.spines[:].set_visible(False)
+    axes.set_xlabel("x along the pull / m")
+    axes.set_ylabel("y across / m")
+    last_s = float(match_times(analysis)[decided])
+    axes.set_title(f"The table from above at {last_s:.2f} s; pale: at the start; lines: tracks of the hitches")
+    return figure
+
+
+def _draw_machine(axes: Axes, analysis: Analysis, outline: Outline, frame: int, alpha: float) -> None:
+    moved = analysis.motion.machines[outline.name]
+    x, y, heading_deg = (float(column[frame]) for column in (moved.x_m, moved.y_m, moved.heading_deg))
+    if not np.isfinite([x, y]).all():
+        return
+    heading = np.radians(heading_deg) if np.isfinite(heading_deg) else 0.0
+    turn = np.array([[np.cos(heading), -np.sin(heading)], [np.sin(heading), np.cos(heading)]])
+
+    def on_table(points: list[tuple[float, float]]) -> np.ndarray:
+        return np.asarray(points) / 1000 @ turn.T + (x, y)
+
+    half_l, half_w = outline.length / 2, outline.width / 2
+    box = [(-half_l, -half_w), (half_l, -half_w), (half_l, half_w), (-half_l, half_w)]
+    colour = LIGHT[outline.role]
+    axes.add_patch(
+        Polygon(on_table(box), facecolor="white", edgecolor=colour, linewidth=1.2, alpha=alpha, joinstyle="round")
+    )
+    if not outline.hauled:
+        arrow = on_table([(half_l - 60, -32), (half_l - 18, 0), (half_l - 60, 32)])
+        axes.plot(*arrow.T, color=colour, linewidth=1.2, alpha=alpha)
+
+
+def figure_of_comparison(analysis: Analysis) -> Figure:
+    """Each compared quantity on its own line: the error E in units of its expanded uncertainty, agreement between ±1."""
+    rows = [r for r in analysis.verdict.comparison if np.isfinite(r.en)]
+    figure, axes = _new_figure(0.9 + 0.34 * max(len(rows), 1))
+    axes.axvspan(-1, 1, color=LIGHT["link"], alpha=0.12, linewidth=0)
+    for row, place in zip(rows, range(len(rows))[::-1], strict=True):
+        agrees = row.within == "yes"
+        axes.plot([0, row.en], [place, place], color=LIGHT["soft"], linewidth=0.8)
+        axes.plot(row.en, place, "o" if agrees else "D", color=LIGHT["link"] if agrees else LIGHT["plus"], markersize=5)
+        text = f"E = {row.error:+.3g} {row.unit}".replace("-", "−")
+        way = 1 if row.en >= 0 else -1
+        axes.annotate(
+            text, (row.en, place), xytext=(8 * way, 0), textcoords="offset points", va="center",
+            ha="left" if way > 0 else "right", fontsize=7,
+        )  # fmt: skip
+    axes.axvline(0, color=LIGHT["ink"], linewidth=0.8)
+    widest = max([1.5, *(abs(r.en) for r in rows)])
+    axes.set_xlim(-1.45 * widest, 1.45 * widest)
+    axes.set_ylim(-0.6, max(len(rows), 1) - 0.4)
+    axes.set_yticks(range(len(rows))[::-1], [r.quantity for r in rows])
+    axes.grid(visible=False, axis="y")
+    axes.spines["left"].set_visible(False)
+    axes.tick_params(axis="y", length=0)
+    axes.set_xlabel("normalised error E / U(E), k = 2 / 1   (within ±1: agrees)")
+    axes.set_title("Forecast against measurement")
+    return figure
