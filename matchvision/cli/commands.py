@@ -161,9 +161,9 @@ def footage(ctx: click.Context, clip: Path) -> None:
 def forecast(ctx: click.Context, run: Path, samples: int) -> None:
     """The predicted run, before anything is filmed.
 
-    From the sheet's [forecast] blocks: a small table over match time, the expected winner and when wheels are expected to slip; what stands
-    behind ± is one standard uncertainty. Where the sheet gives no start for a machine, it is taken to stand on
-    the table's middle line with the rope taut and halved.
+    From the sheet's [forecast] blocks: a small table over match time, the expected winner and when wheels are
+    expected to slip; what stands behind ± is one standard uncertainty. Where the sheet gives no start for a
+    machine, it is taken to stand on the table's middle line with the rope taut and halved.
     """  # fmt: skip
     from matchvision.cli.telling import tell_forecast
     from matchvision.forecast import assume_starts, predict_run
@@ -210,10 +210,15 @@ def _analyze_and_tell(
 
     from matchvision import pipeline
     from matchvision.cli.telling import find_shortfalls, tell_analysis
+    from matchvision.footage import read_facts
     from matchvision.writing import check_target
 
     folder = out if out is not None else Path("outputs") / name_folder(loaded.sheet.run.name)
-    check_target(loaded, folder, tables)
+    try:
+        check_target(loaded, folder, tables)
+    except OutputError:
+        read_facts(loaded.clip)  # a clip that cannot be used is the greater fault and told first
+        raise
     quiet = _wishes(ctx).quiet or as_json
     with shown_progress(quiet=quiet) as tell:
         analysis = pipeline.analyze(loaded, tell)

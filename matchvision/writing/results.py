@@ -15,7 +15,7 @@ from matchvision.records.columns import TABLES
 from matchvision.records.results import Analysis
 from matchvision.records.sheet import Run
 from matchvision.writing.resultfile import ResultFile, sum_up
-from matchvision.writing.swapping import MARK, refuse_foreign, replaced_whole
+from matchvision.writing.swapping import MARK, PRODUCTS, refuse_foreign, replaced_whole
 from matchvision.writing.tables import DTYPES, build_tables, check_table, round_table
 
 _FORMATS: Final = ("csv", "parquet")
@@ -173,12 +173,12 @@ def _read_table(folder: Path, name: str) -> pd.DataFrame:
 
 
 def _former_files(folder: Path) -> frozenset[str]:
-    """What earlier results consist of, by their own account; nothing where that cannot be read."""
+    """What earlier results consist of, by their own account."""
     try:
         listed = json.loads((folder / MARK).read_text(encoding="utf-8"))["files"]
+        return frozenset(str(name) for name in listed) | {MARK}
     except (OSError, ValueError, KeyError, TypeError):
-        listed = []
-    return frozenset(str(name) for name in listed) | {MARK}
+        return PRODUCTS
 
 
 def _need_pyarrow() -> None:

@@ -8,9 +8,14 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from matchvision.errors import OutputError
+from matchvision.records.columns import TABLES
 
-#: The file by which a folder of results is known.
+#: The file that tells what a folder of results consists of.
 MARK = "result.json"
+#: What results are made of. A folder that holds nothing else may be replaced though that file is gone.
+PRODUCTS = frozenset(
+    {MARK, "report.html", "marked.mp4", "figures"} | {f"{n}.{e}" for n in TABLES for e in ("csv", "parquet")}
+)
 
 
 @contextmanager
@@ -75,7 +80,7 @@ def refuse_foreign(folder: Path) -> None:
     do = "choose another folder with --out; only a folder of earlier results is replaced"
     if not folder.is_dir():
         raise OutputError("this is a file, not a folder", where=str(folder), do=do)
-    if any(folder.iterdir()) and not (folder / MARK).is_file():
+    if not (folder / MARK).is_file() and any(entry.name not in PRODUCTS for entry in folder.iterdir()):
         raise OutputError("the folder holds other things than results", where=str(folder), do=do)
 
 

@@ -1,5 +1,6 @@
 """Starts before anything is filmed."""
 
+from collections.abc import Mapping
 from math import hypot
 from pathlib import Path
 
@@ -8,13 +9,13 @@ import pytest
 from matchvision.forecast import assume_starts
 from matchvision.records.sheet import Run, RunSheet, StartPose
 
-MACHINES = {
+MACHINES: dict[str, dict[str, object]] = {
     "heron": {"home": "-x", "hitch": {"at_m": [-0.145, 0.02, 0.05]}},
     "plover": {"home": "+x", "hitch": {"at_m": [-0.15, 0.0, 0.25]}},
 }
 
 
-def _run(**machines: dict[str, object]) -> Run:
+def _run(**machines: Mapping[str, object]) -> Run:
     sheet = RunSheet.model_validate(
         {
             "run": {"name": "practice", "clip": "clip.mp4"},
@@ -40,7 +41,7 @@ def test_rope_is_taut_and_halved() -> None:
 
 
 def test_the_sheet_wins_and_nothing_is_invented() -> None:
-    given = {**MACHINES["heron"], "start": {"at_m": [-0.6, 0.1], "heading_deg": 170}}
+    given: dict[str, object] = {**MACHINES["heron"], "start": {"at_m": [-0.6, 0.1], "heading_deg": 170}}
     starts, assumed = assume_starts(_run(heron=given, plover={"home": "+x"}))
     assert starts == {"heron": StartPose(at_m=(-0.6, 0.1), heading_deg=170)}
     assert assumed == ()

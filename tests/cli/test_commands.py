@@ -1,0 +1,254 @@
+"""The commands: what they say, where they put things, and their exit codes."""
+
+import json
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+import matchvision
+from matchvision.cli import main
+from matchvision.cli.commands import name_folder
+from matchvision.errors import CannotMeasure, FootageError, TableError
+from matchvision.records.results import StageNote
+from matchvision.writing import describe_tables
+from tests.cli.conftest import SHEET, StandIn, Type
+
+LINK = """\
+[colour.red]
+srgb = "#d7231e"
+[rope]
+length_m = 1
+ends = ["heron", "plover"]
+[rope.link]
+from_m = 0.3
+markers = [{ name = "link_1", colour = "red" }, { name = "link_2", colour = "red" }]
+hang_test = "hang.csv"
+[machine.heron]
+home = "-x"
+[machine.plover]
+home = "+x"
+"""
+SAMPLES = Path(__file__).parents[2] / "sample_clips"
+
+
+def test_help_is_a_map(type_in: Type) -> None:
+    result = type_in("--help")
+    assert result.exit_code == 0
+    for command in main.commands:
+        assert f"\n  {command} " in result.output
+        assert "…" not in result.output.split("Commands:")[1]
+        assert "..." not in result.output.split("Commands:")[1]
+        own = type_in(command, "--help")
+        assert own.exit_code == 0
+        assert f"matchvision {command}" in own.output
+
+
+def test_help_is_there_at_once() -> None:
+    """Nothing that takes long to load is loaded for it; the clock is generous, as other work may be going on."""
+    heavy = "{'numpy', 'cv2', 'pandas', 'rich'}"
+    code = f"import sys; from matchvision.cli import main; sys.exit(bool({heavy} & set(sys.modules)))"
+    start = time.perf_counter()
+    done = subprocess.run([sys.executable, "-c", code], check=False)
+    assert done.returncode == 0
+    assert time.perf_counter() - start < 2.0
+
+
+def test_version(type_in: Type) -> None:
+    assert type_in("--version").output == f"matchvision {matchvision.__version__}\n"
+
+
+def test_module_can_be_run() -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", "matchvision", "--version"], capture_output=True, text=True, check=True
+    )
+    assert done.stdout == f"matchvision {matchvision.__version__}\n"
+
+
+def test_unknown_words_are_refused(type_in: Type) -> None:
+    assert type_in("analyse").exit_code == 2
+    assert type_in("analyze").exit_code == 2
+    assert type_in("analyze", "practice", "--tables", "xlsx").exit_code == 2
+
+
+def test_analyze_says_verdict_margin_and_place(type_in: Type, stand_in: StandIn, practice: Path) -> None:
+    result = type_in("analyze", str(practice))
+    assert result.exit_code == 0
+    assert result.output.splitlines() == [
+        "heron has won.",
+        "Margin 123.0 ± 4.0 mm (k = 1), sure.",
+        f"Report: {Path('outputs/Tuesday- practice 3/report.html')}",
+    ]
+    assert stand_in.published == {
+        "folder": Path("outputs/Tuesday- practice 3"), "tables": "csv", "marked_clip": True, "progress": None,
+    }  # fmt: skip
+
+
+def test_analyze_hands_on_what_was_asked(type_in: Type, stand_in: StandIn, practice: Path) -> None:
+    result = type_in("analyze", str(practice / "run.toml"), "--out", "here", "--no-clip", "--json")
+    assert json.loads(result.output)["verdict"]["winner"] == "heron"
+    assert stand_in.published["folder"] == Path("here")
+    assert stand_in.published["marked_clip"] is False
+
+
+def test_quiet_is_quiet(type_in: Type, stand_in: StandIn, practice: Path) -> None:
+    result = type_in("--quiet", "analyze", str(practice))
+    assert (result.exit_code, result.output) == (0, "")
+    assert stand_in.published
+
+
+def test_something_asked_for_is_lacking(type_in: Type, stand_in: StandIn, practice: Path) -> None:
+    stand_in.notes = (
+        StageNote("pull", "skipped", "Skipped, because the sheet describes no source."),  # nobody asked for it
+        StageNote("verdict", "partly", "The clip ends 2 s before the match does.", ("the last 2 s are not seen",)),
+    )
+    result = type_in("analyze", str(practice))
+    assert result.exit_code == 1
+    assert "verdict: The clip ends 2 s before" in result.output
+    assert "  - verdict: the last 2 s are not seen" in result.output
+    assert "no source" not in result.output
+    assert "Report:" in result.output
+
+
+def test_a_described_link_asks_for_the_pull(type_in: Type, stand_in: StandIn, practice: Path) -> None:
+    (practice / "run.toml").write_text(SHEET + LINK)
+    (practice / "hang.csv").write_text("mass_kg,length_m\n0,0.06\n1,0.08\n2,0.1\n")
+    stand_in.notes = (StageNote("pull", "skipped", "Skipped, because the link's markers are hidden."),)
+    result = type_in("analyze", str(practice))
+    assert result.exit_code == 1
+    assert "pull: Skipped, because the link's markers are hidden." in result.output
+
+
+def test_many_warnings_are_cut_short(type_in: Type, stand_in: StandIn, practice: Path) -> None:
+    stand_in.notes = (StageNote("motion", "done", "Measured.", tuple(f"warning {i}" for i in range(8))),)
+    result = type_in("analyze", str(practice))
+    assert result.exit_code == 0
+    assert "warning 4" in result.output
+    assert "warning 5" not in result.output
+    assert "and 3 more in the report" in result.output
+
+
+@pytest.mark.parametrize(
+    ("error", "code", "said"),
+    [
+        (FootageError("there is no such clip", where="clip.mp4", do="copy it"), 2, "clip.mp4: there is no such clip"),
+        (TableError("no tag is in view"), 2, "no tag is in view"),
+        (CannotMeasure("nothing can be said"), 1, "nothing can be said"),
+        (KeyboardInterrupt(), 130, "Interrupted"),
+        (PermissionError(13, "Permission denied", "outputs"), 2, "outputs: the system refuses: Permission denied"),
+        (ZeroDivisionError("division by zero"), 2, "matchvision --debug"),
+        (ModuleNotFoundError("No module named 'scipy'", name="scipy.stats"), 2, "package scipy is not installed"),
+        (
+            ImportError("libGL.so.1: cannot open shared object file: No such file or directory"),
+            2,
+            "lacks the system library libGL.so.1, which reading pictures needs\n"
+            "  What to do: on Debian or Ubuntu: sudo apt-get install libgl1",
+        ),
+    ],
+)
+def test_what_goes_wrong_is_told_plainly(
+    type_in: Type, stand_in: StandIn, practice: Path, error: BaseException, code: int, said: str
+) -> None:
+    stand_in.error = error
+    result = type_in("analyze", str(practice))
+    assert result.exit_code == code
+    assert said in result.output
+    assert not Path("outputs").exists()
+
+
+def test_debug_shows_where(practice: Path, stand_in: StandIn) -> None:
+    from click.testing import CliRunner
+
+    stand_in.error = ZeroDivisionError("division by zero")
+    result = CliRunner().invoke(main, ["--debug", "analyze", str(practice)])
+    assert isinstance(result.exception, ZeroDivisionError)
+
+
+def test_sheets_that_cannot_be_used(type_in: Type, in_folder: Path, practice: Path) -> None:
+    (in_folder / "diary.toml").write_text("dear diary, today we won\n")
+    broken = SHEET.replace("start_s", "strat_s").replace("2.2", "-2.2").replace("width_m = 1.1", "width_m = 'x'")
+    (practice / "run.toml").write_text(broken)
+    cases = {
+        "nowhere": ("nowhere", "does not exist", "matchvision new"),
+        str(in_folder): ("no run.toml", "matchvision new"),
+        "diary.toml": ("not valid TOML", "diary.toml, line 1, column 6"),
+        str(practice): ("3 faults", 'did you mean "start_s"?', "table.length_m", "table.width_m"),
+    }
+    for path, said in cases.items():
+        for command in ("analyze", "forecast"):
+            result = type_in(command, path)
+            assert result.exit_code == 2
+            for words in said:
+                assert words in result.output
+
+
+def test_a_precious_folder_is_refused_before_the_work(type_in: Type, stand_in: StandIn, practice: Path) -> None:
+    (practice / "clip.mp4").symlink_to(SAMPLES / "flat-match" / "clip.mp4")
+    result = type_in("analyze", str(practice), "--out", str(practice))
+    assert result.exit_code == 2
+    assert "the run sheet or the clip lies in this folder" in result.output
+    assert stand_in.published == {}
+
+
+def test_new_sheet_and_then_forecast(type_in: Type) -> None:
+    result = type_in("new", "practice")
+    assert result.exit_code == 0
+    assert "Wrote" in result.output
+    assert Path("practice/run.toml").is_file()
+    assert type_in("new", "practice").exit_code == 2
+    result = type_in("forecast", "practice")  # its forecast is still switched off
+    assert result.exit_code == 2
+    assert "no forecast is in the sheet" in result.output
+
+
+def test_forecast_of_a_match(type_in: Type) -> None:
+    result = type_in("forecast", str(SAMPLES / "flat-match"), "--samples", "16")
+    assert result.exit_code == 0
+    lines = result.output.splitlines()
+    assert lines[0].split() == ["t_s", "heron", "speed_m_s", "plover", "speed_m_s", "tension_N", "on_plus_x_m"]
+    assert lines[1].split() == ["0.00", "0", "0", "0", "0.545"]
+    assert "is expected to win" in result.output
+    assert "heron starts at x = -0.690 m with the rope taut" in result.output
+
+
+def test_footage_of_a_good_clip_and_of_none(type_in: Type, in_folder: Path) -> None:
+    result = type_in("footage", str(SAMPLES / "sled-link" / "clip.mp4"))
+    assert result.exit_code == (0 if "Nothing speaks against" in result.output else 1)
+    assert "1280 x 720 pixels" in result.output
+    (in_folder / "notes.mp4").write_text("no clip at all\n" * 100)
+    for path in ("nothing.mp4", "notes.mp4"):
+        result = type_in("footage", path)
+        assert result.exit_code == 2
+        assert path in result.output
+
+
+def test_schemas(type_in: Type) -> None:
+    assert json.loads(type_in("schema", "run").output)["title"] == "matchvision run sheet"
+    assert json.loads(type_in("schema", "result").output)["title"] == "matchvision result"
+    assert type_in("schema", "tables").output == describe_tables()
+    assert type_in("schema", "season").exit_code == 2
+
+
+def test_demo_leaves_a_folder_with_other_things_alone(type_in: Type, in_folder: Path) -> None:
+    (in_folder / "d-run").mkdir()
+    (in_folder / "d-run" / "run.toml").write_text("mine")
+    result = type_in("demo", "--out", "d")
+    assert result.exit_code == 2
+    assert "holds other things than a filmed run" in result.output
+    assert (in_folder / "d-run" / "run.toml").read_text() == "mine"
+
+
+@pytest.mark.parametrize(
+    ("name", "folder"),
+    [
+        ("Tuesday practice 3", "Tuesday practice 3"),
+        ("a/b\\c:d", "a-b-c-d"),
+        ("../..", "-"),
+        ("...", "run"),
+        (" x. ", "x"),
+    ],
+)
+def test_run_names_as_folders(name: str, folder: str) -> None:
+    assert name_folder(name) == folder
