@@ -15,21 +15,24 @@ FloatArray = npt.NDArray[np.float64]
 def rotation_matrix(rotation_rad: FloatArray) -> FloatArray:
     """Rotation matrices (..., 3, 3) from rotation vectors (..., 3) [rad], by Rodrigues' formula."""
     vector = np.asarray(rotation_rad, dtype=np.float64)
-    angle = np.linalg.norm(vector, axis=-1)[..., None, None]
-    x, y, z = np.moveaxis(vector, -1, 0)
-    zero = np.zeros_like(x)
-    cross = np.stack(
-        [np.stack([zero, -z, y], axis=-1), np.stack([z, zero, -x], axis=-1), np.stack([-y, x, zero], axis=-1)], axis=-2
-    )
-    safe = np.where(angle < 1e-8, 1.0, angle)
-    first = np.where(angle < 1e-8, 1.0, np.sin(angle) / safe)
-    second = np.where(angle < 1e-8, 0.5, (1 - np.cos(angle)) / safe**2)
-    identity = np.broadcast_to(np.eye(3), cross.shape)
-    return np.asarray(identity + first * cross + second * (cross @ cross), dtype=np.float64)
+    x, y, z = vector[..., 0], vector[..., 1], vector[..., 2]
+    angle = np.sqrt(x * x + y * y + z * z)
+    small = angle < 1e-8
+    safe = np.where(small, 1.0, angle)
+    first = np.where(small, 1.0, np.sin(angle) / safe)
+    second = np.where(small, 0.5, (1 - np.cos(angle)) / safe**2)
+    matrix = np.empty((*vector.shape[:-1], 3, 3))
+    matrix[..., 0, 0] = 1 - second * (y * y + z * z)
+    matrix[..., 1, 1] = 1 - second * (x * x + z * z)
+    matrix[..., 2, 2] = 1 - second * (x * x + y * y)
+    matrix[..., 0, 1], matrix[..., 1, 0] = second * x * y - first * z, second * x * y + first * z
+    matrix[..., 0, 2], matrix[..., 2, 0] = second * x * z + first * y, second * x * z - first * y
+    matrix[..., 1, 2], matrix[..., 2, 1] = second * y * z - first * x, second * y * z + first * x
+    return matrix
 
 
 def _distort(parameters: FloatArray, x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
-    k1, k2, p1, p2, k3 = np.moveaxis(parameters[..., 4:9], -1, 0)
+    k1, k2, p1, p2, k3 = (parameters[..., i] for i in range(4, 9))
     r2 = x * x + y * y
     radial = 1 + r2 * (k1 + r2 * (k2 + r2 * k3))
     return (
@@ -67,7 +70,11 @@ def rays(parameters: FloatArray, pixels_px: FloatArray) -> tuple[FloatArray, Flo
     x, y = x_seen, y_seen
     for _ in range(12):
         x_there, y_there = _distort(parameters, x, y)
-        x, y = x + (x_seen - x_there), y + (y_seen - y_there)
+        step_x, step_y = x_seen - x_there, y_seen - y_there
+        x, y = x + step_x, y + step_y
+        # A tenth of a millionth of a pixel; NaN pixels never hold it up.
+        if not ((abs(step_x) > 1e-10) | (abs(step_y) > 1e-10)).any():
+            break
     rotation = rotation_matrix(parameters[..., 9:12])
     in_camera = np.stack([x, y, np.ones_like(x)], axis=-1)
     direction = np.einsum("...ji,...j->...i", rotation, in_camera)
