@@ -134,8 +134,8 @@ def measure_link(law: LinkLaw, rope: RopeMotion) -> PullSource:
     """Tension from the link's length in each frame.
 
     A slack rope pulls with 0 N: its uncertainty is what the link could have shown without being noticed, that is its
-    own reading. A preloaded link that is still closed says only that the tension lies between 0 and its opening
-    force: half of it, rectangular.
+    own reading. A preloaded link that cannot be told from a closed one says only that the tension lies between 0 and
+    its opening force: half of it, rectangular.
 
     Notes
     -----
@@ -153,9 +153,10 @@ def measure_link(law: LinkLaw, rope: RopeMotion) -> PullSource:
         "link hysteresis": np.full_like(tension_N, law.hysteresis_m / math.sqrt(3) / compliance),
     }
     common_N = np.sqrt(np.sum([part**2 for part in parts.values()], axis=0))
-    shut = tension_N < law.opening_N
-    tension_N = np.where(shut, law.opening_N / 2, tension_N)
-    own_N = np.where(shut, np.hypot(own_N, law.opening_N / math.sqrt(12)), own_N)
+    shut = (law.opening_N > 0) & (tension_N < law.opening_N + 2 * own_N)
+    most_N = np.maximum(law.opening_N, tension_N)
+    tension_N = np.where(shut, most_N / 2, tension_N)
+    own_N = np.where(shut, np.hypot(own_N, most_N / math.sqrt(12)), own_N)
     slack = rope.slack == 1
     tension_N = np.where(slack, 0.0, tension_N)
     typical_N = float(np.median(own_N[np.isfinite(own_N)])) if np.isfinite(own_N).any() else math.nan

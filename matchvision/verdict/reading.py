@@ -16,7 +16,7 @@ CARRY_S: Final = 0.5
 def read_at(values: FloatArray, u_values: FloatArray, t_s: FloatArray, at_s: float) -> tuple[float, float]:
     """Value and u of a series at a moment, NaN where it is not known near it.
 
-    A straight line through the frames within 0.15 s; u is the frames' typical one, not averaged down, since most of it
+    A straight line through the frames within 0.15 s; u is that of the three nearest frames, not averaged down, since most of it
     is common to them. Where the series ends up to 0.5 s before the moment it is carried on at its last speed, and all
     that it is carried on by counts as uncertainty.
 
@@ -35,7 +35,8 @@ def read_at(values: FloatArray, u_values: FloatArray, t_s: FloatArray, at_s: flo
         if carried_s > CARRY_S:
             return float("nan"), float("nan")
         near = known & (np.abs(t_s - nearest_s) <= 2 * NEAR_S)
-    u = float(np.sqrt(np.mean(u_values[near] ** 2)))
+    nearest = np.argsort(np.abs(t_s[near] - at_s), kind="stable")[:3]
+    u = float(np.sqrt(np.mean(u_values[near][nearest] ** 2)))
     if near.sum() < 3:
         slope, value = 0.0, float(values[near].mean())
     else:

@@ -1,0 +1,82 @@
+"""Events of a machine's own motion."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from matchvision.grip.moves import find_first_motion, find_holding, find_leaving, find_stalls, find_turning
+from matchvision.records.motion import MatchClock
+from matchvision.records.pull import PullSource
+from tests.made_motion import make_machine, make_rope, make_run, make_wheel, seconds
+
+T_S = seconds(4.0)
+N = len(T_S)
+CLOCK = MatchClock(1.0, 3.0)
+
+
+def test_first_motion_is_dated() -> None:
+    """0.2 m/s² from 1.3 s of the clip: 10 mm/s at 1.35 s, 0.35 s into the match."""
+    noise = 0.001 * np.random.default_rng(3).standard_normal(N)
+    moved = make_machine("heron", N, speed_m_s=np.clip(0.2 * (T_S - 1.3), 0, 0.1) + noise, u_speed_m_s=0.001)
+    (event,) = find_first_motion(moved, T_S, CLOCK)
+    assert event.kind == "first-motion"
+    assert event.start_s == pytest.approx(0.35, abs=3 * event.u_start_s)
+    assert 0.003 < event.u_start_s < 0.02
+
+
+def test_motion_before_the_signal_is_early() -> None:
+    moved = make_machine("heron", N, speed_m_s=np.clip(0.5 * (T_S - 0.7), 0, 0.1))
+    assert [e.kind for e in find_first_motion(moved, T_S, CLOCK)] == ["first-motion", "early-start"]
+    # A clock that itself starts with the first motion cannot be jumped.
+    started = replace(CLOCK, source="first-motion")
+    assert [e.kind for e in find_first_motion(moved, T_S, started)] == ["first-motion"]
+    # Nor is it early where the clock is not known to better than that.
+    unsure = replace(CLOCK, u_start_s=0.3)
+    assert [e.kind for e in find_first_motion(moved, T_S, unsure)] == ["first-motion"]
+
+
+def test_setting_up_and_noise_are_no_first_motion() -> None:
+    placed = np.where(T_S < 0.4, 0.3, 0.0)
+    moved = make_machine("heron", N, speed_m_s=placed + np.where(T_S > 2.0, 0.05, 0.0))
+    (event,) = find_first_motion(moved, T_S, CLOCK)
+    assert event.start_s == pytest.approx(1.0, abs=0.02)
+    trembling = 0.004 * np.random.default_rng(4).standard_normal(N)
+    assert not find_first_motion(make_machine("heron", N, speed_m_s=trembling, u_speed_m_s=0.004), T_S, CLOCK)
+
+
+@pytest.mark.parametrize(("most_deg", "count"), [(8.0, 0), (12.0, 1), (-12.0, 1)])
+def test_turning_by_ten_degrees(most_deg: float, count: int) -> None:
+    heading = 178.0 + most_deg * np.clip(T_S - 1.5, 0, 1)
+    events = find_turning(make_machine("heron", N, heading_deg=heading), T_S, CLOCK)
+    assert len(events) == count
+    if count:
+        assert events[0].start_s == pytest.approx(0.5 + 10 / 12, abs=0.02)
+        assert ("left" if most_deg > 0 else "right") in events[0].evidence
+
+
+def test_leaving_the_table() -> None:
+    table = make_run().sheet.table
+    (event,) = find_leaving(make_machine("plover", N, x_m=0.5 * T_S), table, T_S, CLOCK)
+    assert event.start_s == pytest.approx(1.2 / 0.5 - 1.0, abs=0.02)
+    assert not find_leaving(make_machine("plover", N, x_m=1.19), table, T_S, CLOCK)
+
+
+def test_stall_needs_a_drive_that_is_known_to_be_on() -> None:
+    rate = np.where((T_S > 1.5) & (T_S < 3.0), 0.02, 2.0)
+    wheel = make_wheel("heron", N, rate_rad_s=rate, u_rate_rad_s=0.01)
+    commands = np.array([[0.0, 0.8], [3.0, 0.8]])
+    (event,) = find_stalls(wheel, T_S, CLOCK, traction=None, commands=commands)
+    assert [event.start_s, event.end_s] == pytest.approx([0.5, 2.0], abs=0.03)
+    assert not find_stalls(wheel, T_S, CLOCK, traction=None, commands=None)
+    assert not find_stalls(wheel, T_S, CLOCK, traction=None, commands=commands * [1.0, 0.0])
+
+
+def test_holding_needs_a_known_pull() -> None:
+    moved = make_machine("heron", N)
+    pull = PullSource("link", np.full(N, 12.0), np.full(N, 0.3), np.zeros(N), independent=True, budget=())
+    (event,) = find_holding(moved, make_rope(N), pull, T_S, CLOCK)
+    assert event.end_s - event.start_s > 2.8
+    assert "12.00 ± 0.30 N" in event.evidence
+    assert not find_holding(moved, make_rope(N), None, T_S, CLOCK)
+    assert not find_holding(moved, make_rope(N, slack=1.0), pull, T_S, CLOCK)
