@@ -27,7 +27,7 @@ class PlainGroup(click.Group):
         try:
             return super().invoke(ctx)
         except KeyboardInterrupt:
-            click.echo("Interrupted; nothing has been changed.", err=True)
+            click.echo("Interrupted; earlier results are as they were.", err=True)
             ctx.exit(INTERRUPTED)
         except (click.ClickException, click.exceptions.Exit, click.Abort):
             raise

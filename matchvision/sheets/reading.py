@@ -123,12 +123,16 @@ def _own_sheet(path: Path) -> Path:
     if path.is_dir():
         sheet = path / "run.toml"
         if not sheet.is_file():
-            raise SheetError(str(path), [Fault("folder", "there is no run.toml in it", "a run sheet is wanted")], do=do)
+            raise SheetError(
+                str(path), [Fault(path.name, "there is no run.toml in this folder", "a run sheet is wanted")], do=do
+            )
         return sheet.resolve()
     if not path.exists():
-        raise SheetError(str(path), [Fault("file", "it does not exist", "a run sheet is wanted")], do=do)
+        raise SheetError(
+            str(path), [Fault(path.name, "there is no such file or folder", "a run sheet is wanted")], do=do
+        )
     if path.suffix.lower() in _CLIP_ENDINGS:
-        fault = Fault("file", "this is a clip", "a run sheet is wanted, which names the clip")
+        fault = Fault(path.name, "this is a clip", "a run sheet is wanted, which names the clip")
         raise SheetError(str(path), [fault], do=do)
     return path.resolve()
 

@@ -136,7 +136,7 @@ def test_many_warnings_are_cut_short(type_in: Type, stand_in: StandIn, practice:
         (FootageError("there is no such clip", where="clip.mp4", do="copy it"), 2, "clip.mp4: there is no such clip"),
         (TableError("no tag is in view"), 2, "no tag is in view"),
         (CannotMeasure("nothing can be said"), 1, "nothing can be said"),
-        (KeyboardInterrupt(), 130, "Interrupted"),
+        (KeyboardInterrupt(), 130, "Interrupted; earlier results"),
         (PermissionError(13, "Permission denied", "outputs"), 2, "outputs: the system refuses: Permission denied"),
         (ZeroDivisionError("division by zero"), 2, "matchvision --debug"),
         (ModuleNotFoundError("No module named 'scipy'", name="scipy.stats"), 2, "package scipy is not installed"),
@@ -171,7 +171,7 @@ def test_sheets_that_cannot_be_used(type_in: Type, in_folder: Path, practice: Pa
     broken = SHEET.replace("start_s", "strat_s").replace("2.2", "-2.2").replace("width_m = 1.1", "width_m = 'x'")
     (practice / "run.toml").write_text(broken)
     cases = {
-        "nowhere": ("nowhere", "does not exist", "matchvision new"),
+        "nowhere": ("nowhere", "no such file or folder", "matchvision new"),
         str(in_folder): ("no run.toml", "matchvision new"),
         "diary.toml": ("not valid TOML", "diary.toml, line 1, column 6"),
         str(practice): ("3 faults", 'did you mean "start_s"?', "table.length_m", "table.width_m"),
