@@ -1,0 +1,253 @@
+"""How the rope lies: taut, slack or off its hitch, and how high its beads are."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from matchvision.motion.sighting import Sighting
+from matchvision.motion.slack import SLACK_BOW_M, fit_slack_heights, let_fall, let_sink
+
+FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
+
+#: Beads off their own straight line by less than this are on a taut rope again [m].
+TAUT_BOW_M = 0.0022
+#: Beads' line further from the hitches' line than this is slack as well [m].
+SLACK_OFFSET_M = 0.015
+#: Hitches nearer to each other than the rope is long by more than this leave it slack [m].
+SLACK_SPAN_M = 0.012
+#: An end bead further from its hitch than the cord allows by more than this has come off [m].
+OFF_HITCH_M = 0.020
+#: Standard uncertainty of a height that the taut line or the slack shape gives [m].
+U_TAUT_HEIGHT_M = 0.001
+U_SLACK_HEIGHT_M = 0.0015
+#: Height between which a rope without known hitches may be [m].
+HIGHEST_UNKNOWN_M = 0.10
+
+
+@dataclass(frozen=True, eq=False)
+class Hitches:
+    """Both ends' hitches: places (n, 2, 3), NaN where unknown, and heights (2,), NaN where no sheet tells."""
+
+    place_m: FloatArray
+    camera_jacobian: FloatArray
+    u_own_m: FloatArray
+
+    @property
+    def known(self) -> BoolArray:
+        """(n, 2) bool array."""
+        return np.asarray(np.isfinite(self.place_m).all(axis=-1), dtype=np.bool_)
+
+
+@dataclass(frozen=True, eq=False)
+class Lie:
+    """How the rope lies in each frame.
+
+    Attributes
+    ----------
+    z_m, u_z_m : (n, m) float arrays
+        Heights of the rope's markers, in the order given.
+    slack : (n,) float array
+        1 slack, 0 taut, NaN unknown.
+    off : (n, 2) bool array
+        Whether an end has come off its hitch.
+    heights_known : bool
+        False where no hitch is known at all.
+    """
+
+    z_m: FloatArray
+    u_z_m: FloatArray
+    slack: FloatArray
+    off: BoolArray
+    heights_known: bool
+
+
+def _latch(enter: BoolArray, leave: BoolArray, shortest: int) -> BoolArray:
+    """State with hysteresis: on after ``shortest`` frames of ``enter`` in a row, off after as many of ``leave``."""
+    state = np.zeros(len(enter), dtype=np.bool_)
+    on, run = False, 0
+    for k in range(len(enter)):
+        run = run + 1 if (leave[k] if on else enter[k]) else 0
+        if run >= shortest:
+            on, run = not on, 0
+            # The change began with the first frame of the run.
+            state[k - shortest + 1 : k] = on
+        state[k] = on
+    return state
+
+
+def _held(series: FloatArray) -> FloatArray:
+    """Heights of a hitch carried over frames in which its machine was not seen."""
+    at = np.flatnonzero(np.isfinite(series))
+    return np.interp(np.arange(len(series)), at, series[at]) if len(at) else series
+
+
+def find_lie(
+    sighting: Sighting,
+    columns: list[int],
+    arc_m: FloatArray,
+    length_m: float,
+    radius_m: float,
+    hitches: Hitches,
+    real_s: FloatArray,
+    link: tuple[int, int] | None = None,
+) -> Lie:
+    """Heights of the rope's markers and the rope's state, frame by frame.
+
+    Parameters
+    ----------
+    columns : markers on the rope, sorted by arc length
+    arc_m : (m,) float array
+        Their arc lengths on the unstretched rope.
+    length_m : float
+        The whole rope's.
+    link : places among the columns of the sprung link's two markers, if there is one
+
+    Notes
+    -----
+    Taut: heights on the straight line between the hitches. Seen obliquely, a rope that is not there does not look
+    straight, so its beads' bow tells slack from taut. Slack: the curvature is fitted to the distances between
+    neighbouring beads and hitches, which the cord keeps, over about 0.1 s. A released end falls freely.
+    Checked by: tests/motion/test_rope.py::test_bead_heights
+    """
+    n, m = len(real_s), len(columns)
+    known = hitches.known.any(axis=0)
+    if not known.any() or m == 0:
+        z = np.full((n, m), 0.5 * HIGHEST_UNKNOWN_M)
+        return Lie(
+            z,
+            np.full((n, m), HIGHEST_UNKNOWN_M / np.sqrt(12)),
+            np.full(n, np.nan),
+            np.zeros((n, 2), dtype=np.bool_),
+            heights_known=False,
+        )
+    foot, lever = sighting.foot_m[:, columns], sighting.lever[:, columns]
+    if not known.all():
+        h = float(np.nanmedian(hitches.place_m[:, int(np.argmax(known)), 2]))
+        z = np.full((n, m), 0.5 * (h + radius_m))
+        u = np.full((n, m), max(h - radius_m, 0.01) / np.sqrt(12))
+        return Lie(z, u, np.full(n, np.nan), np.zeros((n, 2), dtype=np.bool_), heights_known=True)
+    ends = np.stack([np.stack([_held(hitches.place_m[:, e, i]) for i in range(3)], axis=-1) for e in (0, 1)], axis=1)
+    unseen = ~hitches.known.all(axis=1)
+
+    taut_z = _taut_heights(foot, lever, ends)
+    seen = np.asarray((np.isfinite(foot[..., 0])))
+    arcs, lengths = _stretched_arcs(foot + lever * taut_z[..., None], taut_z, arc_m, length_m, link)
+    slack, off = _states(foot, lever, taut_z, ends, arcs, lengths, radius_m, seen, real_s)
+    slack_z, u_slack = fit_slack_heights(foot, lever, ends, arc_m, length_m, radius_m, off, slack, real_s)
+    z = np.where(slack[:, None], slack_z, taut_z)
+    u = np.where(slack[:, None], np.hypot(u_slack, U_SLACK_HEIGHT_M), U_TAUT_HEIGHT_M)
+    gone = np.asarray(off.any(axis=1))
+    z, u = let_sink(z, u, foot, lever, taut_z, ends, slack & ~gone, radius_m, real_s)
+    z, u = let_fall(z, u, taut_z, off, radius_m, real_s)
+    u = np.where(unseen[:, None], np.hypot(u, 0.004), u)
+    state = np.where(seen.sum(axis=1) >= 3, slack.astype(np.float64), np.nan)
+    return Lie(z, u, np.where(gone, 1.0, state), off, heights_known=True)
+
+
+def _stretched_arcs(
+    place: FloatArray, z_m: FloatArray, arc_m: FloatArray, length_m: float, link: tuple[int, int] | None
+) -> tuple[FloatArray, FloatArray]:
+    """Arc lengths (n, m) and whole length (n,) with the link's stretch in each frame put in."""
+    n, m = z_m.shape
+    arcs = np.broadcast_to(arc_m, (n, m))
+    if link is None:
+        return arcs, np.full(n, length_m)
+    first, second = link
+    apart = np.hypot(np.linalg.norm(place[:, second] - place[:, first], axis=-1), z_m[:, second] - z_m[:, first])
+    stretch = np.maximum(_held(apart) - (arc_m[second] - arc_m[first]), 0.0)
+    stretch = np.nan_to_num(stretch)
+    return arcs + stretch[:, None] * (np.arange(m) >= second), length_m + stretch
+
+
+def _taut_heights(foot: FloatArray, lever: FloatArray, ends: FloatArray) -> FloatArray:
+    """Heights (n, m) on the straight line between the hitches, at the points nearest to the lines of sight."""
+    start, along = ends[:, 0], ends[:, 1] - ends[:, 0]
+    flat2 = np.sum(along[:, :2] ** 2, axis=-1)[:, None]
+    z = np.broadcast_to(0.5 * (ends[:, 0, 2] + ends[:, 1, 2])[:, None], foot.shape[:2])
+    for _ in range(4):
+        place = foot + lever * z[..., None]
+        share = np.sum((place - start[:, None, :2]) * along[:, None, :2], axis=-1) / flat2
+        z = start[:, None, 2] + along[:, None, 2] * share
+    return np.asarray(z)
+
+
+def _states(
+    foot: FloatArray,
+    lever: FloatArray,
+    taut_z: FloatArray,
+    ends: FloatArray,
+    arc_m: FloatArray,
+    length_m: FloatArray,
+    radius_m: float,
+    seen: BoolArray,
+    real_s: FloatArray,
+) -> tuple[BoolArray, BoolArray]:
+    """Slack (n,) and off (n, 2), judged from where the beads would be on a taut rope; lengths (n,) with the stretch."""
+    place = foot + lever * taut_z[..., None]
+    along = ends[:, 1, :2] - ends[:, 0, :2]
+    span = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=-1)
+    unit = along / np.linalg.norm(along, axis=-1, keepdims=True)
+    away = place - ends[:, :1, :2]
+    across = unit[:, None, 0] * away[..., 1] - unit[:, None, 1] * away[..., 0]
+    forward = np.sum(away * unit[:, None, :], axis=-1)
+    weight = seen.astype(np.float64)
+    count = np.maximum(weight.sum(axis=1), 1.0)
+    clean, ahead = np.where(seen, across, 0.0), np.where(seen, forward, 0.0)
+    mean, middle = clean.sum(axis=1) / count, ahead.sum(axis=1) / count
+    ahead = (ahead - middle[:, None]) * weight
+    slope = (ahead * clean).sum(axis=1) / np.maximum((ahead**2).sum(axis=1), 1e-9)
+    rest = (clean - mean[:, None]) * weight - slope[:, None] * ahead
+    bow = np.sqrt((rest**2).sum(axis=1) / np.maximum(count - 2, 1.0))
+    straight_enough = (bow < TAUT_BOW_M) & (np.abs(mean) < 0.7 * SLACK_OFFSET_M) & (span > length_m - SLACK_SPAN_M)
+    bent = (bow > SLACK_BOW_M) | (np.abs(mean) > SLACK_OFFSET_M) | (span < length_m - 1.5 * SLACK_SPAN_M)
+    few = weight.sum(axis=1) < 3
+    bent = np.where(few, span < length_m - 1.5 * SLACK_SPAN_M, bent)
+    straight_enough = np.where(few, span > length_m - SLACK_SPAN_M, straight_enough)
+    first_known = not straight_enough[0]
+    slack = _latch(bent, straight_enough, 2)
+    if first_known:
+        until = int(np.argmax(straight_enough)) if straight_enough.any() else len(slack)
+        slack[: max(until, 1)] |= ~straight_enough[: max(until, 1)]
+    off = _find_off(foot, lever, taut_z, ends, arc_m, length_m, radius_m, real_s)
+    return slack | off.any(axis=1), off
+
+
+def _find_off(
+    foot: FloatArray,
+    lever: FloatArray,
+    taut_z: FloatArray,
+    ends: FloatArray,
+    arc_m: FloatArray,
+    length_m: FloatArray,
+    radius_m: float,
+    real_s: FloatArray,
+) -> BoolArray:
+    """Ends (n, 2) that have come off: the nearest seen bead is further from the hitch than the cord allows.
+
+    The bead may be anywhere on its line of sight between the table and the taut line, so the nearest such place counts.
+    What was found late is dated back to when the gap began to grow.
+    """
+    n, m = foot.shape[:2]
+    off = np.zeros((n, 2), dtype=np.bool_)
+    shortest = max(2, round(0.1 / float(np.median(np.diff(real_s))))) if n > 2 else 2
+    seen = np.asarray((np.isfinite(foot[..., 0])))
+    some = seen.any(axis=1)
+    rows = np.arange(n)
+    for end in (0, 1):
+        column = np.argmax(seen, axis=1) if end == 0 else m - 1 - np.argmax(seen[:, ::-1], axis=1)
+        cord = arc_m[rows, column] if end == 0 else length_m - arc_m[rows, column]
+        away = foot[rows, column] - ends[:, end, :2]
+        slope, hitch_z = lever[rows, column], ends[:, end, 2]
+        best = (hitch_z - np.sum(away * slope, axis=-1)) / (1 + np.sum(slope**2, axis=-1))
+        z = np.clip(best, radius_m, np.maximum(taut_z[rows, column], radius_m))
+        gap = np.hypot(np.linalg.norm(away + slope * z[:, None], axis=-1), z - hitch_z) - cord
+        gap = np.where(some, gap, -np.inf)
+        off[:, end] = _latch(gap > OFF_HITCH_M, gap < 0.25 * OFF_HITCH_M, shortest)
+        for start in np.flatnonzero(off[1:, end] & ~off[:-1, end]) + 1:
+            k = int(start)
+            while k > 0 and 0.15 * OFF_HITCH_M < gap[k - 1] < gap[k]:
+                k -= 1
+            off[k:start, end] = True
+    return off

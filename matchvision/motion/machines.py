@@ -1,0 +1,229 @@
+"""Machines' poses from their markers, and how they move."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from matchvision.motion.sighting import Sighting, spread_from_camera
+from matchvision.motion.smoothing import Smoothed, smooth_series
+from matchvision.records.motion import MachineMotion
+from matchvision.records.sheet import Machine
+from matchvision.records.tracks import Tracks
+
+FloatArray = npt.NDArray[np.float64]
+
+#: How far a machine may stand off its home direction where only one marker shows and nothing else tells [rad].
+U_HOME_HEADING_RAD = 0.09
+#: How well a heading carries over short gaps in which one marker alone is seen [rad].
+U_BRIDGED_HEADING_RAD = 0.03
+
+
+@dataclass(frozen=True, eq=False)
+class Pose:
+    """A machine's pose over time: x, y [m] and heading [rad], smoothed, with what the camera's error does to it.
+
+    Attributes
+    ----------
+    camera_jacobian : (n, 3, 15) float array
+        Derivatives of (x, y, heading) by the camera's parameters.
+    headed : bool
+        Whether the heading was ever measured; if not, the home direction stands for it.
+    """
+
+    machine: str
+    home_sign: float
+    x: Smoothed
+    y: Smoothed
+    heading: Smoothed
+    camera_jacobian: FloatArray
+    headed: bool
+
+    def point_of(self, at_m: tuple[float, float, float]) -> tuple[FloatArray, FloatArray]:
+        """Table places (n, 3) of a point of the machine frame, and their derivatives (n, 3, 15) by the camera."""
+        c, s = np.cos(self.heading.value), np.sin(self.heading.value)
+        place = np.stack(
+            [
+                self.x.value + c * at_m[0] - s * at_m[1],
+                self.y.value + s * at_m[0] + c * at_m[1],
+                np.full_like(c, at_m[2]),
+            ],
+            axis=-1,
+        )
+        by_heading = np.stack([-s * at_m[0] - c * at_m[1], c * at_m[0] - s * at_m[1]], axis=-1)
+        moved = self.camera_jacobian[:, :2] + by_heading[..., None] * self.camera_jacobian[:, 2:]
+        return place, np.concatenate([moved, np.zeros_like(moved[:, :1])], axis=1)
+
+    def speed_along_drive(self) -> tuple[FloatArray, FloatArray]:
+        """Speed along the machine's own forward direction and the part of its uncertainty that is new every time."""
+        c, s = np.cos(self.heading.value), np.sin(self.heading.value)
+        speed = c * self.x.rate + s * self.y.rate
+        across = c * self.y.rate - s * self.x.rate
+        variance = (c * self.x.u_rate) ** 2 + (s * self.y.u_rate) ** 2 + (across * self.heading.u_value) ** 2
+        return speed, np.sqrt(variance)
+
+
+def rigid_fit(
+    points_m: FloatArray, covariance: FloatArray, offsets_m: FloatArray, prior_rad: FloatArray, u_prior_rad: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Pose (n, 3) of a rigid body from k of its points, frame by frame, with its covariance and the points' leverage.
+
+    Parameters
+    ----------
+    points_m : (n, k, 2) float array
+        Seen places; NaN where not seen.
+    covariance : (n, k, 2, 2) float array
+    offsets_m : (k, 2) float array
+        The points in the body's frame.
+    prior_rad, u_prior_rad : (n,) float arrays
+        Heading beforehand: decides alone where one point is seen, and hardly counts where there are two.
+
+    Returns
+    -------
+    pose : (n, 3) float array
+        x, y [m], heading [rad]; NaN where no point is seen.
+    covariance : (n, 3, 3) float array
+    leverage : (n, 3, k, 2) float array
+        Derivatives of the pose by the points.
+
+    Notes
+    -----
+    Gauss–Newton on the weighted distances; three turns from the prior bring headings within 30° to rounding error.
+    Checked by: tests/motion/test_machines.py::test_pose_of_two_points
+    """
+    seen = np.asarray(np.isfinite(points_m).all(axis=-1))
+    safe = np.where(seen[..., None, None], covariance, np.eye(2))
+    weight = np.linalg.inv(safe) * seen[..., None, None]
+    points = np.where(seen[..., None], points_m, 0.0)
+    count = seen.sum(axis=1)
+    heading = np.array(prior_rad, dtype=np.float64)
+    n, k = seen.shape
+    # With two points or more, the direction between the outermost seen ones is the better start.
+    wide = count >= 2
+    if wide.any():
+        order = np.argsort(np.where(seen, np.arange(k), -1), axis=1)
+        last, first = order[:, -1], np.argmax(seen, axis=1)
+        rows = np.arange(n)
+        there = points[rows, last] - points[rows, first]
+        here = offsets_m[last] - offsets_m[first]
+        measured = np.arctan2(there[:, 1], there[:, 0]) - np.arctan2(here[:, 1], here[:, 0])
+        heading = np.where(wide, prior_rad + np.angle(np.exp(1j * (measured - prior_rad))), heading)
+    design = np.zeros((n, k, 2, 3))
+    design[..., 0, 0] = design[..., 1, 1] = 1.0
+    x, y = offsets_m[:, 0], offsets_m[:, 1]
+    for _ in range(4):
+        c, s = np.cos(heading)[:, None], np.sin(heading)[:, None]
+        turned = np.stack([c * x - s * y, s * x + c * y], axis=-1)
+        design[..., 0, 2], design[..., 1, 2] = -s * x - c * y, c * x - s * y
+        weighted = np.swapaxes(design, -1, -2) @ weight
+        normal = (weighted @ design).sum(axis=1)
+        normal[:, 2, 2] += u_prior_rad**-2.0
+        none = count == 0
+        normal[none] = np.eye(3)
+        # Residuals against the turned body at the origin; its place comes out whole, the heading as a correction.
+        right = (weighted @ (points - turned)[..., None]).sum(axis=1)[..., 0]
+        right[:, 2] += (prior_rad - heading) * u_prior_rad**-2.0
+        inverse = np.linalg.inv(normal)
+        solution = (inverse @ right[..., None])[..., 0]
+        heading = heading + solution[:, 2]
+    pose = np.stack([solution[:, 0], solution[:, 1], heading], axis=-1)
+    pose[none] = np.nan
+    leverage = np.einsum("nij,nkjl->nikl", inverse, weighted)
+    inverse[none] = np.nan
+    return pose, inverse, leverage
+
+
+def measure_pose(
+    name: str, machine: Machine, tracks: Tracks, sighting: Sighting, real_s: FloatArray
+) -> tuple[Pose, int] | None:
+    """A machine's smoothed pose from its body markers; None where it has none. Also the number of markers used."""
+    columns = [i for i, p in enumerate(tracks.plans) if p.kind == "body" and p.machine == name and not p.on_reach]
+    if not columns:
+        return None
+    offsets = np.array([tracks.plans[i].at_m for i in columns])
+    placing = sighting.place(columns, np.broadcast_to(offsets[:, 2], (len(real_s), len(columns))))
+    points = np.stack([placing.x_m, placing.y_m], axis=-1)
+    home_sign = -1.0 if machine.home == "-x" else 1.0
+    home_rad = np.pi if home_sign < 0 else 0.0
+    n = len(real_s)
+    both = np.asarray(np.isfinite(points).all(axis=-1))
+    together = both.sum(axis=1) >= 2
+    prior, u_prior = np.full(n, home_rad), np.full(n, 10.0)
+    pose, cov, leverage = rigid_fit(points, placing.cov_own, offsets[:, :2], prior, np.where(together, 10.0, 0.1))
+    headed = bool(together.sum() >= 5)
+    if headed:
+        heading = smooth_series(
+            real_s,
+            np.where(together, np.unwrap(np.where(together, pose[:, 2], home_rad)), np.nan),
+            np.where(together, np.sqrt(cov[:, 2, 2]), np.nan),
+        )
+        at = np.flatnonzero(np.isfinite(heading.value))
+        prior = np.interp(real_s, real_s[at], heading.value[at])
+        away_s = np.abs(real_s[:, None] - real_s[at]).min(axis=1) if n * len(at) < 4_000_000 else np.zeros(n)
+        u_prior = np.where(together, 10.0, U_BRIDGED_HEADING_RAD * (1 + away_s / 0.3))
+    else:
+        u_prior = np.where(together, 10.0, U_HOME_HEADING_RAD)
+    pose, cov, leverage = rigid_fit(points, placing.cov_own, offsets[:, :2], prior, u_prior)
+    if not headed:
+        flat = np.where(np.isfinite(pose[:, 0]), home_rad, np.nan)
+        states = np.full((n, 3, 3), np.nan)
+        states[np.isfinite(flat)] = np.diag([U_HOME_HEADING_RAD**2, 0.0, 0.0])
+        zero = flat * 0
+        heading = Smoothed(flat, zero, zero, states, 1.0, np.full(max(n - 1, 0), np.nan), np.isfinite(flat))
+    # What a heading kept from elsewhere does to the place is common to the frames it serves, not new in each.
+    own = leverage * both[:, None, :, None]
+    of_points = np.einsum("nikl,nklm,njkm->nij", own, np.nan_to_num(placing.cov_own), own)
+    usable = np.isfinite(pose[:, 0])
+    u_x, u_y = (np.where(usable, np.sqrt(of_points[:, i, i]), np.nan) for i in (0, 1))
+    x = smooth_series(real_s, pose[:, 0], u_x)
+    y = smooth_series(real_s, pose[:, 1], u_y)
+    by_camera = np.einsum("nikl,nklp->nip", own, np.nan_to_num(placing.camera_jacobian))
+    by_camera = _carried(by_camera, usable)
+    return Pose(name, home_sign, x, y, heading, by_camera, headed), len(columns)
+
+
+def _carried(series: FloatArray, usable: npt.NDArray[np.bool_]) -> FloatArray:
+    """A slowly changing series (n, ...) carried over frames without data from the nearest one before, or after."""
+    at = np.flatnonzero(usable)
+    if len(at) == 0:
+        return series
+    n = len(series)
+    nearest = at[np.clip(np.searchsorted(at, np.arange(n), side="right") - 1, 0, len(at) - 1)]
+    return np.asarray(series[nearest])
+
+
+def rate_spread_from_camera(jacobian: FloatArray, covariance: FloatArray, real_s: FloatArray) -> FloatArray:
+    """Covariance (n, k, k) of the rates of k quantities from a lasting camera error: its scale changes with place.
+
+    Notes
+    -----
+    d/dt of J·δ at constant δ, so C = J̇ C_camera J̇ᵀ. A camera error that changes from frame to frame shows in the
+    residuals instead and is taken up by the smoother's noise factor.
+    """
+    changing = np.gradient(jacobian, real_s, axis=0) if len(real_s) > 1 else np.zeros_like(jacobian)
+    return spread_from_camera(changing, covariance)
+
+
+def motion_of(pose: Pose, covariance: FloatArray, real_s: FloatArray, lever_m: float) -> MachineMotion:
+    """The record of a machine's motion; ``covariance`` is the camera's, ``lever_m`` a lone marker's place.
+
+    A lone marker's unknown heading moves the origin across by ``lever_m`` times its uncertainty.
+    """
+    common = spread_from_camera(pose.camera_jacobian, covariance)
+    common_rate = rate_spread_from_camera(pose.camera_jacobian, covariance, real_s)
+    swing = 0.0 if pose.headed else (lever_m * U_HOME_HEADING_RAD) ** 2
+    nowhere = pose.x.value * np.nan
+    measured = pose.headed
+    return MachineMotion(
+        machine=pose.machine,
+        x_m=pose.x.value,
+        y_m=pose.y.value,
+        speed_m_s=pose.home_sign * pose.x.rate,
+        accel_m_s2=pose.home_sign * pose.x.accel,
+        heading_deg=np.degrees(pose.heading.value) if measured else nowhere,
+        u_x_m=np.sqrt(pose.x.u_value**2 + common[:, 0, 0] + swing * U_HOME_HEADING_RAD**2),
+        u_y_m=np.sqrt(pose.y.u_value**2 + common[:, 1, 1] + swing),
+        u_speed_m_s=np.sqrt(pose.x.u_rate**2 + common_rate[:, 0, 0]),
+        u_accel_m_s2=pose.x.u_accel,
+        u_heading_deg=np.degrees(np.sqrt(pose.heading.u_value**2 + common[:, 2, 2])) if measured else nowhere,
+    )

@@ -1,0 +1,191 @@
+"""The motion stage: from pixels and cameras to everything that moved."""
+
+import numpy as np
+import numpy.typing as npt
+
+from matchvision.errors import CannotMeasure
+from matchvision.geometry.placing import Placing
+from matchvision.motion.machines import Pose, measure_pose, motion_of
+from matchvision.motion.rope import RopeReading, measure_rope
+from matchvision.motion.sighting import Sighting, sight_markers
+from matchvision.motion.wheels import RimPlaces, measure_wheel
+from matchvision.records.camera import Cameras
+from matchvision.records.motion import MachineMotion, Motion, Places, WheelMotion
+from matchvision.records.results import StageNote
+from matchvision.records.sheet import Run, RunSheet
+from matchvision.records.tracks import Tracks
+
+FloatArray = npt.NDArray[np.float64]
+
+#: How well a sheet states the height of a marker on a machine [m].
+U_SHEET_HEIGHT_M = 0.0005
+
+
+def measure_motion(
+    run: Run, tracks: Tracks, cameras: Cameras, real_per_clip_ratio: float = 1.0
+) -> tuple[Motion, StageNote]:
+    """Places, machines' motion, wheels and rope, each with its uncertainty.
+
+    Parameters
+    ----------
+    real_per_clip_ratio : float
+        Real seconds in a second of the clip; below 1 for slow motion.
+
+    Raises
+    ------
+    CannotMeasure
+        On tables with a height profile, and where there are fewer than three frames.
+
+    Notes
+    -----
+    Order: markers on machines give poses; poses give wheel faces and hitches; hitches give the rope's height; only then
+    are rope and rim marks placed.
+    Checked by: tests/motion/test_measuring.py::test_sample_clips_within_limits
+    """
+    sheet = run.sheet
+    if any(abs(z) > 0 for _, z in sheet.table.profile_m):
+        raise CannotMeasure(
+            "motion on a table with a ridge or ramps ([table] profile_m) is not measured yet",
+            do="film on a flat table, or leave profile_m out if its heights stay below a few millimetres",
+        )
+    if len(tracks.frame) < 3:
+        raise CannotMeasure(
+            f"the clip has {len(tracks.frame)} frames, and motion needs at least three", do="film the whole match"
+        )
+    real_s = tracks.clip_s * real_per_clip_ratio
+    sighting = sight_markers(tracks, cameras)
+    poses: dict[str, Pose] = {}
+    machines: dict[str, MachineMotion] = {}
+    markers_used: dict[str, int] = {}
+    for name, machine in sheet.machine.items():
+        measured = measure_pose(name, machine, tracks, sighting, real_s)
+        if measured is not None and np.isfinite(measured[0].x.value).any():
+            poses[name], markers_used[name] = measured
+            lever_m = max((float(np.hypot(*p.at_m[:2])) for p in tracks.plans if p.machine == name), default=0.0)
+            machines[name] = motion_of(poses[name], sighting.covariance, real_s, lever_m)
+    wheels: list[WheelMotion] = []
+    rims: list[RimPlaces] = []
+    spreads_m: list[float] = []
+    for name, pose in poses.items():
+        for wheel in sheet.machine[name].wheel:
+            turned = measure_wheel(pose, wheel, tracks, sighting, real_s)
+            if turned is not None:
+                wheels.append(turned[0])
+                rims.append(turned[1])
+                spreads_m.append(turned[2])
+    rope = None
+    if sheet.rope is not None:
+        rope = measure_rope(sheet.rope, sheet.machine, poses, tracks, sighting, real_s)
+    motion = Motion(
+        frame=tracks.frame,
+        clip_s=tracks.clip_s,
+        real_s=real_s,
+        tracks=tracks,
+        places=place_markers(tracks, sighting, rope, rims),
+        machines=machines,
+        wheels=tuple(wheels),
+        rope=None if rope is None else rope.motion,
+    )
+    return motion, describe_motion(sheet, motion, poses, markers_used, rope, spreads_m)
+
+
+def place_markers(tracks: Tracks, sighting: Sighting, rope: RopeReading | None, rims: list[RimPlaces]) -> Places:
+    """Every marker's place with pixel noise, height and camera together; NaN where its height is not to be had."""
+    n, m = tracks.col_px.shape
+    x, y, z, u_x, u_y = (np.full((n, m), np.nan) for _ in range(5))
+
+    def put(columns: list[int], placing: Placing, u_z: FloatArray) -> None:
+        x[:, columns], y[:, columns] = placing.x_m, placing.y_m
+        z[:, columns] = np.where(np.isfinite(placing.x_m), placing.z_m, np.nan)
+        whole = placing.cov_own + placing.cov_camera
+        lever = sighting.lever[:, columns]
+        u_x[:, columns] = np.sqrt(whole[..., 0, 0] + (lever[..., 0] * u_z) ** 2)
+        u_y[:, columns] = np.sqrt(whole[..., 1, 1] + (lever[..., 1] * u_z) ** 2)
+
+    body = [i for i, p in enumerate(tracks.plans) if p.kind == "body"]
+    if body:
+        heights = np.broadcast_to(np.array([tracks.plans[i].at_m[2] for i in body]), (n, len(body)))
+        put(body, sighting.place(body, heights), np.full((n, len(body)), U_SHEET_HEIGHT_M))
+    if rope is not None:
+        put(rope.columns, rope.placing, rope.lie.u_z_m)
+    for rim in rims:
+        point = rim.placing.point_m
+        x[:, rim.columns], y[:, rim.columns], z[:, rim.columns] = point[..., 0], point[..., 1], point[..., 2]
+        by_camera = rim.camera_jacobian @ sighting.covariance[:, None] @ np.swapaxes(rim.camera_jacobian, -1, -2)
+        whole_3d = rim.placing.cov_own + by_camera
+        u_x[:, rim.columns] = np.sqrt(whole_3d[..., 0, 0])
+        u_y[:, rim.columns] = np.sqrt(whole_3d[..., 1, 1])
+    return Places(x, y, z, u_x, u_y)
+
+
+def _median(values: FloatArray) -> float:
+    finite = values[np.isfinite(values)]
+    return float(np.median(finite)) if len(finite) else float("nan")
+
+
+def describe_motion(
+    sheet: RunSheet,
+    motion: Motion,
+    poses: dict[str, Pose],
+    markers_used: dict[str, int],
+    rope: RopeReading | None,
+    spreads_m: list[float],
+) -> StageNote:
+    """What was done, with numbers; what could not be had, and what would give it."""
+    said: list[str] = []
+    warnings: list[str] = []
+    advice: list[str] = []
+    length_s = float(motion.real_s[-1] - motion.real_s[0])
+    for name, machine in motion.machines.items():
+        factor = poses[name].x.noise_factor
+        said.append(
+            f"{name} from {markers_used[name]} marker{'s' if markers_used[name] != 1 else ''} "
+            f"(speed to {1000 * _median(machine.u_speed_m_s):.1f} mm/s, "
+            f"position along the pull to {1000 * _median(machine.u_x_m):.1f} mm; "
+            f"its places scatter {factor:.2f} times as much as stated)"
+        )
+        if not poses[name].headed:
+            warnings.append(
+                f"{name}: one marker alone does not show which way it points, so its heading is not measured"
+            )
+            advice.append(f"a second marker on {name}, a hand's width from the first, gives its heading and turning")
+        share = float(np.isfinite(machine.speed_m_s).mean())
+        if share < 0.95:
+            warnings.append(f"{name}: seen well enough in {100 * share:.0f} % of the frames only")
+    for name in sheet.machine:
+        if name not in motion.machines:
+            warnings.append(f"{name}: no marker on it was seen, so its motion is not measured")
+            advice.append(f"two stickers on {name} give its motion and turning")
+        elif not any(w.machine == name for w in motion.wheels) and sheet.machine[name].load is None:
+            advice.append(f"two small discs on a wheel of {name} give its slip")
+    for wheel, spread_m in zip(motion.wheels, spreads_m, strict=True):
+        said.append(
+            f"the wheel {wheel.wheel} of {wheel.machine} "
+            f"(slip speed to {1000 * _median(wheel.u_slip_speed_m_s):.1f} mm/s; "
+            f"its marks keep their circle to {1000 * spread_m:.1f} mm)"
+        )
+    if rope is not None:
+        slack = rope.motion.slack
+        known = np.isfinite(slack)
+        state = f", slack in {100 * float(slack[known].mean()):.0f} % of the frames" if known.any() else ""
+        said.append(
+            f"the rope from {len(rope.columns)} markers (length on a side to "
+            f"{1000 * _median(rope.motion.u_on_plus_x_m):.1f} mm, "
+            f"speed to {1000 * _median(rope.motion.u_speed_m_s):.1f} mm/s{state})"
+        )
+        if not rope.lie.heights_known:
+            warnings.append(
+                "the rope's height is not known without a hitch: beads are taken between 0 and 0.1 m above the table"
+            )
+            advice.append("a machine's two markers and its hitch's place give the rope's height")
+    elif sheet.rope is not None:
+        warnings.append("too few markers on the rope were seen, so what lies on each side is not measured")
+        advice.append("beads on the rope, a hand's width apart, give each side's share")
+    sentence = (
+        f"Measured over {len(motion.frame)} frames ({length_s:.1f} s): " + "; ".join(said) + ". "
+        "Places come from the camera and each marker's height; motion is smoothed forwards and backwards in time, with "
+        "a noise level that the data set and that may change as wheels let go."
+        if said
+        else "Nothing that moves could be measured."
+    )
+    return StageNote("motion", "partly" if warnings else "done", sentence, tuple(warnings), tuple(advice))

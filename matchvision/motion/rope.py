@@ -1,0 +1,314 @@
+"""The rope: how much lies on each side of the centre line, how fast it moves, and how it pulls at its ends."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from matchvision.geometry.placing import Placing
+from matchvision.motion.lying import Hitches, Lie, find_lie
+from matchvision.motion.machines import Pose
+from matchvision.motion.sighting import Sighting, spread_from_camera
+from matchvision.motion.smoothing import smooth_series
+from matchvision.records.motion import RopeMotion
+from matchvision.records.sheet import Machine, RopeSheet
+from matchvision.records.tracks import Tracks
+
+FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
+
+#: How much a contest cord stretches, before anything is measured: standard deviation of its relative stretch.
+U_STRETCH_RATIO = 0.003
+#: Relative uncertainty of the rope's length as the sheet states it.
+U_SHEET_LENGTH_RATIO = 0.0005
+#: How far the loose rest of a rope, beyond its last bead, may lie off the straight continuation (share of its length).
+U_LOOSE_REST_RATIO = 0.3
+
+
+@dataclass(frozen=True, eq=False)
+class Line:
+    """The rope as a line of known points, end to end: k = m + 2 points, the first and last being its ends.
+
+    Attributes
+    ----------
+    arc_m : (k,) float array
+        Arc lengths on the unstretched rope.
+    place_m : (n, k, 3) float array
+        NaN where not known.
+    u_x_own_m, u_x_height_m : (n, k) float arrays
+        Uncertainty of x that is new in every frame, and the part that comes from heights and lasts.
+    camera_jacobian : (n, k, 15) float array
+        Derivatives of x by the camera.
+    """
+
+    arc_m: FloatArray
+    place_m: FloatArray
+    u_x_own_m: FloatArray
+    u_x_height_m: FloatArray
+    camera_jacobian: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class Crossing:
+    """Unstretched length on the +x side, (n,), with derivatives by the points' x and the centre line's arc length."""
+
+    plus_m: FloatArray
+    u_own_m: FloatArray
+    u_height_m: FloatArray
+    camera_jacobian: FloatArray
+    link_share: FloatArray
+    arc_m: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class RopeReading:
+    """The rope's motion, where its markers are, and what the note tells."""
+
+    motion: RopeMotion
+    columns: list[int]
+    lie: Lie
+    placing: Placing
+    noise_factor: float
+
+
+def rope_columns(tracks: Tracks) -> tuple[list[int], FloatArray]:
+    """Columns of beads and link markers sorted by arc length, and their arc lengths (NaN ones are left out)."""
+    on_rope = [(p.arc_m, i) for i, p in enumerate(tracks.plans) if p.kind in ("bead", "link") and np.isfinite(p.arc_m)]
+    on_rope.sort()
+    return [i for _, i in on_rope], np.array([arc for arc, _ in on_rope])
+
+
+def find_hitches(rope: RopeSheet, machines: dict[str, Machine], poses: dict[str, Pose], n: int) -> Hitches:
+    """Places of the two hitches from the machines' poses; NaN where an end has no machine, hitch or pose."""
+    place = np.full((n, 2, 3), np.nan)
+    jacobian = np.zeros((n, 2, 3, 15))
+    u_own = np.full((n, 2), np.nan)
+    for end, name in enumerate(rope.ends):
+        machine, pose = machines.get(name), poses.get(name)
+        if machine is None or pose is None or machine.hitch is None or machine.hitch.on == "reach":
+            continue
+        place[:, end], jacobian[:, end] = pose.point_of(machine.hitch.at_m)
+        u_own[:, end] = pose.x.u_value
+    return Hitches(place, jacobian, u_own)
+
+
+def lay_line(
+    rope: RopeSheet, arc_m: FloatArray, placing: Placing, lever_x: FloatArray, lie: Lie, hitches: Hitches
+) -> Line:
+    """The rope's known points from end to end; an end without its hitch continues the last two beads straight on."""
+    n, m = placing.x_m.shape
+    arcs = np.concatenate([[0.0], arc_m, [rope.length_m]])
+    place = np.full((n, m + 2, 3), np.nan)
+    place[:, 1:-1] = np.stack([placing.x_m, placing.y_m, placing.z_m], axis=-1)
+    u_own, u_height = np.zeros((n, m + 2)), np.zeros((n, m + 2))
+    u_own[:, 1:-1] = np.sqrt(placing.cov_own[..., 0, 0])
+    u_height[:, 1:-1] = np.abs(lever_x) * lie.u_z_m
+    jacobian = np.zeros((n, m + 2, 15))
+    jacobian[:, 1:-1] = np.nan_to_num(placing.camera_jacobian[..., 0, :])
+    for end, column in ((0, 0), (1, m + 1)):
+        held = hitches.known[:, end] & ~lie.off[:, end]
+        place[held, column] = hitches.place_m[held, end]
+        u_own[held, column] = hitches.u_own_m[held, end]
+        jacobian[held, column] = hitches.camera_jacobian[held, end, 0]
+        loose = np.flatnonzero(~held)
+        inner = np.isfinite(place[loose, 1:-1, 0])
+        for row, seen in zip(loose, inner, strict=True):
+            two = np.flatnonzero(seen) + 1
+            if len(two) < 2:
+                continue
+            near, next_one = (two[0], two[1]) if end == 0 else (two[-1], two[-2])
+            rest = abs(arcs[column] - arcs[near])
+            step = (place[row, near] - place[row, next_one]) / abs(arcs[near] - arcs[next_one])
+            place[row, column] = place[row, near] + rest * step
+            u_own[row, column] = u_own[row, near] * (1 + rest / abs(arcs[near] - arcs[next_one]))
+            u_height[row, column] = np.hypot(u_height[row, near], U_LOOSE_REST_RATIO * rest)
+            jacobian[row, column] = jacobian[row, near]
+    return Line(arcs, place, u_own, u_height, jacobian)
+
+
+def cross_centre(line: Line, link: tuple[int, int] | None) -> Crossing:
+    """Length of rope, unstretched, on the +x side, summed over pieces where it crosses more than once.
+
+    Between neighbouring known points the rope is straight, so a piece from x_a to x_b on opposite sides is shared as
+    their distances from the line. The pieces beside hidden points are longer, nothing else changes.
+
+    Parameters
+    ----------
+    link : indices of the link's two points in the line, if there is one
+    """
+    n, k = line.place_m.shape[:2]
+    plus, arc = np.full(n, np.nan), np.full(n, np.nan)
+    u_own, u_height = np.full(n, np.nan), np.full(n, np.nan)
+    by_camera, link_share = np.zeros((n, 15)), np.full(n, np.nan)
+    x_all = line.place_m[..., 0]
+    for row in range(n):
+        at = np.flatnonzero(np.isfinite(x_all[row]))
+        if len(at) < 2 or at[0] != 0 or at[-1] != k - 1:
+            continue
+        x, s = x_all[row, at], line.arc_m[at]
+        pieces = np.diff(s)
+        a, b = x[:-1], x[1:]
+        crosses = (a > 0) != (b > 0)
+        width = np.where(crosses, np.abs(a - b), 1.0)
+        share = np.where(crosses, np.maximum(a, b) / width, (a > 0).astype(np.float64))
+        plus[row] = float((pieces * share).sum())
+        # Derivatives of a shared piece by its two ends: the nearer end of the line counts more.
+        d_a = np.where(crosses, pieces * np.abs(b) / width**2, 0.0)
+        d_b = np.where(crosses, pieces * np.abs(a) / width**2, 0.0)
+        by_point = np.zeros(len(at))
+        by_point[:-1] += d_a
+        by_point[1:] += d_b
+        u_own[row] = float(np.sqrt(((by_point * line.u_x_own_m[row, at]) ** 2).sum()))
+        u_height[row] = float((by_point * line.u_x_height_m[row, at]).sum())
+        by_camera[row] = by_point @ line.camera_jacobian[row, at]
+        if crosses.any():
+            first = int(np.argmax(crosses))
+            arc[row] = s[first] + pieces[first] * abs(a[first]) / width[first]
+        if link is not None and np.isfinite(x_all[row, list(link)]).all():
+            xa, xb = x_all[row, link[0]], x_all[row, link[1]]
+            over = (xa > 0) != (xb > 0)
+            link_share[row] = max(xa, xb) / abs(xa - xb) if over else float(xa > 0)
+    return Crossing(plus, u_own, u_height, by_camera, link_share, arc)
+
+
+def _ratio_from_camera(difference_m: FloatArray, jacobian: FloatArray, covariance: FloatArray) -> FloatArray:
+    """Relative uncertainty (n,) from the camera of distances, given as vectors (n, 2) with derivatives (n, 2, 15)."""
+    length = np.linalg.norm(difference_m, axis=-1, keepdims=True)
+    along = difference_m / length
+    by_camera = np.einsum("ni,nip->np", along, jacobian) / length
+    return np.asarray(np.sqrt(spread_from_camera(by_camera[:, None, :], covariance)[:, 0, 0]))
+
+
+def measure_rope(
+    rope: RopeSheet,
+    machines: dict[str, Machine],
+    poses: dict[str, Pose],
+    tracks: Tracks,
+    sighting: Sighting,
+    real_s: FloatArray,
+) -> RopeReading | None:
+    """The rope's motion from its markers and hitches; None where fewer than two points of it are known.
+
+    Notes
+    -----
+    The unstretched length on the +x side is smoothed over time: its rate is the rope's speed at the centre line,
+    towards +x. The stretch comes from the span while the rope is taut, drawn towards none by `U_STRETCH_RATIO`, and the
+    link's from its own two markers. The camera's error at the centre line and the lengths' do not average out.
+    Checked by: tests/motion/test_rope.py::test_share_at_the_end
+    """
+    n = len(real_s)
+    columns, arc_m = rope_columns(tracks)
+    hitches = find_hitches(rope, machines, poses, n)
+    if len(columns) + int(hitches.known.any(axis=0).sum()) < 2 or not columns:
+        return None
+    link, rest_m = _find_link(tracks, columns)
+    lie = find_lie(sighting, columns, arc_m, rope.length_m, rope.bead_radius_m, hitches, real_s, link)
+    placing = sighting.place(columns, lie.z_m)
+    lever = sighting.lever[:, columns]
+    line = lay_line(rope, arc_m, placing, lever[..., 0], lie, hitches)
+    crossing = cross_centre(line, None if link is None else (link[0] + 1, link[1] + 1))
+
+    link_length, u_link, u_link_ratio, link_stretch = _measure_link(link, rest_m, placing, sighting)
+    along = hitches.place_m[:, 1] - hitches.place_m[:, 0]
+    span = np.linalg.norm(along, axis=-1)
+    taut = (lie.slack == 0) & np.isfinite(span)
+    ratio = np.zeros(n)
+    u_ratio = np.full(n, np.hypot(U_STRETCH_RATIO, U_SHEET_LENGTH_RATIO))
+    if taut.any():
+        by_camera = hitches.camera_jacobian[:, 1, :2] - hitches.camera_jacobian[:, 0, :2]
+        u_seen = _ratio_from_camera(along[:, :2], by_camera, sighting.covariance)
+        cord_m = rope.length_m - (rest_m if np.isfinite(rest_m) else 0.0)
+        stretched = span - rope.length_m - np.nan_to_num(link_stretch)
+        believed = U_STRETCH_RATIO**2 / (U_STRETCH_RATIO**2 + u_seen**2 + U_SHEET_LENGTH_RATIO**2)
+        ratio = np.where(taut, np.clip(believed * stretched / cord_m, 0.0, 0.01), 0.0)
+        u_ratio = np.where(taut, np.sqrt(believed) * np.hypot(u_seen, U_SHEET_LENGTH_RATIO), U_SHEET_LENGTH_RATIO)
+        ratio = np.nan_to_num(ratio)
+    smoothed = smooth_series(real_s, crossing.plus_m, crossing.u_own_m)
+    stretch_m = np.nan_to_num(link_stretch)
+    share_of_link = np.nan_to_num(crossing.link_share)
+    plus = smoothed.value * (1 + ratio) + stretch_m * share_of_link
+    total = rope.length_m * (1 + ratio) + stretch_m
+    u_stretch = np.nan_to_num(u_link_ratio * (stretch_m + (rest_m if np.isfinite(rest_m) else 0.0)))
+    u_total = np.hypot(rope.length_m * u_ratio, u_stretch)
+    at_line = spread_from_camera(crossing.camera_jacobian[:, None, :], sighting.covariance)[:, 0, 0]
+    crossing_part = smoothed.u_value**2 + at_line + _carry_known(crossing.u_height_m) ** 2
+    share = plus / total
+    u_plus = np.sqrt(crossing_part + (share * u_total) ** 2)
+    u_minus = np.sqrt(crossing_part + ((1 - share) * u_total) ** 2)
+    # Scale error of the camera at the line acts on speed as on any length there.
+    changing = np.gradient(crossing.camera_jacobian, real_s, axis=0) if n > 1 else crossing.camera_jacobian * 0
+    u_scale = np.sqrt(spread_from_camera(changing[:, None, :], sighting.covariance)[:, 0, 0])
+    direction = _pull_directions(line, hitches, lie)
+    motion = RopeMotion(
+        on_minus_x_m=total - plus,
+        on_plus_x_m=plus,
+        u_on_minus_x_m=u_minus,
+        u_on_plus_x_m=u_plus,
+        speed_m_s=smoothed.rate,
+        u_speed_m_s=np.hypot(smoothed.u_rate, u_scale),
+        slack=lie.slack,
+        crossing_arc_m=crossing.arc_m,
+        span_m=span,
+        link_length_m=link_length,
+        u_link_length_m=u_link,
+        u_link_common_ratio=float(np.nanmedian(u_link_ratio)) if np.isfinite(u_link_ratio).any() else float("nan"),
+        pull_dir_x=direction[..., 0],
+        pull_dir_y=direction[..., 1],
+        pull_dir_z=direction[..., 2],
+        total_m=total,
+        u_total_m=u_total,
+    )
+    return RopeReading(motion, columns, lie, placing, smoothed.noise_factor)
+
+
+def _carry_known(series: FloatArray) -> FloatArray:
+    """A lasting uncertainty, carried over frames where it could not be had."""
+    at = np.flatnonzero(np.isfinite(series))
+    return np.interp(np.arange(len(series)), at, series[at]) if len(at) else series
+
+
+def _find_link(tracks: Tracks, columns: list[int]) -> tuple[tuple[int, int] | None, float]:
+    """Places of the link's two markers among the columns, and its length under no load; NaN where unknown."""
+    at = [k for k, i in enumerate(columns) if tracks.plans[i].kind == "link"]
+    if len(at) != 2:
+        return None, float("nan")
+    arcs = [tracks.plans[columns[k]].arc_m for k in at]
+    return (at[0], at[1]), float(arcs[1] - arcs[0])
+
+
+def _measure_link(
+    link: tuple[int, int] | None, rest_m: float, placing: Placing, sighting: Sighting
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Distance of the link's markers, its own u, the camera's relative u, and the stretch beyond its length at rest."""
+    n = placing.x_m.shape[0]
+    if link is None:
+        nothing = np.full(n, np.nan)
+        return nothing, nothing, nothing, nothing
+    a, b = link
+    places = np.stack([placing.x_m, placing.y_m, placing.z_m], axis=-1)
+    apart = places[:, b] - places[:, a]
+    length = np.linalg.norm(apart, axis=-1)
+    unit = (apart / length[:, None])[:, :2]
+    both = placing.cov_own[:, a] + placing.cov_own[:, b]
+    u = np.sqrt(np.einsum("ni,nij,nj->n", unit, both, unit))
+    by_camera = placing.camera_jacobian[:, b] - placing.camera_jacobian[:, a]
+    ratio = _ratio_from_camera(apart[:, :2], by_camera, sighting.covariance)
+    return length, u, ratio, np.maximum(_carry_known(length) - rest_m, 0.0)
+
+
+def _pull_directions(line: Line, hitches: Hitches, lie: Lie) -> FloatArray:
+    """Unit vectors (n, 2, 3) of the pull on each end's machine: along the taut rope, else towards the nearest bead."""
+    n = len(lie.slack)
+    result = np.full((n, 2, 3), np.nan)
+    for end in (0, 1):
+        hitch = hitches.place_m[:, end]
+        taut = (lie.slack == 0) & hitches.known[:, 1 - end]
+        target = np.where(taut[:, None], hitches.place_m[:, 1 - end], np.nan)
+        order = range(1, line.place_m.shape[1] - 1)
+        for column in order if end == 0 else reversed(order):
+            missing = ~np.isfinite(target[:, 0])
+            target[missing] = line.place_m[missing, column]
+        target[lie.off[:, end]] = np.nan
+        apart = target - hitch
+        result[:, end] = apart / np.linalg.norm(apart, axis=-1, keepdims=True)
+    return result
