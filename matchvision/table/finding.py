@@ -6,17 +6,22 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.errors import TableError
-from matchvision.records.camera import Camera, TableView
+from matchvision.records.camera import CalibrationPoint, Camera, TableView
 from matchvision.records.frames import Frame
 from matchvision.records.results import StageNote
 from matchvision.records.sheet import LensSheet, RunSheet, TableSheet
-from matchvision.table.fitting import U_TAG_HEIGHT_M, LensPrior, fit_cameras, phone_prior, sheet_prior
+from matchvision.table.fitting import LensPrior, fit_cameras, phone_prior, sheet_prior
+from matchvision.table.guessing import camera_height_m
 from matchvision.table.looking import look_moving, look_still
-from matchvision.table.sighting import camera_height_m
+from matchvision.table.noise import U_TAG_HEIGHT_M
+from matchvision.table.posing import fit_pose
 from matchvision.table.tags import TagLayout, TagName, lay_out_tags, search_tags, tell_tags
 from matchvision.table.telling import describe_points, tell_source, write_note
 
 FloatArray = npt.NDArray[np.float64]
+
+#: Points that fit no camera better than this [px] were not measured badly: something is swapped.
+_CONTRADICTION_PX = 15.0
 
 
 def find_table(frames: Sequence[Frame], sheet: RunSheet, lens: LensSheet | None) -> tuple[TableView, StageNote]:
@@ -58,9 +63,16 @@ def find_table(frames: Sequence[Frame], sheet: RunSheet, lens: LensSheet | None)
     _refuse_view_from_below(fit.parameters[0])
     points = describe_points(seen, sheet.table, fit)
     apart = np.array([[p.residual_col_px, p.residual_row_px] for p in points])
+    rms_px = float(np.sqrt(np.mean(apart**2)))
+    _refuse_contradiction(rms_px, points)
     source = tell_source(seen.tags, len(points) - 4 * len(seen.tags), lens_known=lens is not None)
-    camera = Camera(width, height, fit.parameters[0], fit.covariance[0])
-    view = TableView(camera, points, source, float(np.sqrt(np.mean(apart**2))))
+    covariance = fit.covariance[0]
+    if sheet.camera.moves:
+        # The corners' errors are common to all pictures for the lens, but each pose stands on one picture alone.
+        posed = fit_pose(seen.sightings[0], fit.parameters[0], covariance[:9, :9])
+        covariance = posed[1] if posed is not None else covariance
+    camera = Camera(width, height, fit.parameters[0], covariance)
+    view = TableView(camera, points, source, rms_px)
     return view, write_note(view, seen, fit, sheet.table, layout, lens_known=lens is not None)
 
 
@@ -111,3 +123,16 @@ def _refuse_view_from_below(camera: FloatArray) -> None:
             where="[table]",
             do="check which tag or point lies where: seen from above, y is 90° to the left of x",
         )
+
+
+def _refuse_contradiction(rms_px: float, points: Sequence[CalibrationPoint]) -> None:
+    if rms_px <= _CONTRADICTION_PX:
+        return
+    worst = max(points, key=lambda p: np.hypot(p.residual_col_px, p.residual_row_px))
+    off_px = float(np.hypot(worst.residual_col_px, worst.residual_row_px))
+    raise TableError(
+        f"the points on the table contradict each other: no camera fits them to better than {rms_px:.0f} px, "
+        f"and {worst.name!r} is {off_px:.0f} px off",
+        where="[table]",
+        do="check that each tag's or point's at_m, side_m and pixel belong together, and that no two are swapped",
+    )

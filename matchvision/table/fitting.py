@@ -13,20 +13,11 @@ import numpy.typing as npt
 from scipy.optimize import least_squares
 
 from matchvision.geometry.camera import project_points, rotation_matrix
-from matchvision.geometry.placing import direction_jacobian, parameter_jacobian
+from matchvision.geometry.placing import parameter_jacobian
+from matchvision.table.noise import NOISE_WORTH, U_TAG_PLACE_M, NoiseScale, Sighting, noise_parts
 
 FloatArray = npt.NDArray[np.float64]
 
-#: Error of a tag side as seen, before the fit learns better [px].
-EDGE_NOISE_PX = 0.08
-#: How far both ends of one side err together.
-_SIDE_CORRELATION = 0.5
-#: How well a tag's place on the table is known when it was laid with care [m].
-U_TAG_PLACE_M = 0.0003
-#: Printed tags lie on paper or card: their common height above the table is known no better than this [m].
-U_TAG_HEIGHT_M = 0.0005
-#: What the expected noise is worth, in residuals, against what the fit finds.
-NOISE_WORTH = 4.0
 #: Light paper bleeds into black by about this much [px], and this much differently from clip to clip.
 BLEED_PX, U_BLEED_PX = 0.2, 0.3
 _INTRINSIC = 9
@@ -54,7 +45,7 @@ class LensPrior:
         """Derivatives of `residuals`."""
         inner = np.eye(_INTRINSIC)
         if self.log_focal:
-            fx, fy = intrinsics[:2]
+            fx, fy = np.maximum(intrinsics[:2], 1.0)
             inner[0, 0] = 1 / fx
             inner[1, :2] = -1 / fx, 1 / fy
         return np.asarray(self.whitening @ inner, dtype=np.float64)
@@ -63,8 +54,9 @@ class LensPrior:
         if not self.log_focal:
             return intrinsics
         changed = intrinsics.copy()
-        changed[0] = np.log(intrinsics[0])
-        changed[1] = np.log(intrinsics[1] / intrinsics[0])
+        # A trial step of the solver may pass below zero; it is then called back by the misfit.
+        changed[:2] = np.log(np.maximum(intrinsics[:2], 1.0))
+        changed[1] -= changed[0]
         return changed
 
 
@@ -94,30 +86,6 @@ def sheet_prior(parameters: FloatArray, covariance: FloatArray) -> LensPrior:
 
 
 @dataclass(frozen=True, eq=False)
-class Sighting:
-    """Known points as one picture shows them, p of them.
-
-    Attributes
-    ----------
-    points_m : (p, 3) float array
-    pixels_px : (p, 2) float array
-    directions : (p, 2, 2) float array
-        Two unit vectors in whose directions each point is located: the normals of a tag corner's two sides, or the
-        picture's axes for a click.
-    u_px : (p,) float array
-        Standard uncertainty in each of these directions, before the fit has its say.
-    from_edges : (p,) bool array
-        Corners of tags, which stand first, four a tag: they share the bleed, and their noise level is learnt.
-    """
-
-    points_m: FloatArray
-    pixels_px: FloatArray
-    directions: FloatArray
-    u_px: FloatArray
-    from_edges: npt.NDArray[np.bool_]
-
-
-@dataclass(frozen=True, eq=False)
 class CameraFit:
     """A fitted camera, or several that share one lens.
 
@@ -130,6 +98,8 @@ class CameraFit:
         How far light paper eats into the black border.
     noise_px : float
         Noise of a tag side, as the fit found it.
+    place_m : float
+        Uncertainty of a tag's place on the table, as the fit found it.
     click_ratio : float
         How many times worse than stated the clicks are; at least 1.
     residuals : v arrays (p, 2)
@@ -145,45 +115,23 @@ class CameraFit:
     bleed_px: float
     u_bleed_px: float
     noise_px: float
+    place_m: float
     click_ratio: float
     residuals: tuple[FloatArray, ...]
     expected_px: tuple[FloatArray, ...]
     freedom: float
 
 
-def noise_matrix(sighting: Sighting, camera: FloatArray, scale: tuple[float, float]) -> FloatArray:
-    """Covariance (2p, 2p) [px²] of what is located, along each point's two directions.
-
-    The errors of a tag's corners are not independent: both ends of a side err together, for one line was fitted, and
-    a tag laid half a millimetre off takes all its corners along.
-    """
-    u_px = np.repeat(sighting.u_px * np.where(sighting.from_edges, *scale), 2)
-    correlation = np.eye(len(u_px))
-    tags = int(np.sum(sighting.from_edges)) // 4
-    corner = 4 * np.arange(tags)[:, None] + np.arange(4)
-    begins, ends = 2 * corner + 1, 2 * np.roll(corner, -1, axis=1)
-    correlation[begins, ends] = correlation[ends, begins] = _SIDE_CORRELATION
-    noise = correlation * np.outer(u_px, u_px)
-    if tags:
-        points = sighting.points_m[: 4 * tags]
-        axes = (np.array([1.0, 0, 0]), np.array([0, 1.0, 0]))
-        moved = np.stack([direction_jacobian(camera, points, axis) for axis in axes], axis=-1)
-        along = np.nan_to_num(np.einsum("pij,pjk->pik", sighting.directions[: 4 * tags], moved))
-        along = along.reshape(tags, 8, 2) * U_TAG_PLACE_M
-        for k, lever in enumerate(along):
-            noise[8 * k : 8 * k + 8, 8 * k : 8 * k + 8] += lever @ lever.T
-    return noise
-
-
 class _Problem:
     """Residuals and derivatives of all pictures, for unknowns [9 lens, bleed, 6 pose a picture]."""
 
     def __init__(
-        self, sightings: Sequence[Sighting], prior: LensPrior, scale: tuple[float, float], unknowns: FloatArray
+        self, sightings: Sequence[Sighting], prior: LensPrior, scale: NoiseScale, unknowns: FloatArray
     ) -> None:
         self.sightings = sightings
         self.prior = prior
-        self.noise = [noise_matrix(s, self.camera(unknowns, k), scale) for k, s in enumerate(sightings)]
+        self.parts = [noise_parts(s, self.camera(unknowns, k), scale) for k, s in enumerate(sightings)]
+        self.noise = [np.sum(parts, axis=0) for parts in self.parts]
         # One picture more does not make the corners better: their errors stay from frame to frame.
         share = 1 / np.sqrt(len(sightings))
         self.whitening = [share * np.linalg.inv(np.linalg.cholesky(noise)) for noise in self.noise]
@@ -242,19 +190,19 @@ def fit_cameras(
     Notes
     -----
     Least squares with priors, so the covariance is (JᵀJ)⁻¹ of the whitened problem. The noise of the tags' sides is
-    learnt: s² = (ν0 s0² + Σ r²) / (ν0 + ν), a scaled inverse chi-squared update with ν0 = 4 residuals' worth of
-    expectation; clicks are taken as stated unless they fit worse. With several pictures the corners' errors are taken
-    as common to all, so the lens does not look better for it.
+    learnt, as is that of their places on the table: s² = (ν0 s0² + Σ r²) / (ν0 + ν), a scaled inverse chi-squared
+    update with ν0 = 4 residuals' worth of expectation; clicks are taken as stated unless they fit worse. With several
+    pictures the corners' errors are taken as common to all, so the lens does not look better for it.
     Checked by: tests/derived/test_camera_honesty.py::test_stated_uncertainty_holds_the_truth
     """
     unknowns = np.concatenate([start[0, :_INTRINSIC], [BLEED_PX], start[:, _INTRINSIC:].ravel()])
-    scale = (1.0, 1.0)
-    for _ in range(4):
+    scale = NoiseScale()
+    for _ in range(5):
         problem = _Problem(sightings, prior, scale, unknowns)
         solved = least_squares(problem.residuals, unknowns, jac=problem.jacobian, x_scale="jac", method="lm")
         unknowns = np.asarray(solved.x, dtype=np.float64)
-        scale, freedom = _learn_noise(problem, unknowns, scale)
-    problem = _Problem(sightings, prior, scale, unknowns)
+        scale, tails, freedom = _learn_noise(problem, unknowns, scale)
+    problem = _Problem(sightings, prior, tails, unknowns)
     jacobian = problem.jacobian(unknowns)
     covariance = invert_information(jacobian.T @ jacobian)
     parameters, covariances, residuals, expected = [], [], [], []
@@ -265,47 +213,55 @@ def fit_cameras(
         covariances.append(raise_frame(camera, covariance[np.ix_(at, at)], u_height_m))
         residuals.append(problem.misfit(unknowns, k))
         mine = problem.misfit_jacobian(unknowns, k)
-        taken = np.einsum("ij,jk,ik->i", mine, covariance, mine)
+        taken = np.einsum("ij,jk,ik->i", mine, covariance, mine) / len(sightings)
         left = np.maximum(np.diag(noise) - taken, 1e-6 * np.diag(noise))
         expected.append(np.sqrt(left).reshape(-1, 2))
     edges = [s.u_px[s.from_edges] for s in sightings]
-    noise_px = float(np.mean(np.concatenate(edges))) * scale[0] if any(len(e) for e in edges) else 0.0
+    noise_px = float(np.mean(np.concatenate(edges))) * scale.sides if any(len(e) for e in edges) else 0.0
     return CameraFit(
         np.array(parameters),
         np.array(covariances),
         float(unknowns[_INTRINSIC]),
         float(np.sqrt(covariance[_INTRINSIC, _INTRINSIC])),
         noise_px,
-        scale[1],
+        scale.places * U_TAG_PLACE_M,
+        scale.clicks,
         tuple(residuals),
         tuple(expected),
         freedom,
     )
 
 
-def _learn_noise(
-    problem: _Problem, unknowns: FloatArray, scale: tuple[float, float]
-) -> tuple[tuple[float, float], float]:
-    """Noise of edges and of clicks against what was expected, and the residuals beyond what was fitted."""
+def _learn_noise(problem: _Problem, unknowns: FloatArray, scale: NoiseScale) -> tuple[NoiseScale, NoiseScale, float]:
+    """Sizes of the three kinds of noise against what was expected, and the residuals beyond what was fitted.
+
+    The second of the three answers is the first, widened for being learnt from few residuals.
+
+    Notes
+    -----
+    Variance components by restricted maximum likelihood: with Σ the whole noise, V a part of it, A the design and C the
+    covariance of what is fitted, P = Σ⁻¹ − Σ⁻¹ A C Aᵀ Σ⁻¹; the part's scale goes with r'Σ⁻¹VΣ⁻¹r / tr(PV), and tr(PV)
+    are the residuals that tell of it. A variance learnt from ν residuals makes Student's tails, whose variance is
+    ν / (ν − 2) times as large. H. D. Patterson, R. Thompson, Biometrika 58 (1971) 545 (from memory).
+    """
     jacobian = problem.jacobian(unknowns)
     covariance = invert_information(jacobian.T @ jacobian)
-    whitened = problem.residuals(unknowns)
-    views = len(problem.sightings)
-    squares, free = np.zeros(2), np.zeros(2)
-    row = 0
-    for s in problem.sightings:
-        rows = slice(row, row + 2 * len(s.points_m))
-        row = rows.stop
-        mine = jacobian[rows]
-        # The share of each residual that the fit leaves.
-        left = np.clip(1 - np.einsum("ij,jk,ik->i", mine, covariance, mine), 0.0, 1.0)
-        edge = np.repeat(s.from_edges, 2)
-        for group, which in enumerate((edge, ~edge)):
-            squares[group] += float(np.sum(whitened[rows][which] ** 2))
-            free[group] += float(np.sum(left[which])) / views
-    edge_ratio = np.sqrt((NOISE_WORTH * (1 / scale[0]) ** 2 + squares[0]) / (NOISE_WORTH + free[0])) * scale[0]
-    click_ratio = max(1.0, np.sqrt(squares[1] / free[1]) * scale[1]) if free[1] >= 1.0 else 1.0
-    return (float(edge_ratio), float(click_ratio)), float(np.sum(free))
+    share = 1 / len(problem.sightings)
+    squares, free = np.zeros(3), np.zeros(3)
+    for k, (parts, noise) in enumerate(zip(problem.parts, problem.noise, strict=True)):
+        weight = np.linalg.inv(noise)
+        by_unknowns = weight @ problem.misfit_jacobian(unknowns, k)
+        left = weight - share * by_unknowns @ covariance @ by_unknowns.T
+        pull = weight @ problem.misfit(unknowns, k).ravel()
+        squares += share * np.array([pull @ part @ pull for part in parts])
+        free += share * np.maximum([np.sum(left * part) for part in parts], 0.0)
+    before = np.array([scale.sides, scale.places, scale.clicks])
+    ratio = np.sqrt((NOISE_WORTH + squares * before**2) / (NOISE_WORTH + free))
+    clicks = max(1.0, float(ratio[2]))
+    known = NOISE_WORTH + free
+    wide = ratio * np.sqrt(known / (known - 2))
+    learnt = NoiseScale(float(ratio[0]), float(ratio[1]), clicks)
+    return learnt, NoiseScale(float(wide[0]), float(wide[1]), clicks), float(np.sum(free))
 
 
 def invert_information(information: FloatArray) -> FloatArray:

@@ -8,8 +8,9 @@ from matchvision.records.camera import Camera, Cameras, TableView
 from matchvision.records.frames import Frame
 from matchvision.records.results import StageNote
 from matchvision.records.sheet import RunSheet
+from matchvision.table.guessing import guess_camera
 from matchvision.table.posing import TAGS_NEEDED, fit_pose
-from matchvision.table.sighting import guess_camera, sight_edges, sight_roughly
+from matchvision.table.sighting import sight_edges, sight_roughly
 from matchvision.table.tags import Luma, detect_tags, lay_out_tags
 
 FloatArray = npt.NDArray[np.float64]
@@ -124,7 +125,7 @@ class CameraFollower:
         rough = sight_roughly(self._layout, tags)
         if len(rough.points_m) < 4 * TAGS_NEEDED:
             return None
-        return self._refine(luma, guess_camera(rough, [self._lens])[9:])
+        return self._refine(luma, guess_camera(rough, self._lens)[9:])
 
     def _refine(self, luma: Luma, pose: FloatArray) -> tuple[FloatArray, FloatArray, float] | None:
         for _ in range(3):

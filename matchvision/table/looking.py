@@ -8,16 +8,16 @@ import numpy.typing as npt
 
 from matchvision.errors import TableError
 from matchvision.records.sheet import TableSheet
-from matchvision.table.fitting import LensPrior, Sighting, fit_cameras
-from matchvision.table.sighting import guess_camera, join_sightings, sight_clicks, sight_edges, sight_roughly
+from matchvision.table.fitting import LensPrior, fit_cameras
+from matchvision.table.guessing import first_cameras
+from matchvision.table.noise import Sighting
+from matchvision.table.sighting import join_sightings, sight_clicks, sight_edges, sight_roughly
 from matchvision.table.tags import Luma, TagLayout, TagName, tell_tags
 
 FloatArray = npt.NDArray[np.float64]
 
 #: A tag that wanders further than this [px] belongs to a camera that moves.
 _STILL_PX = 3.0
-#: Focal lengths tried for the first guess, as shares of the longer side.
-_FOCAL_GUESSES = (0.45, 0.6, 0.77, 1.0, 1.4, 2.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,7 +48,7 @@ def look_still(
         )
     clicks = sight_clicks(table)
     rough = join_sightings([sight_roughly(layout, typical), clicks])
-    start = _first_cameras([rough], prior, max(luma[0].shape))
+    start = first_cameras([rough], prior, max(luma[0].shape))
     if not typical:
         return Seen((clicks,), start, (), 1, tuple(warnings))
     mean, pictures = _mean_around_tags(luma, list(typical.values()))
@@ -89,7 +89,7 @@ def look_moving(
             do="lay tags on the table, or film from a tripod: clicked points serve only a still camera",
         )
     rough = [sight_roughly(layout, tags) for _, tags in usable]
-    start = _first_cameras(rough, prior, max(luma[0].shape))
+    start = first_cameras(rough, prior, max(luma[0].shape))
     sightings: list[Sighting] = []
     tags: tuple[TagName, ...] = ()
     for _ in range(2):
@@ -107,18 +107,6 @@ def look_moving(
         start = fit_cameras(sightings, start, prior).parameters
     warnings = ("Clicked points serve only a still camera and were not used.",) if table.point else ()
     return Seen(tuple(sightings), start, tags, len(sightings), warnings)
-
-
-def _first_cameras(rough: Sequence[Sighting], prior: LensPrior, longer_px: int) -> FloatArray:
-    """First guesses (v, 15), refined on what was seen roughly."""
-    lenses = [prior.mean]
-    if prior.log_focal:
-        lenses = [np.concatenate([[share * longer_px] * 2, prior.mean[2:]]) for share in _FOCAL_GUESSES]
-    start = np.array([guess_camera(s, lenses) for s in rough])
-    start[:, :9] = start[0, :9]
-    if len(start) > 1:
-        start = np.array([guess_camera(s, [start[0, :9]]) for s in rough])
-    return fit_cameras(rough, start, prior).parameters
 
 
 def _typical_corners(

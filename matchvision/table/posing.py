@@ -5,16 +5,8 @@ import numpy.typing as npt
 
 from matchvision.geometry.camera import project_points
 from matchvision.geometry.placing import parameter_jacobian
-from matchvision.table.fitting import (
-    BLEED_PX,
-    NOISE_WORTH,
-    U_BLEED_PX,
-    U_TAG_HEIGHT_M,
-    Sighting,
-    invert_information,
-    noise_matrix,
-    raise_frame,
-)
+from matchvision.table.fitting import BLEED_PX, U_BLEED_PX, invert_information, raise_frame
+from matchvision.table.noise import NOISE_WORTH, U_TAG_HEIGHT_M, NoiseScale, Sighting, noise_parts
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -73,7 +65,7 @@ class _Solution:
         apart = sighting.pixels_px - project_points(camera, sighting.points_m)
         apart = np.einsum("pij,pj->pi", sighting.directions, apart).ravel()
         design = np.column_stack([by_camera[:, 9:], np.ones(len(apart))])
-        white = np.linalg.inv(np.linalg.cholesky(noise_matrix(sighting, camera, (1.0, 1.0))))
+        white = np.linalg.inv(np.linalg.cholesky(np.sum(noise_parts(sighting, camera, NoiseScale()), axis=0)))
         design_white, apart_white = white @ design, white @ apart
         information = design_white.T @ design_white
         information[6, 6] += 1 / U_BLEED_PX**2

@@ -2,16 +2,14 @@
 
 from collections.abc import Mapping, Sequence
 
-import cv2
 import numpy as np
 import numpy.typing as npt
 
-from matchvision.errors import TableError
-from matchvision.geometry.camera import project_points, rotation_matrix
+from matchvision.geometry.camera import project_points
 from matchvision.geometry.profile import surface_height
 from matchvision.records.sheet import TableSheet
 from matchvision.table.edges import locate_edges, side_frames
-from matchvision.table.fitting import EDGE_NOISE_PX, Sighting
+from matchvision.table.noise import EDGE_NOISE_PX, Sighting
 from matchvision.table.tags import Luma, TagLayout, TagName
 
 FloatArray = npt.NDArray[np.float64]
@@ -79,42 +77,3 @@ def sight_edges(
         np.ones(count, dtype=bool),
     )
     return sighting, tuple(name for name, fine in zip(layout.names, good, strict=True) if fine)
-
-
-def guess_camera(sighting: Sighting, intrinsics: Sequence[FloatArray]) -> FloatArray:
-    """First guess (15,) of the camera: the best pose for the best of several lenses (9,) each.
-
-    Raises
-    ------
-    TableError
-        When the points cannot fix a pose, or only one from below the table.
-    """
-    best, best_px = None, np.inf
-    for lens in intrinsics:
-        matrix = np.array([[lens[0], 0, lens[2]], [0, lens[1], lens[3]], [0, 0, 1.0]])
-        solved, turn, shift = cv2.solvePnP(
-            np.ascontiguousarray(sighting.points_m),
-            np.ascontiguousarray(sighting.pixels_px),
-            matrix,
-            lens[4:9],
-            flags=cv2.SOLVEPNP_SQPNP,
-        )
-        if not solved:
-            continue
-        camera = np.concatenate([lens, np.ravel(turn), np.ravel(shift)]).astype(np.float64)
-        apart = project_points(camera, sighting.points_m) - sighting.pixels_px
-        rms_px = float(np.sqrt(np.mean(apart**2)))
-        if np.isfinite(rms_px) and rms_px < best_px:
-            best, best_px = camera, rms_px
-    if best is None:
-        raise TableError(
-            "no camera position fits the points on the table",
-            where="[table]",
-            do="check that the points are not on one line and that at_m and pixel belong together",
-        )
-    return best
-
-
-def camera_height_m(camera: FloatArray) -> float:
-    """Height [m] of a camera's (15,) optical centre above the table frame's origin."""
-    return float(-(rotation_matrix(camera[9:12]).T @ camera[12:15])[2])
