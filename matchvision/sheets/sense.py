@@ -102,16 +102,17 @@ def _check_homes(data: Mapping[str, Any]) -> Iterator[KeyFault]:
 
 def _check_tags(data: Mapping[str, Any]) -> Iterator[KeyFault]:
     half = _half_table(data)
-    seen: dict[tuple[str, int], int] = {}
+    seen: set[tuple[str, int]] = set()
     for number, tag in enumerate(_array(_block(data, "table"), "tag")):
         if not isinstance(tag, Mapping):
             continue
         key: Key = ("table", "tag", number)
-        label = (str(tag.get("family", "36h11")), tag.get("id"))
-        if isinstance(label[1], int) and label in seen:
-            found = f"tag {label[1]} of family {label[0]} is listed twice"
-            yield KeyFault((*key, "id"), found, "each tag on the table needs its own number")
-        seen[label] = number  # type: ignore[index]
+        family, identity = str(tag.get("family", "36h11")), tag.get("id")
+        if isinstance(identity, int):
+            if (family, identity) in seen:
+                found = f"tag {identity} of family {family} is listed twice"
+                yield KeyFault((*key, "id"), found, "each tag on the table needs its own number")
+            seen.add((family, identity))
         centre, side = _point(tag.get("centre_m")), _number(tag.get("side_m"))
         if half is None or centre is None or side is None:
             continue
