@@ -1,7 +1,7 @@
 """The grip stage: wheel states and everything that happened, in order of time."""
 
 from collections import Counter
-from typing import Final
+from typing import Final, Literal
 
 import numpy as np
 
@@ -43,10 +43,11 @@ def find_events(run: Run, motion: Motion, pull: Pull | None, clock: MatchClock) 
             commands = run.commands.get(wheel.machine)
             stalls = find_stalls(wheel, motion.real_s, clock, traction=traction, commands=commands)
             events.extend(_new_ones(stalls, events))
+    unseen = unseen_wheels(run, motion)
     for name, moved in motion.machines.items():
         machine = run.sheet.machine[name]
-        if not any(wheel.machine == name for wheel in motion.wheels) and machine.wheel:
-            advice.append(f"Two marks on a wheel of {name} would show when it slips.")
+        if machine.wheel and not any(wheel.rim for wheel in machine.wheel):
+            advice.append(f"Two marks on the rim of a wheel of {name} would show when it slips.")
         events.extend(find_first_motion(moved, motion.real_s, clock))
         events.extend(find_turning(moved, motion.real_s, clock))
         events.extend(find_leaving(moved, run.sheet.table, motion.real_s, clock))
@@ -60,7 +61,16 @@ def find_events(run: Run, motion: Motion, pull: Pull | None, clock: MatchClock) 
     inside = [event for event in events if event.start_s <= clock.duration_s]
     inside.sort(key=lambda event: event.start_s)
     grip = Grip(tuple(inside), states)
-    return grip, StageNote("grip", "done", describe_events(grip), advice=tuple(advice))
+    warnings = tuple(f"{wheel} could not be watched for slip, since its rim marks were not seen." for wheel in unseen)
+    status: Literal["done", "partly"] = "partly" if unseen else "done"
+    return grip, StageNote("grip", status, describe_events(grip), warnings, tuple(advice))
+
+
+def unseen_wheels(run: Run, motion: Motion) -> list[str]:
+    """Wheels with rim marks in the sheet whose slip is known in no frame."""
+    seen = {(w.machine, w.wheel) for w in motion.wheels if np.isfinite(w.slip_speed_m_s).any()}
+    marked = [(name, wheel.name) for name, machine in run.sheet.machine.items() for wheel in machine.wheel if wheel.rim]
+    return [f"Wheel {wheel} of {name}" for name, wheel in marked if (name, wheel) not in seen]
 
 
 def drive_speed(run: Run, moved: MachineMotion) -> FloatArray:

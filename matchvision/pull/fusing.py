@@ -114,6 +114,15 @@ def compare_sources(source: PullSource, believed: PullSource, real_s: FloatArray
     return Contradiction(source.source, believed.source, marked, mean_N, u_mean_N)
 
 
+def window_mean(values: FloatArray, real_s: FloatArray, window_s: float) -> FloatArray:
+    """Mean over a window around each frame; NaN where less than half of the window's frames are known."""
+    first = np.searchsorted(real_s, real_s - window_s / 2, side="left")
+    last = np.searchsorted(real_s, real_s + window_s / 2, side="right")
+    count = _window_sum(np.isfinite(values).astype(np.float64), first, last)
+    sums = _window_sum(np.nan_to_num(values), first, last)
+    return np.where(2 * count >= last - first, sums / np.maximum(count, 1.0), np.nan)
+
+
 def _window_sum(values: FloatArray, first: npt.NDArray[np.intp], last: npt.NDArray[np.intp]) -> FloatArray:
     running = np.concatenate([[0.0], np.cumsum(values)])
     return np.asarray(running[last] - running[first], dtype=np.float64)

@@ -1,14 +1,14 @@
 """The pull stage: every source that footage and sheet support, fused, and each machine's traction from it."""
 
 from collections.abc import Sequence
-from typing import Literal
+from typing import Final, Literal
 
 import numpy as np
 import numpy.typing as npt
 
 from matchvision.errors import CannotMeasure
 from matchvision.pull.drive import join_drives, known_drives, measure_drive
-from matchvision.pull.fusing import Contradiction, fuse_sources
+from matchvision.pull.fusing import Contradiction, fuse_sources, window_mean
 from matchvision.pull.link import LinkLaw, fit_link, measure_link
 from matchvision.pull.load import MOVING_M_S, known_loads, measure_load
 from matchvision.pull.stretch import measure_stretch
@@ -16,10 +16,13 @@ from matchvision.pull.traction import measure_traction
 from matchvision.records.motion import MatchClock, Motion, RopeMotion
 from matchvision.records.pull import Pull, PullSource, Traction
 from matchvision.records.results import StageNote
-from matchvision.records.sheet import RopeSheet, Run
+from matchvision.records.sheet import RopeSheet, Run, RunSheet
 from matchvision.uncertainty import format_quantity
 
 FloatArray = npt.NDArray[np.float64]
+
+#: The largest pull is that of means over this long: a single frame's noise is no pull.
+PEAK_OVER_S: Final = 0.2
 
 
 def measure_pull(run: Run, motion: Motion, clock: MatchClock) -> tuple[Pull, StageNote]:
@@ -58,7 +61,8 @@ def measure_pull(run: Run, motion: Motion, clock: MatchClock) -> tuple[Pull, Sta
     disagreement = tuple(describe_contradiction(found, match_s) for found in contradictions)
     traction = _try_traction(run, motion, rope, fused, left_out)
     pull = Pull((*sources, fused), traction, disagreement, tuple(left_out))
-    status: Literal["done", "partly"] = "done" if fused.independent and not disagreement else "partly"
+    names = {source.source for source in sources}
+    status: Literal["done", "partly"] = "done" if asked_sources(run.sheet) <= names else "partly"
     during = (match_s >= 0) & (match_s <= clock.duration_s)
     sentence = describe_pull(sources, fused, during, match_s)
     return pull, StageNote("pull", status, sentence, (*warnings, *disagreement), tuple(left_out))
@@ -76,12 +80,24 @@ def describe_pull(
     }
     words = [names[s.source] + ("" if s.independent else " (not independent of the forecast)") for s in sources]
     sentence = f"Rope tension from {' and '.join(words)}"
-    seen_N = np.where(during, fused.tension_N, np.nan)
+    seen_N = np.where(during, window_mean(fused.tension_N, match_s, PEAK_OVER_S), np.nan)
     if not np.isfinite(seen_N).any():
         return f"{sentence}; none of it during the match."
     peak = int(np.nanargmax(seen_N))
     largest = format_quantity(float(seen_N[peak]), float(fused.u_tension_N[peak]), "N")
-    return f"{sentence}; largest {largest} (k = 1) at {match_s[peak]:.2f} s."
+    return f"{sentence}; largest {largest} (k = 1, mean over {PEAK_OVER_S:g} s) at {match_s[peak]:.2f} s."
+
+
+def asked_sources(sheet: RunSheet) -> set[str]:
+    """Sources that the sheet describes in order to have the pull measured; what rests on the forecast is not asked."""
+    asked = set()
+    if sheet.rope is not None and sheet.rope.link is not None:
+        asked.add("link")
+    if any(machine.load is not None for machine in sheet.machine.values()):
+        asked.add("inertia")
+    if any(machine.drive is not None for machine in sheet.machine.values()):
+        asked.add("drive")
+    return asked
 
 
 def describe_contradiction(found: Contradiction, match_s: FloatArray) -> str:

@@ -16,9 +16,9 @@ CARRY_S: Final = 0.5
 def read_at(values: FloatArray, u_values: FloatArray, t_s: FloatArray, at_s: float) -> tuple[float, float]:
     """Value and u of a series at a moment, NaN where it is not known near it.
 
-    A straight line through the frames within 0.15 s; u is that of the three nearest frames, not averaged down, since most of it
-    is common to them. Where the series ends up to 0.5 s before the moment it is carried on at its last speed, and all
-    that it is carried on by counts as uncertainty.
+    A straight line through the frames within 0.15 s; u is that of the three nearest frames, not averaged down, since
+    most of it is common to them. Where the series ends up to 0.5 s before the moment it is carried on at its last
+    speed, and all that it is carried on by counts as uncertainty.
 
     Notes
     -----

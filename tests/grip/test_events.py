@@ -1,5 +1,7 @@
 """The grip stage on the sample clips' true motion with noise: every true event, and no other."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -79,3 +81,11 @@ def test_every_wheel_has_a_state_in_every_frame() -> None:
     for states in grip.grip_state.values():
         assert len(states) == 598
         assert set(states) <= {"gripping", "slipping", "spinning", "dragged", ""}
+
+
+def test_wheel_whose_marks_were_not_seen_is_said() -> None:
+    folder = SAMPLE_CLIPS / "flat-match"
+    run, motion = read_run(folder), true_motion(folder, np.random.default_rng(15))
+    _, note = find_events(run, replace(motion, wheels=motion.wheels[:1]), None, true_clock(folder))
+    assert note.status == "partly"
+    assert "of plover" in note.warnings[0]

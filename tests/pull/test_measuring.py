@@ -36,7 +36,8 @@ def test_rough_stretch_under_the_load_is_told() -> None:
     """Rough from x = 0 to 0.36 m, under the sled from 3.18 s of the clip, so its friction is not as stated."""
     run, clock = read_run(SLED), true_clock(SLED)
     pull, note = measure_pull(run, true_motion(SLED, np.random.default_rng(4)), clock)
-    assert note.status == "partly"
+    assert note.status == "done"
+    assert note.warnings
     assert "inertia" in pull.disagreement[0]
     assert "link" in pull.disagreement[0]
     inertia, link = pull.source("inertia"), pull.source("link")
@@ -90,3 +91,13 @@ def test_nothing_to_measure_with_says_what_would_help() -> None:
     assert "sprung link" in caught.value.do
     with pytest.raises(CannotMeasure, match="no rope"):
         measure_pull(make_run(), replace(motion, rope=None), MatchClock(0.0, 1.0))
+
+
+def test_described_link_that_was_not_seen_leaves_the_pull_partly_measured() -> None:
+    motion = true_motion(SLED, np.random.default_rng(8))
+    assert motion.rope is not None
+    unseen = replace(motion.rope, link_length_m=np.full(len(motion.real_s), np.nan))
+    pull, note = measure_pull(read_run(SLED), replace(motion, rope=unseen), true_clock(SLED))
+    assert note.status == "partly"
+    assert any("markers were not seen" in sentence for sentence in pull.left_out)
+    assert [s.source for s in pull.sources] == ["inertia", "drive", "fused"]
