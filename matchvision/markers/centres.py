@@ -167,6 +167,7 @@ def _search_and_fit_windows(
     across_sums = np.empty((side, side))
     normal = np.empty((4, 4))
     right = np.empty(4)
+    step = np.empty(4)
     slope = np.empty(4)
     for w in range(place.shape[0]):
         if not (math.isfinite(place[w, 0]) and math.isfinite(place[w, 1]) and half[w] > 0):
@@ -263,13 +264,32 @@ def _search_and_fit_windows(
                             normal[p, q] += slope[p] * slope[q]
             if count < 9:
                 break
+            # Cholesky: lower triangle of the normal matrix, in place.
+            definite = True
             for p in range(4):
-                normal[p, p] *= 1.0 + 1e-6
-                for q in range(p):
-                    normal[q, p] = normal[p, q]
-            if abs(np.linalg.det(normal)) < 1e-9:
+                for q in range(p + 1):
+                    value = normal[p, q]
+                    for k in range(q):
+                        value -= normal[p, k] * normal[q, k]
+                    if p > q:
+                        normal[p, q] = value / normal[q, q]
+                    elif value > 1e-9 * (normal[p, p] + 1e-9):
+                        normal[p, p] = math.sqrt(value)
+                    else:
+                        definite = False
+                        normal[p, p] = 1.0
+            if not definite:
                 break
-            step = np.linalg.solve(normal, right)
+            for p in range(4):
+                value = right[p]
+                for k in range(p):
+                    value -= normal[p, k] * step[k]
+                step[p] = value / normal[p, p]
+            for p in range(3, -1, -1):
+                value = step[p]
+                for k in range(p + 1, 4):
+                    value -= normal[k, p] * step[k]
+                step[p] = value / normal[p, p]
             jump = math.sqrt(step[0] * step[0] + step[1] * step[1])
             scale = 1.0 if jump < 1.5 else 1.5 / jump
             col += scale * step[0]
@@ -287,10 +307,17 @@ def _search_and_fit_windows(
         if not good or away > 0.8 * radius[w] + 3.0 or count < 9:
             continue
         variance = squares / (count - 4)
-        spread = np.linalg.inv(normal)
+        # Columns 0 and 1 of the inverse of the triangle: their squares sum to the inverse's diagonal.
+        for axis in range(2):
+            total = 0.0
+            for p in range(axis, 4):
+                value = 1.0 if p == axis else 0.0
+                for k in range(axis, p):
+                    value -= normal[p, k] * step[k]
+                step[p] = value / normal[p, p]
+                total += step[p] * step[p]
+            answer[w, 2 + axis] = math.sqrt(variance * total)
         answer[w, 0], answer[w, 1] = col, row
-        answer[w, 2] = math.sqrt(max(variance * spread[0, 0], 0.0))
-        answer[w, 3] = math.sqrt(max(variance * spread[1, 1], 0.0))
         answer[w, 4] = contrast / whole
         answer[w, 5] = math.sqrt(variance) / contrast
         answer[w, 6] = likeness

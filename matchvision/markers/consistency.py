@@ -1,6 +1,7 @@
 """What cannot be true is not kept: markers too far apart, two on one spot, marks off their circle."""
 
 import itertools
+import math
 from collections.abc import Sequence
 from typing import Final
 
@@ -33,11 +34,12 @@ def doubt_rope(
         Distance from the expected place.
     """
     doubted: list[int] = []
-    kept = [i for i in columns if np.isfinite(place_m[i, 0])]
+    x, y = place_m[:, 0].tolist(), place_m[:, 1].tolist()
+    kept = [i for i in columns if math.isfinite(x[i])]
     while True:
         wrong: list[int] = []
         for a, b in itertools.pairwise(kept):
-            apart = float(np.hypot(place_m[a, 0] - place_m[b, 0], place_m[a, 1] - place_m[b, 1]))
+            apart = math.hypot(x[a] - x[b], y[a] - y[b])
             same_spot = apart < _SAME_SPOT_RATIO * plans[a].radius_m and plans[a].colour == plans[b].colour
             if same_spot or apart > longest_m(plans[a], plans[b]) + DISTANCE_SLACK_M:
                 wrong.append(a if jump_px[a] > jump_px[b] else b)
@@ -76,9 +78,13 @@ def doubt_bodies(
 
 def wheel_coordinates(plan: MarkerPlan, pose: Pose, place_m: FloatArray) -> tuple[float, float]:
     """Distance from the middle of the wheel's face [m] and wheel angle [rad] of a rim mark at a table place (3,)."""
-    off = place_m - pose.place(np.array(plan.at_m))
-    forward, up = float(off @ pose.forward), float(off[2])
-    return float(np.hypot(forward, up)), float(np.deg2rad(plan.angle_deg) - np.arctan2(up, forward))
+    at_x, at_y, at_z = plan.at_m
+    cosine, sine = math.cos(pose.heading_rad), math.sin(pose.heading_rad)
+    x, y, z = place_m.tolist()
+    off_x = x - pose.x_m - cosine * at_x + sine * at_y
+    off_y = y - pose.y_m - sine * at_x - cosine * at_y
+    forward, up = off_x * cosine + off_y * sine, z - at_z
+    return math.hypot(forward, up), math.radians(plan.angle_deg) - math.atan2(up, forward)
 
 
 def is_off_circle(plan: MarkerPlan, distance_m: float) -> bool:

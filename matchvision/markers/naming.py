@@ -1,6 +1,7 @@
 """Which spot is which marker of a machine: by what a rigid body must keep."""
 
 import itertools
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -37,20 +38,23 @@ class Pose:
 
     def place(self, at_m: FloatArray) -> FloatArray:
         """Table points (..., 3) of machine points (..., 3) [m]."""
-        cosine, sine = np.cos(self.heading_rad), np.sin(self.heading_rad)
+        cosine, sine = math.cos(self.heading_rad), math.sin(self.heading_rad)
         at = np.asarray(at_m, dtype=np.float64)
-        x, y, z = at[..., 0], at[..., 1], at[..., 2]
-        return np.stack([self.x_m + cosine * x - sine * y, self.y_m + sine * x + cosine * y, z], axis=-1)
+        place = np.empty(at.shape)
+        place[..., 0] = self.x_m + cosine * at[..., 0] - sine * at[..., 1]
+        place[..., 1] = self.y_m + sine * at[..., 0] + cosine * at[..., 1]
+        place[..., 2] = at[..., 2]
+        return place
 
     @property
     def forward(self) -> FloatArray:
         """Unit vector along the machine, table frame."""
-        return np.array([np.cos(self.heading_rad), np.sin(self.heading_rad), 0.0])
+        return np.array([math.cos(self.heading_rad), math.sin(self.heading_rad), 0.0])
 
     @property
     def left(self) -> FloatArray:
         """Unit vector to the machine's left, table frame."""
-        return np.array([-np.sin(self.heading_rad), np.cos(self.heading_rad), 0.0])
+        return np.array([-math.sin(self.heading_rad), math.cos(self.heading_rad), 0.0])
 
 
 @dataclass(frozen=True)
@@ -68,13 +72,16 @@ def pose_from_pair(first_at: FloatArray, second_at: FloatArray, first_m: FloatAr
 
     The heading is that of the line between them; the middle is shared.
     """
-    along_at, along_m = second_at - first_at, second_m - first_m
-    heading = np.arctan2(along_m[1], along_m[0]) - np.arctan2(along_at[1], along_at[0])
-    cosine, sine = np.cos(heading), np.sin(heading)
-    middle = (first_at + second_at) / 2
-    turned = np.array([cosine * middle[0] - sine * middle[1], sine * middle[0] + cosine * middle[1]])
-    origin = (first_m + second_m) / 2 - turned
-    return Pose(float(origin[0]), float(origin[1]), float(heading))
+    (ax, ay), (bx, by) = first_at.tolist(), second_at.tolist()
+    (px, py), (qx, qy) = first_m.tolist(), second_m.tolist()
+    heading = math.atan2(qy - py, qx - px) - math.atan2(by - ay, bx - ax)
+    cosine, sine = math.cos(heading), math.sin(heading)
+    middle_x, middle_y = (ax + bx) / 2, (ay + by) / 2
+    return Pose(
+        (px + qx) / 2 - cosine * middle_x + sine * middle_y,
+        (py + qy) / 2 - sine * middle_x - cosine * middle_y,
+        heading,
+    )
 
 
 def name_machines(

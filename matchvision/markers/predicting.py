@@ -1,5 +1,6 @@
 """Where each marker should be now: from poses, wheel angles and neighbours on the rope."""
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -57,7 +58,7 @@ class MachineState:
         """Note a pose seen."""
         heading = pose.heading_rad
         if self.heading is not None:
-            heading = self.heading.value + float(np.angle(np.exp(1j * (heading - self.heading.value))))
+            heading = self.heading.value + math.remainder(heading - self.heading.value, math.tau)
         self.x = follow(self.x, pose.x_m, clip_s)
         self.y = follow(self.y, pose.y_m, clip_s)
         self.heading = follow(self.heading, heading, clip_s)
@@ -71,7 +72,7 @@ class MachineState:
         old = self.wheels.get(wheel)
         if old is not None:
             expected = old.at(clip_s)
-            angle_rad = expected + float(np.angle(np.exp(1j * (angle_rad - expected))))
+            angle_rad = expected + math.remainder(angle_rad - expected, math.tau)
         self.wheels[wheel] = follow(old, angle_rad, clip_s)
 
 
@@ -82,7 +83,9 @@ def measure_pose(at_m: FloatArray, place_m: FloatArray, known: Pose | None) -> P
     """
     seen = np.isfinite(place_m).all(axis=1)
     at, place = at_m[seen], place_m[seen]
-    if len(at) >= 2:
+    if len(at) == 2 and abs(at[0] - at[1]).max() > 0.02:
+        return pose_from_pair(at[0], at[1], place[0], place[1])
+    if len(at) > 2:
         apart = np.linalg.norm(at[:, None] - at[None], axis=2)
         i, j = np.unravel_index(int(np.argmax(apart)), apart.shape)
         if apart[i, j] > 0.02:
@@ -95,8 +98,8 @@ def measure_pose(at_m: FloatArray, place_m: FloatArray, known: Pose | None) -> P
 
 def place_rim(plan: MarkerPlan, pose: Pose, angle_rad: float) -> FloatArray:
     """Table place (3,) of a rim mark at a wheel angle: driving forward carries it from up to forward."""
-    turned = np.deg2rad(plan.angle_deg) - angle_rad
-    on_face = np.array([np.cos(turned), 0.0, np.sin(turned)]) * plan.circle_m
+    turned = math.radians(plan.angle_deg) - angle_rad
+    on_face = np.array([math.cos(turned), 0.0, math.sin(turned)]) * plan.circle_m
     return pose.place(np.array(plan.at_m) + on_face)
 
 

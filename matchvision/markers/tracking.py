@@ -66,6 +66,7 @@ class MarkerTracker:
         }
         self._rims = {n: [i for i in c if plans[i].kind == "rim"] for n, c in self._columns.items()}
         self._arc_m = np.array([p.arc_m for p in plans])
+        self._at_m = np.array([p.at_m for p in self._plans]).reshape(-1, 3)
         self._height_m = self._heights()
         self._last_m = np.full((count, 3), np.nan)
         self._velocity_m_s = np.zeros((count, 3))
@@ -285,7 +286,7 @@ class MarkerTracker:
         normal = np.tile([0.0, 0.0, 1.0], (len(self._plans), 1))
         for name, pose in poses.items():
             for i in self._rims[name]:
-                point[i], normal[i] = pose.place(np.array(self._plans[i].at_m)), pose.left
+                point[i], normal[i] = pose.place(self._at_m[i]), pose.left
         return place_on_plane(camera.parameters, place_px, point, normal)
 
     def _follow_machine(
@@ -299,8 +300,7 @@ class MarkerTracker:
     ) -> list[int]:
         """Take over a machine's pose and wheel angles; give the rim marks that cannot be such."""
         state = self._machines[name]
-        at = np.array([self._plans[i].at_m for i in bodies]).reshape(-1, 3)[:, :2]
-        pose = measure_pose(at, place_m[bodies][:, :2], expected)
+        pose = measure_pose(self._at_m[bodies][:, :2], place_m[bodies][:, :2], expected)
         if pose is not None:
             state.take(pose, clip_s)
         pose = pose or expected
