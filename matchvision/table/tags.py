@@ -56,8 +56,16 @@ def lay_out_tags(table: TableSheet) -> TagLayout:
     Raises
     ------
     TableError
-        When the sheet names a tag twice.
+        When the sheet names a tag twice, or one that its family does not have.
     """
+    unknown = [(tag.family, tag.id) for tag in table.tag if tag.id >= count_tags(tag.family)]
+    if unknown:
+        family = unknown[0][0]
+        raise TableError(
+            f"there is no tag {tell_tags(unknown)}: family {family} ends at {count_tags(family) - 1}",
+            where="[[table.tag]]",
+            do="write family and id as they stand on the print",
+        )
     names = tuple((tag.family, tag.id) for tag in table.tag)
     twice = sorted({name for name in names if names.count(name) > 1})
     if twice:
@@ -69,6 +77,16 @@ def lay_out_tags(table: TableSheet) -> TagLayout:
     corners = [_corners_of(tag, table.profile_m) for tag in table.tag]
     cells = np.array([_CELLS[tag.family] for tag in table.tag], dtype=np.int64)
     return TagLayout(names, np.array(corners).reshape(-1, 4, 3), cells)
+
+
+def count_tags(family: str) -> int:
+    """Number of tags in a family.
+
+    Notes
+    -----
+    Checked by: tests/published/test_tag_families.py::test_sizes_of_families
+    """
+    return len(cv2.aruco.getPredefinedDictionary(_DICTIONARIES[family]).bytesList)
 
 
 def _corners_of(tag: Tag, profile_m: Sequence[tuple[float, float]]) -> FloatArray:
