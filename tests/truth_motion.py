@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.records.motion import MachineMotion, MatchClock, Motion, Places, RopeMotion, WheelMotion
-from tests.truth import read_run, read_truth, read_truth_facts, true_tracks
+from tests.truth import read_run, read_truth, true_tracks
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -37,7 +37,7 @@ def true_motion(
     u_rope_m: float = 0.0008,
 ) -> Motion:
     """True motion of a sample clip plus noise of the stated standard uncertainties."""
-    run, truth, facts = read_run(folder), read_truth(folder), read_truth_facts(folder)
+    run, truth = read_run(folder), read_truth(folder)
     tracks = true_tracks(folder, run, generator)
     clip_s = tracks.clip_s
     n = len(clip_s)
@@ -75,7 +75,6 @@ def true_motion(
                 )
             )  # fmt: skip
     rope = _true_rope(folder, generator, u_link_m, u_rope_m)
-    del facts
     return Motion(tracks.frame, clip_s, clip_s.copy(), tracks, places, machines, tuple(wheels), rope)
 
 
