@@ -83,7 +83,7 @@ class Backdrop:
         """A part of the picture with rays × rays rays a pixel, averaged."""
         cols = (np.arange((right - left) * rays) + 0.5) / rays - 0.5 + left
         rows = (np.arange((bottom - top) * rays) + 0.5) / rays - 0.5 + top
-        colour = self._trace(cols.astype(np.float32), rows.astype(np.float32))
+        colour = self._trace(cols.astype(np.float32), rows.astype(np.float32), rays)
         return np.asarray(cv2.resize(colour, (right - left, bottom - top), interpolation=cv2.INTER_AREA))
 
     def _bounds(self, points: Array, margin: int) -> tuple[int, int, int, int]:
@@ -97,8 +97,12 @@ class Backdrop:
             int(np.clip(high[0], 0, width)), int(np.clip(high[1], 0, height)),
         )  # fmt: skip
 
-    def _trace(self, cols: Picture, rows: Picture) -> Picture:
+    def _trace(self, cols: Picture, rows: Picture, rays_a_pixel: int) -> Picture:
         col, row = np.meshgrid(cols, rows)
+        # Staggered within each pixel, so that an edge along a row of pixels is not rounded to one ray's width.
+        step = (np.arange(rays_a_pixel) * (rays_a_pixel - 1) % rays_a_pixel + 0.5) / rays_a_pixel - 0.5
+        col += np.tile(step, len(rows) // rays_a_pixel).astype(np.float32)[:, None] / np.float32(rays_a_pixel)
+        row += np.tile(step, len(cols) // rays_a_pixel).astype(np.float32)[None] / np.float32(rays_a_pixel)
         rays = rays_through(col, row, self.lens, self.pose.rotation[0].astype(np.float32)).astype(np.float32)
         floor_z = np.float32(-self.scene.table.height_m)
         reach = (floor_z - self.eye[2]) / np.minimum(rays[..., 2], np.float32(-1e-4))

@@ -197,7 +197,7 @@ def play(scene: Scene) -> Course:
     The cord is a one-sided spring with damping, T = k e + c de/dt ≥ 0. A link is an undamped spring in series:
     T = k_link (length − rest) holds exactly.
 
-    Checked by: tests/filming/test_course.py::test_a_finer_look_at_momentum_closes
+    Checked by: tests/filming/test_course.py::test_momentum_closes
     """
     steps = math.ceil((scene.end_s + scene.clock.after_s + 0.1) / STEP_S) + 1
     clip_s = np.arange(steps) * STEP_S

@@ -45,7 +45,7 @@ class Outlook:
         For a swaying camera every ray is followed to the table's plane and from there to the painted picture, by the
         homography R + t nᵀ/d. What lies on the table is exact; what lies beyond it moves as if painted on that plane.
 
-        Checked by: tests/filming/test_film.py::test_tags_are_where_a_swaying_camera_sees_them
+        Checked by: tests/filming/test_film.py::test_tags_are_where_the_camera_sees_them
         """
         if not self.moves:
             return self.painted

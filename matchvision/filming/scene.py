@@ -100,7 +100,7 @@ class Camera:
     exposure_s: NotNegative = 1 / 120
     subframes: Annotated[int, Field(ge=1, le=16)] = 3
     noise_levels: NotNegative = 1.2
-    blur_px: NotNegative = 0.45
+    blur_px: NotNegative = 0.3
     bitrate: Annotated[int, Field(ge=100_000)] = 4_000_000
     sway: Sway | None = None
 
