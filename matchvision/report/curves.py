@@ -1,4 +1,4 @@
-"""What is drawn: panels of curves with their 95 % bands, taken from an analysis; page and figures draw the same ones."""
+"""What is drawn: panels of curves with their 95 % bands, taken from an analysis, for page and figures alike."""
 
 import math
 from dataclasses import dataclass
@@ -182,7 +182,9 @@ def speed_over_time(analysis: Analysis) -> Panel:
             )
             for name, m in analysis.forecast.machines.items()
         ]
-    missing = "" if analysis.motion.machines else "No machine was followed: two stickers on each machine give its motion."
+    missing = (
+        "" if analysis.motion.machines else "No machine was followed: two stickers on each machine give its motion."
+    )
     title = "Speed of each machine towards its home"
     return Panel("speed", title, "match time / s", "speed / mm/s", "mm/s", tuple(curves), (), missing)
 
@@ -256,19 +258,19 @@ def pull_over_place(analysis: Analysis) -> Panel:
 
 
 def grip_over_place(analysis: Analysis) -> Panel:
-    """Grip used (traction over load) over the place, with the grip that was stated; slip where traction is not known."""
+    """Grip used (traction over load) over the place, with the grip that was stated; else slip."""
     name = place_of_run(analysis)[0]
     traction = () if analysis.pull is None else analysis.pull.traction
     usable = [t for t in traction if np.isfinite(t.grip_used).any()]
     if not usable:
         slip = slip_over_time(analysis)
         curves = tuple(
-            _measured_over_place(analysis, c.label, c.role, *c.per_frame) for c in slip.measured if c.per_frame is not None
+            _measured_over_place(analysis, c.label, c.role, *c.per_frame)
+            for c in slip.measured
+            if c.per_frame is not None
         )
         title = "Slip, at the place where it happened"
-        return Panel(
-            "grip-place", title, f"{name} / m", slip.y_label, slip.unit, curves, slip.levels, slip.missing
-        )
+        return Panel("grip-place", title, f"{name} / m", slip.y_label, slip.unit, curves, slip.levels, slip.missing)
     used = tuple(
         _measured_over_place(analysis, t.machine, side_role(analysis, t.machine), t.grip_used, t.u_grip_used)
         for t in usable
@@ -278,7 +280,7 @@ def grip_over_place(analysis: Analysis) -> Panel:
         grip = stated.grip_static or stated.grip_sliding
         if grip is not None:
             levels.append(Level(f"stated for {machine}", side_role(analysis, machine), grip.value, COVERAGE * grip.u))
-    title = "Grip used: traction over load, at the place where it was used"
+    title = "Grip used (traction over load), at the place where it was used"
     return Panel("grip-place", title, f"{name} / m", "grip used", "", used, tuple(levels))
 
 

@@ -45,12 +45,14 @@ def page_data(analysis: Analysis, panels: list[tuple[Panel, Chart]], has_clip: b
     machines = []
     for outline in outline_machines(analysis):
         moved = motion.machines[outline.name]
-        machines.append({
-            "name": outline.name,
-            "x": numbers(1000 * moved.x_m[frames], 1),
-            "y": numbers(1000 * moved.y_m[frames], 1),
-            "h": numbers(moved.heading_deg[frames], 1),
-        })
+        machines.append(
+            {
+                "name": outline.name,
+                "x": numbers(1000 * moved.x_m[frames], 1),
+                "y": numbers(1000 * moved.y_m[frames], 1),
+                "h": numbers(moved.heading_deg[frames], 1),
+            }
+        )
     lines = rope_polylines(analysis, frames)
     place = place_of_run(analysis)[1][frames]
     data: dict[str, Any] = {
@@ -100,4 +102,4 @@ def embed(data: dict[str, Any]) -> Markup:
     text = json.dumps(data, separators=(",", ":"), allow_nan=False, ensure_ascii=True)
     for sign, escaped in (("<", "\\u003c"), (">", "\\u003e"), ("&", "\\u0026"), ("'", "\\u0027")):
         text = text.replace(sign, escaped)
-    return Markup(text)  # noqa: S704 - every sign that HTML could read is escaped above
+    return Markup(text)

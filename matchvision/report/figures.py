@@ -5,6 +5,7 @@ from pathlib import Path
 
 import matplotlib as mpl
 import numpy as np
+import numpy.typing as npt
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
@@ -13,7 +14,7 @@ from matplotlib.patches import Polygon, Rectangle
 from matchvision.errors import OutputError
 from matchvision.records.results import Analysis
 from matchvision.report.charts import runs_of_known, y_limits
-from matchvision.report.curves import COVERAGE, Panel, match_times, place_limits, place_panels, time_panels
+from matchvision.report.curves import AROUND_S, COVERAGE, Panel, match_times, place_limits, place_panels, time_panels
 from matchvision.report.embedding import chosen_frames, deciding_moment
 from matchvision.report.palette import DASHES, LIGHT
 from matchvision.report.style import FULL_WIDTH_IN, STYLE
@@ -54,7 +55,9 @@ def draw_figures(analysis: Analysis, folder: Path) -> tuple[Path, ...]:
                     written.append(path)
     except OSError as reason:
         raise OutputError(
-            f"the figures cannot be written: {reason.strerror}", where=str(folder), do="choose another folder with --out"
+            f"the figures cannot be written: {reason.strerror}",
+            where=str(folder),
+            do="choose another folder with --out",
         ) from reason
     return tuple(written)
 
@@ -68,27 +71,29 @@ def _new_figure(height_in: float) -> tuple[Figure, Axes]:
 def figure_of_panel(panel: Panel, analysis: Analysis) -> Figure:
     """A panel: measured curves solid with their bands, predicted ones dashed in paler bands."""
     figure, axes = _new_figure(2.7)
+    for order, curve in enumerate(sorted(panel.curves, key=lambda c: c.predicted)):
+        colour, front = LIGHT[curve.role], 3 - 0.01 * order
+        for s in runs_of_known(curve.x, curve.y, curve.U95):
+            x, y, half = curve.x[s], curve.y[s], curve.U95[s]
+            outline = np.concatenate([np.stack([x, y - half], axis=1), np.stack([x, y + half], axis=1)[::-1]])
+            alpha = 0.12 if curve.predicted else 0.25
+            axes.add_patch(Polygon(outline, closed=True, facecolor=colour, alpha=alpha, linewidth=0, zorder=front - 1))
+        dash = (0, (5, 3)) if curve.predicted else (0, DASHES[curve.role]) if curve.role in DASHES else "solid"
+        label = SOURCE_WORDS.get(curve.label, curve.label)
+        width = 1.0 if curve.predicted else 1.3
+        axes.plot(curve.x, curve.y, color=colour, linestyle=dash, linewidth=width, label=label, zorder=front)
     for level in panel.levels:
         colour = LIGHT[level.role]
         axes.axhline(level.y, color=colour, linewidth=0.9, linestyle=(0, (1, 2)), label=level.label)
         if level.U95 > 0:
             axes.axhspan(level.y - level.U95, level.y + level.U95, color=colour, alpha=0.08, linewidth=0)
-    for curve in sorted(panel.curves, key=lambda c: not c.predicted):
-        colour = LIGHT[curve.role]
-        for s in runs_of_known(curve.x, curve.y, curve.U95):
-            x, y, half = curve.x[s], curve.y[s], curve.U95[s]
-            outline = np.concatenate([np.stack([x, y - half], axis=1), np.stack([x, y + half], axis=1)[::-1]])
-            alpha = 0.12 if curve.predicted else 0.25
-            axes.add_patch(Polygon(outline, closed=True, facecolor=colour, alpha=alpha, linewidth=0))
-        dash = (0, (5, 3)) if curve.predicted else (0, DASHES[curve.role]) if curve.role in DASHES else "solid"
-        label = SOURCE_WORDS.get(curve.label, curve.label)
-        axes.plot(curve.x, curve.y, color=colour, linestyle=dash, linewidth=1.0 if curve.predicted else 1.3, label=label)
+    axes.add_patch(Rectangle((0, 0), 0, 0, color=LIGHT["soft"], alpha=0.3, label=f"bands: 95 % (k = {COVERAGE})"))
     axes.set_ylim(*y_limits(panel))
     over_time = panel.x_label == "match time / s"
-    axes.set_xlim(*((-0.5, analysis.clock.duration_s + 0.5) if over_time else place_limits(analysis)))
+    axes.set_xlim(*((-AROUND_S, analysis.clock.duration_s + AROUND_S) if over_time else place_limits(analysis)))
     axes.set_xlabel(panel.x_label)
     axes.set_ylabel(panel.y_label)
-    axes.set_title(f"{panel.title}; bands 95 % (k = {COVERAGE})")
+    axes.set_title(panel.title)
     figure.legend(loc="outside lower center", ncols=4)
     return figure
 
@@ -101,7 +106,9 @@ def figure_of_table(analysis: Analysis) -> Figure:
     figure, axes = _new_figure(height_in)
     for role, x in (("minus", -half_x), ("plus", 0.0)):
         axes.add_patch(Rectangle((x, -half_y), half_x, 2 * half_y, facecolor=LIGHT[f"{role}-tint"], linewidth=0))
-    axes.add_patch(Rectangle((-half_x, -half_y), 2 * half_x, 2 * half_y, fill=False, edgecolor=LIGHT["edge"], linewidth=1.6))
+    axes.add_patch(
+        Rectangle((-half_x, -half_y), 2 * half_x, 2 * half_y, fill=False, edgecolor=LIGHT["edge"], linewidth=1.6)
+    )
     axes.plot([0, 0], [-half_y, half_y], color=LIGHT["ink"], linewidth=0.8)
     for tag in table.tag:
         at = (tag.centre_m[0] - tag.side_m / 2, tag.centre_m[1] - tag.side_m / 2)
@@ -148,8 +155,8 @@ def _draw_machine(axes: Axes, analysis: Analysis, outline: Outline, frame: int, 
     heading = np.radians(heading_deg) if np.isfinite(heading_deg) else 0.0
     turn = np.array([[np.cos(heading), -np.sin(heading)], [np.sin(heading), np.cos(heading)]])
 
-    def on_table(points: list[tuple[float, float]]) -> np.ndarray:
-        return np.asarray(points) / 1000 @ turn.T + (x, y)
+    def on_table(points: list[tuple[float, float]]) -> npt.NDArray[np.float64]:
+        return np.asarray(np.asarray(points) / 1000 @ turn.T + (x, y), dtype=np.float64)
 
     half_l, half_w = outline.length / 2, outline.width / 2
     box = [(-half_l, -half_w), (half_l, -half_w), (half_l, half_w), (-half_l, half_w)]
@@ -163,28 +170,24 @@ def _draw_machine(axes: Axes, analysis: Analysis, outline: Outline, frame: int, 
 
 
 def figure_of_comparison(analysis: Analysis) -> Figure:
-    """Each compared quantity on its own line: the error E in units of its expanded uncertainty, agreement between ±1."""
+    """Each compared quantity on a line: the error E over its expanded uncertainty, agreement between ±1."""
     rows = [r for r in analysis.verdict.comparison if np.isfinite(r.en)]
-    figure, axes = _new_figure(0.9 + 0.34 * max(len(rows), 1))
+    figure, axes = _new_figure(0.9 + 0.4 * max(len(rows), 1))
     axes.axvspan(-1, 1, color=LIGHT["link"], alpha=0.12, linewidth=0)
     for row, place in zip(rows, range(len(rows))[::-1], strict=True):
         agrees = row.within == "yes"
         axes.plot([0, row.en], [place, place], color=LIGHT["soft"], linewidth=0.8)
         axes.plot(row.en, place, "o" if agrees else "D", color=LIGHT["link"] if agrees else LIGHT["plus"], markersize=5)
         text = f"E = {row.error:+.3g} {row.unit}".replace("-", "−")
-        way = 1 if row.en >= 0 else -1
-        axes.annotate(
-            text, (row.en, place), xytext=(8 * way, 0), textcoords="offset points", va="center",
-            ha="left" if way > 0 else "right", fontsize=7,
-        )  # fmt: skip
+        axes.annotate(text, (row.en, place), xytext=(0, 5), textcoords="offset points", ha="center", fontsize=7)
     axes.axvline(0, color=LIGHT["ink"], linewidth=0.8)
     widest = max([1.5, *(abs(r.en) for r in rows)])
     axes.set_xlim(-1.45 * widest, 1.45 * widest)
-    axes.set_ylim(-0.6, max(len(rows), 1) - 0.4)
+    axes.set_ylim(-0.5, max(len(rows), 1) - 0.3)
     axes.set_yticks(range(len(rows))[::-1], [r.quantity for r in rows])
     axes.grid(visible=False, axis="y")
     axes.spines["left"].set_visible(False)
     axes.tick_params(axis="y", length=0)
-    axes.set_xlabel("normalised error E / U(E), k = 2 / 1   (within ±1: agrees)")
-    axes.set_title("Forecast against measurement")
+    axes.set_xlabel("E over its expanded uncertainty (k = 2) / 1; the tinted strip means agreement")
+    axes.set_title("Forecast error E = predicted − measured")
     return figure

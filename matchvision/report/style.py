@@ -8,7 +8,7 @@ from matchvision.report.palette import LIGHT
 FULL_WIDTH_IN: Final = 6.3
 DOTS_PER_INCH: Final = 200
 
-STYLE: Final[dict[str, Any]] = {
+STYLE: Final[dict[Any, Any]] = {
     "figure.facecolor": "white",
     "savefig.facecolor": "white",
     "savefig.dpi": DOTS_PER_INCH,
@@ -16,6 +16,8 @@ STYLE: Final[dict[str, Any]] = {
     "svg.hashsalt": "matchvision",
     "font.family": ["DejaVu Sans"],
     "font.size": 8.0,
+    # Names come from people: a dollar sign in one is no mathematics.
+    "text.parse_math": False,
     "text.color": LIGHT["ink"],
     "axes.facecolor": "white",
     "axes.edgecolor": LIGHT["ink"],

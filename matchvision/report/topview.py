@@ -1,5 +1,6 @@
 """The table from above: what stands where, frame by frame, in whole millimetres, for the page's drawing and figures."""
 
+import itertools
 import math
 from dataclasses import dataclass
 
@@ -135,7 +136,7 @@ def split_at_line(line: list[tuple[float, float]]) -> dict[str, list[list[tuple[
     if not line:
         return pieces
     current = [line[0]]
-    for (x0, y0), (x1, y1) in zip(line[:-1], line[1:], strict=True):
+    for (x0, y0), (x1, y1) in itertools.pairwise(line):
         if (x0 < 0) != (x1 < 0):
             cut = (0.0, y0 + (y1 - y0) * x0 / (x0 - x1))
             pieces["minus" if x0 < 0 else "plus"].append([*current, cut])

@@ -60,7 +60,11 @@ def draw_trail(analysis: Analysis, x_limits: tuple[float, float]) -> Trail | Non
     where = predicted_place(analysis)
     if where is not None and analysis.forecast is not None:
         f = analysis.forecast
-        u_f = f.u_on_plus_x_m if name == "place of the rope's middle" else f.machines[name.removeprefix("place of ")].u_x_m
+        u_f = (
+            f.u_on_plus_x_m
+            if name == "place of the rope's middle"
+            else f.machines[name.removeprefix("place of ")].u_x_m
+        )
         wide = COVERAGE * u_f / (x_limits[1] - x_limits[0]) * WIDTH
         strokes.append(Stroke(_sideways_band(across(where), down(f.t_s), wide), "band predicted", "fused"))
         strokes.append(Stroke(line_path(across(where), down(f.t_s)), "line predicted", "fused"))

@@ -162,7 +162,7 @@ def _load_run_words(analysis: Analysis) -> str:
 def cause_words(analysis: Analysis) -> str:
     """The likeliest cause in a sentence, or why none is named and what would give one."""
     causes = sorted(analysis.verdict.causes, key=lambda c: -c.probability)
-    if causes and causes[0].cause not in ("unexplained",):
+    if causes and causes[0].cause != "unexplained":
         return f"{sentence(causes[0].statement)[:-1]} ({chance(causes[0].probability)})."
     if causes:
         return f"None of the explanations tried fits ({chance(causes[0].probability)})."
@@ -227,6 +227,9 @@ def example_citation(analysis: Analysis) -> str:
         return f"margin {margin} (95 %, k = 1.96)"
     fused = None if analysis.pull is None else analysis.pull.source("fused")
     if fused is not None and any(math.isfinite(v) for v in fused.tension_N):
-        k = max(range(len(fused.tension_N)), key=lambda i: -math.inf if math.isnan(fused.tension_N[i]) else fused.tension_N[i])
+        k = max(
+            range(len(fused.tension_N)),
+            key=lambda i: -math.inf if math.isnan(fused.tension_N[i]) else fused.tension_N[i],
+        )
         return f"greatest pull {quantity(float(fused.tension_N[k]), float(fused.u_tension_N[k]), 'N')} (95 %, k = 1.96)"
     return "share of rope 58.2 ± 0.6 % (95 %, k = 1.96)"

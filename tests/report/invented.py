@@ -174,9 +174,13 @@ def _pull(run: Run, truth: pd.DataFrame, generator: np.random.Generator) -> Pull
 
     first = "link" if run.sheet.rope is not None and run.sheet.rope.link is not None else "drive"
     sources = (
-        source(first, 0.5, {"link length in the picture": (0.31, False), "hang test": (0.28, True), "scale": (0.22, True)}),
+        source(
+            first, 0.5, {"link length in the picture": (0.31, False), "hang test": (0.28, True), "scale": (0.22, True)}
+        ),
         source("inertia", 1.1, {"mass": (0.1, True), "acceleration": (1.05, False)}),
-        source("fused", 0.4, {"link length in the picture": (0.26, False), "hang test": (0.24, True), "scale": (0.2, True)}),
+        source(
+            "fused", 0.4, {"link length in the picture": (0.26, False), "hang test": (0.24, True), "scale": (0.2, True)}
+        ),
     )
     traction = []
     for name in run.sheet.machine:
@@ -185,7 +189,12 @@ def _pull(run: Run, truth: pd.DataFrame, generator: np.random.Generator) -> Pull
         force, load = (truth[f"{name}_{c}"].to_numpy(float) for c in ("ground_force_N", "normal_N"))
         u = np.full(count, 0.5)
         traction.append(Traction(name, force, load, force / load, u, u, u / load))
-    return Pull(sources, tuple(traction), (), ("stretch: the rope's stiffness is not in the sheet; stiffness_N_per_m would give it",))
+    return Pull(
+        sources,
+        tuple(traction),
+        (),
+        ("stretch: the rope's stiffness is not in the sheet; stiffness_N_per_m would give it",),
+    )
 
 
 def _grip(run: Run, facts: Mapping[str, Any], clock: MatchClock) -> Grip:
@@ -200,9 +209,13 @@ def _grip(run: Run, facts: Mapping[str, Any], clock: MatchClock) -> Grip:
             events.append(Event("slip", name, a - start, min(b - start, clock.duration_s), 0.03, 0.98, text))
     if facts["events"]["rope_release_s"] is not None:
         at = facts["events"]["rope_release_s"] - start
-        events.append(Event("rope-off", "plover", at, math.nan, 0.02, 0.97, "the rope's end left the hitch, 45 mm apart"))
-    if run.sheet.run.kind == "match" and not events[-1].kind == "rope-off":
-        events.append(Event("lead-change", "", 3.84, math.nan, 0.02, 0.95, "the middle of the rope crossed the centre line"))
+        events.append(
+            Event("rope-off", "plover", at, math.nan, 0.02, 0.97, "the rope's end left the hitch, 45 mm apart")
+        )
+    if run.sheet.run.kind == "match" and events[-1].kind != "rope-off":
+        events.append(
+            Event("lead-change", "", 3.84, math.nan, 0.02, 0.95, "the middle of the rope crossed the centre line")
+        )
     return Grip(tuple(sorted(events, key=lambda e: e.start_s)))
 
 
@@ -210,7 +223,7 @@ def _forecast(run: Run, truth: pd.DataFrame, t_s: FloatArray) -> ForecastRun:
     grid = np.arange(0.0, run.sheet.clock.duration_s + 1e-9, 0.05)
 
     def on_grid(column: str, scale: float = 1.0, late_s: float = 0.15) -> FloatArray:
-        return np.interp(grid - late_s, t_s, truth[column].to_numpy(float)) * scale
+        return np.asarray(np.interp(grid - late_s, t_s, truth[column].to_numpy(float)) * scale)
 
     machines = {}
     grown = 0.2 + 0.8 * grid / grid[-1]
@@ -262,7 +275,16 @@ def _verdict(run: Run, motion: Motion, facts: Mapping[str, Any]) -> Verdict:
         ComparisonRow("top speed of heron", "m/s", 0.131, 0.009, 0.118, 0.002, 0.013, 0.0092, 0.71, "yes"),
     )
     causes = (
-        CauseRow("less-grip", "heron", 0.91, 0.78, 0.02, "1", 2.89, "heron's wheels found less grip than stated, 0.78 instead of 0.86"),
+        CauseRow(
+            "less-grip",
+            "heron",
+            0.91,
+            0.78,
+            0.02,
+            "1",
+            2.89,
+            "heron's wheels found less grip than stated, 0.78 instead of 0.86",
+        ),
         CauseRow("opponent-heavier", "plover", 0.06, 3.3, 0.2, "kg", math.nan, "plover weighs more than stated"),
         CauseRow("unexplained", "", 0.03, math.nan, math.nan, "", math.nan, "none of the explanations tried"),
     )
@@ -272,7 +294,9 @@ def _verdict(run: Run, motion: Motion, facts: Mapping[str, Any]) -> Verdict:
     share = told["rope_plus_x_m"] / told["rope_total_m"]
     share = share if told["winner"] == "plover" else 1 - share
     margin = (share - 0.5) * told["rope_total_m"]
-    sentence = f"{told['winner']} wins with {100 * share:.1f} % of the rope on its side, {1000 * margin:.0f} mm beyond half"
+    sentence = (
+        f"{told['winner']} wins with {100 * share:.1f} % of the rope on its side, {1000 * margin:.0f} mm beyond half"
+    )
     ruling = Ruling(told["winner"], margin, 0.002, True, sentence, share, 0.0018, run.sheet.clock.duration_s)
     return Verdict(ruling, rows, causes)
 
@@ -283,7 +307,13 @@ def _notes() -> tuple[StageNote, ...]:
         StageNote("table", "done", "The camera was fitted to 16 tag corners; rms residual 0.07 px."),
         StageNote("markers", "done", "22 markers were followed; 98.2 % of the places were seen, 1.1 % bridged."),
         StageNote("motion", "done", "Speeds come from a fixed-interval smoother with adaptive noise."),
-        StageNote("pull", "partly", "Pull was fused from two sources.", ("The sources differ by 1.1 N at 4.2 s.",), ("A sprung link would give pull to about 0.5 N.",)),
+        StageNote(
+            "pull",
+            "partly",
+            "Pull was fused from two sources.",
+            ("The sources differ by 1.1 N at 4.2 s.",),
+            ("A sprung link would give pull to about 0.5 N.",),
+        ),
         StageNote("grip", "done", "Slip was found with hysteresis at 30 mm/s."),
         StageNote("forecast", "done", "The run was predicted with 400 samples, seed 11."),
         StageNote("verdict", "done", "The rule rope-share 0.5 was applied at 8.00 s."),
