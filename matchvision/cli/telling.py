@@ -33,15 +33,25 @@ def tell_analysis(analysis: Analysis) -> str:
     if len(warnings) > len(shown):
         shown.append(f"and {len(warnings) - len(shown)} more in the report")
     parts.append(list_points("Be careful:", shown))
-    lacking = [f"{note.stage}: {note.sentence}" for note in find_shortfalls(analysis)]
+    lacking = [f"{note.stage}: {_tell_lack(note)}" for note in find_shortfalls(analysis)]
     parts.append(list_points("The footage does not support everything that was asked for:", lacking))
     return "\n".join(part for part in parts if part)
 
 
 def find_shortfalls(analysis: Analysis) -> tuple[StageNote, ...]:
-    """Notes of stages that could not, or only partly, measure something that the sheet asks for."""
+    """Notes of stages that could not, or only partly, measure something that the sheet asks for.
+
+    A forecast in parts is no fault of the footage; none at all is a shortfall.
+    """
     asked = list_asked_stages(analysis.run.sheet)
-    return tuple(note for note in analysis.notes if note.status != "done" and note.stage in asked)
+    lacking = (note for note in analysis.notes if note.stage in asked and note.status != "done")
+    return tuple(note for note in lacking if note.status == "skipped" or note.stage != "forecast")
+
+
+def _tell_lack(note: StageNote) -> str:
+    """Why, and what would help; of a stage that did its work in part, not the whole account of the work."""
+    why = note.sentence if note.status == "skipped" else "; ".join(note.warnings) or note.sentence.split(". ")[0]
+    return " ".join([why.rstrip(".") + ".", *(f"What would help: {advice}" for advice in note.advice[:1])])
 
 
 def list_asked_stages(sheet: RunSheet) -> frozenset[str]:
