@@ -25,7 +25,7 @@ BoolArray = npt.NDArray[np.bool_]
 #: A wheel slips above this slip speed, either way, once it lasts `SLIP_LASTS_S`.
 SLIP_M_S: Final = 0.030
 SLIP_LASTS_S: Final = 0.15
-#: Slip ends below the limit less this many u, but not before two thirds of it: noise must not cut it to pieces.
+#: A dip below the limit by less than this many u, and to no less than two thirds of it, does not part a slip in two.
 LEAVE_U: Final = 2.0
 #: A machine slower than this stands: its slipping wheels spin.
 STANDING_M_S: Final = 0.010
@@ -53,6 +53,9 @@ def find_slip(wheel: WheelMotion, real_s: FloatArray) -> BoolArray:
     typical_m_s = float(np.median(u_m_s[known & np.isfinite(u_m_s)])) if np.isfinite(u_m_s[known]).any() else 0.0
     leave_m_s = max(SLIP_M_S - LEAVE_U * typical_m_s, SLIP_M_S * 2 / 3)
     holds = hold_between(slip_m_s, SLIP_M_S, leave_m_s) & known
+    for stretch in find_stretches(holds):
+        above = np.flatnonzero(slip_m_s[stretch.frames] > SLIP_M_S)
+        holds[stretch.first + int(above[-1]) + 1 : stretch.last + 1] = False
     holds = bridge_gaps(holds, real_s, SLIP_LASTS_S)
     slips = np.zeros_like(holds)
     for stretch in keep_long(holds, real_s, SLIP_LASTS_S):
