@@ -41,7 +41,8 @@ def find_first_motion(moved: MachineMotion, real_s: FloatArray, clock: MatchCloc
     """The machine's first motion, once, and an early start where it comes before the signal.
 
     The first stretch of at least 0.1 s above 10 mm/s that follows rest and surely exceeds the limit. Early: the signal
-    lies beyond its U95, the clock's own uncertainty included.
+    lies beyond its U95, the clock's own uncertainty included. A clock that was started by the first motion cannot be
+    jumped.
 
     Notes
     -----
@@ -68,7 +69,7 @@ def find_first_motion(moved: MachineMotion, real_s: FloatArray, clock: MatchCloc
         )
         found = [Event("first-motion", moved.machine, start_s, float("nan"), u_start_s, chance, evidence)]
         early = chance_above(-start_s, u_start_s, 0.0)
-        if early > 0.975 and clock.source != "first-motion":
+        if early > 0.975 and not clock.source.startswith("first motion"):
             evidence = (
                 f"{moved.machine} moved {format_quantity(-1000 * start_s, 1000 * u_start_s)} ms (k = 1) before the "
                 "start signal."
@@ -147,7 +148,8 @@ def find_stalls(
     """
     match_s = _match_s(real_s, clock)
     if commands is not None:
-        driven = np.interp(match_s, commands[:, 0], commands[:, 1]) > 0.05
+        # Left and right shares, where they are logged apart, drive one machine.
+        driven = np.interp(match_s, commands[:, 0], np.abs(commands[:, 1:]).max(axis=1)) > 0.05
         source = "by the log of its commands"
     elif traction is not None:
         driven = traction.traction_N > np.fmax(2 * traction.u_traction_N, 0.5)

@@ -62,7 +62,9 @@ def known_drives(run: Run, clock: MatchClock, clip_s: FloatArray) -> tuple[Known
         independent = facts is machine.drive and (logged is not None or bool(facts.throttle))
         if logged is None and not plan:
             continue
-        share = throttle_share(clock.match_time(clip_s), plan if logged is None else logged[:, :2])
+        # Left and right shares, where they are logged apart, act on one machine's halves.
+        given = plan if logged is None else np.column_stack([logged[:, 0], logged[:, 1:].mean(axis=1)])
+        share = throttle_share(clock.match_time(clip_s), given)
         drives.append(
             KnownDrive(
                 machine=name,

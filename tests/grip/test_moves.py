@@ -29,7 +29,7 @@ def test_motion_before_the_signal_is_early() -> None:
     moved = make_machine("heron", N, speed_m_s=np.clip(0.5 * (T_S - 0.7), 0, 0.1))
     assert [e.kind for e in find_first_motion(moved, T_S, CLOCK)] == ["first-motion", "early-start"]
     # A clock that itself starts with the first motion cannot be jumped.
-    started = replace(CLOCK, source="first-motion")
+    started = replace(CLOCK, source="first motion of heron")
     assert [e.kind for e in find_first_motion(moved, T_S, started)] == ["first-motion"]
     # Nor is it early where the clock is not known to better than that.
     unsure = replace(CLOCK, u_start_s=0.3)

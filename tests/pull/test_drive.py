@@ -73,3 +73,11 @@ def test_two_drives_that_differ_widen_the_uncertainty() -> None:
     low, high = sorted(float(s.tension_N[0]) for s in sources)
     assert low < joined.tension_N[0] < high
     assert joined.u_tension_N[0] > 0.3 * (high - low)
+
+
+def test_log_of_the_commands_is_used_before_the_plan() -> None:
+    machine = {"heron": {**PLOVER, "home": "-x"}, "plover": {**PLOVER, "drive": MEASURED}}
+    commands = {"plover": np.array([[0.0, 0.4, 0.6], [4.0, 0.4, 0.6]])}
+    (drive,) = known_drives(make_run(machine=machine, commands=commands), CLOCK, T_S)
+    assert drive.share_ratio == pytest.approx(0.5)
+    assert drive.independent
