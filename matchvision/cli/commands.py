@@ -69,7 +69,8 @@ def analyze(ctx: click.Context, run: Path, out: Path | None, tables: str, *, no_
     RUN is a run sheet, or the folder that holds it as run.toml. The results appear together when all is done;
     earlier results of the run stay in place until then.
     """  # fmt: skip
-    _analyze_and_tell(ctx, run, out, tables, marked_clip=not no_clip, as_json=as_json)
+    if not _analyze_and_tell(ctx, run, out, tables, marked_clip=not no_clip, as_json=as_json):
+        ctx.exit(SHORT_OF_SOMETHING)
 
 
 @main.command()
@@ -99,7 +100,11 @@ def demo(ctx: click.Context, seed: int | None, out: Path, *, no_clip: bool) -> N
     say(f"Filming an invented match (seed {scene.seed}) into {folder} …", quiet=wishes.quiet)
     with shown_progress(quiet=wishes.quiet) as tell:
         film(scene, folder, None if tell is None else lambda done, total: tell("filming", done, total))
-    _analyze_and_tell(ctx, folder, out, "csv", marked_clip=not no_clip, as_json=False)
+    complete = _analyze_and_tell(ctx, folder, out, "csv", marked_clip=not no_clip, as_json=False)
+    truth = json.loads((folder / "truth.json").read_text(encoding="utf-8"))["verdict"]
+    say(f"In truth {truth['winner']} won by {truth['margin_mm']:.1f} mm ({folder / 'truth.json'}).", quiet=wishes.quiet)
+    if not complete:
+        ctx.exit(SHORT_OF_SOMETHING)
 
 
 @main.command()
@@ -202,8 +207,8 @@ def schema(what: str) -> None:
 
 def _analyze_and_tell(
     ctx: click.Context, run: Path, out: Path | None, tables: str, *, marked_clip: bool, as_json: bool
-) -> None:
-    """Analyse, write, tell in a few lines; ends with exit code 1 where something asked for is lacking."""
+) -> bool:
+    """Analyse, write and tell in a few lines; whether everything that was asked for could be measured."""
     from matchvision.sheets import load_run
 
     loaded = load_run(run)  # before what takes long to load: most mistakes are made in the sheet
@@ -227,8 +232,7 @@ def _analyze_and_tell(
     say(f"Report: {report}", quiet=quiet)
     if as_json:
         click.echo((folder / "result.json").read_text(encoding="utf-8"), nl=False)
-    if find_shortfalls(analysis):
-        ctx.exit(SHORT_OF_SOMETHING)
+    return not find_shortfalls(analysis)
 
 
 def name_folder(run_name: str) -> str:

@@ -1,5 +1,6 @@
 """The commands: what they say, where they put things, and their exit codes."""
 
+import io
 import json
 import subprocess
 import sys
@@ -11,7 +12,9 @@ import pytest
 import matchvision
 from matchvision.cli import main
 from matchvision.cli.commands import name_folder
+from matchvision.cli.showing import shown_progress
 from matchvision.errors import CannotMeasure, FootageError, TableError
+from matchvision.filming import Scene
 from matchvision.records.results import StageNote
 from matchvision.writing import describe_tables
 from tests.cli.conftest import SHEET, StandIn, Type
@@ -238,6 +241,44 @@ def test_demo_leaves_a_folder_with_other_things_alone(type_in: Type, in_folder: 
     assert result.exit_code == 2
     assert "holds other things than a filmed run" in result.output
     assert (in_folder / "d-run" / "run.toml").read_text() == "mine"
+
+
+def test_demo_tells_the_truth_beside_the_verdict(
+    type_in: Type, stand_in: StandIn, in_folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The filming itself is held by its own tests; here a sheet and a truth stand in for it."""
+
+    def film(scene: Scene, folder: Path, progress: object) -> None:
+        del progress
+        folder.mkdir(parents=True)
+        (folder / "run.toml").write_text(SHEET)
+        (folder / "truth.json").write_text(f'{{"verdict": {{"winner": "heron", "margin_mm": {scene.seed}.25}}}}')
+
+    monkeypatch.setattr("matchvision.filming.film", film)
+    result = type_in("demo", "--seed", "7", "--no-clip")
+    assert result.exit_code == 0
+    lines = result.output.splitlines()
+    assert "seed 7" in lines[0]
+    assert lines[1] == "heron has won."
+    assert lines[-1].startswith("In truth heron won by 7.2 mm")
+    assert (in_folder / "outputs" / "demo-run" / "run.toml").is_file()
+    assert stand_in.published["folder"] == Path("outputs/demo")
+    assert stand_in.published["marked_clip"] is False
+
+
+def test_progress_is_shown_on_a_terminal_only(monkeypatch: pytest.MonkeyPatch) -> None:
+    with shown_progress(quiet=False) as tell:
+        assert tell is None  # the tests' own output goes to no terminal
+    shown = io.StringIO()
+    monkeypatch.setattr(shown, "isatty", lambda: True)
+    monkeypatch.setattr(sys, "stderr", shown)
+    with shown_progress(quiet=False) as tell:
+        assert tell is not None
+        tell("watching the clip", 5, 10)
+        tell("watching the clip", 10, 10)
+    assert "watching the clip" in shown.getvalue()
+    with shown_progress(quiet=True) as tell:
+        assert tell is None
 
 
 @pytest.mark.parametrize(
