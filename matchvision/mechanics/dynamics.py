@@ -3,12 +3,13 @@
 Everything compiled stands in this one file: the compiler's cache on disk notices changes of this file only.
 
 A state holds for each of two bodies: x, y [m] and heading [rad] of the centre of mass, their rates [m/s, rad/s], and
-the rates of its left and right driven wheels [rad/s]. Wheels of one side are geared together. A body of mass 0 is
-absent.
+the rates of its left and right driven wheels [rad/s], and how far the friction of each side's drive is strained, −1 to
+1. Wheels of one side are geared together. A body of mass 0 is absent.
 
-Dry friction is a smooth law: it reaches 71 % of its full value at a creep of `CREEP_M_S` and 99.5 % at ten times that.
-So a wheel that grips creeps a little, and no transition between gripping and slipping can be stepped over: the step
-control sees a steep slope instead of a jump.
+Dry friction on the table is a smooth law: it reaches 71 % of its full value at a creep of `CREEP_M_S` and 99.5 % at ten
+times that. So a wheel that grips creeps a little, and no transition between gripping and slipping can be stepped over:
+the step control sees a steep slope instead of a jump. The drive's own friction must hold a stopped machine without any
+creep, for seconds; it is a spring that gives way (P. R. Dahl, A solid friction model, Aerospace Corp. 1968).
 """
 
 from collections.abc import Callable
@@ -33,7 +34,10 @@ STATIC_FADE_M_S: Final = 0.02
 #: Stretch [m] over which the rope's damping sets in, so that a rope that just comes taut is not hit.
 DAMPING_ONSET_M: Final = 1e-4
 
-STATES: Final = 8
+#: Turn of the wheels [rad] that strains the drive's friction to 63 %: 0.05 mm at the rim.
+FRICTION_STRAIN_RAD: Final = 1e-3
+
+STATES: Final = 10
 # Places in a body's numbers; contact points follow from CONTACT_0 on, three numbers each: x, y, kind.
 MASS, YAW_INERTIA, COM_X, COM_Y, COM_Z, HITCH_X, HITCH_Y, HITCH_Z, WHEEL_RADIUS = range(9)
 GRIP_STATIC, GRIP_SLIDING, ROLLING, HOLDING, BRAKE, ON_VOLTAGE, SAG, DELAY = range(9, 17)
@@ -196,16 +200,18 @@ def _body_rates(
     out[i + 5] = moment / body[YAW_INERTIA]
     power = surface = 0.0
     for side in range(2):
-        out[i + 6 + side] = 0.0
+        out[i + 6 + side] = out[i + 8 + side] = 0.0
         if radius > 0.0 and body[INERTIA_LEFT + side] > 0.0:
             rate = state[i + 6 + side]
             share = _share_at(time_s - body[DELAY], throttle[side])
             given = _drive_torque_Nm(
                 rate, share, body[STALL_LEFT + side], body[FREE_LEFT + side], body[ON_VOLTAGE], body[SAG]
             )
-            against = body[FRICTION_LEFT + side] * rate * radius / np.sqrt((rate * radius) ** 2 + CREEP_M_S**2)
-            if rate < 0.0:  # a brake or a self-locking gear holds against being pulled backwards
-                against += body[BRAKE] * radius / 2 * rate * radius / np.sqrt((rate * radius) ** 2 + CREEP_M_S**2)
+            strain = state[i + 8 + side]
+            against = body[FRICTION_LEFT + side] * strain
+            if strain < 0.0:  # a brake or a self-locking gear holds against being pulled backwards
+                against += body[BRAKE] * radius / 2 * strain
+            out[i + 8 + side] = (rate - abs(rate) * strain) / FRICTION_STRAIN_RAD
             out[i + 6 + side] = (given - against + torque[side]) / body[INERTIA_LEFT + side]
             power += given * rate
             loss += against * rate
@@ -247,7 +253,7 @@ def state_rates(
     time_s: float, state: FloatArray, bodies: FloatArray, throttle: FloatArray, rope: FloatArray,
     out: FloatArray, results: FloatArray,
 ) -> None:  # fmt: skip
-    """Set ``out`` (16,), the rates of ``state`` (16,), and ``results``: the rope's three numbers, then eight a body.
+    """Set ``out`` (20,), the rates of ``state`` (20,), and ``results``: the rope's three numbers, then eight a body.
 
     ``bodies`` is (2, BODY_NUMBERS), ``throttle`` (2, 2, k, 2): body, side, row, (time, share), ``rope`` (4,).
     """
@@ -267,7 +273,7 @@ def state_rates(
 def rates_jacobian(
     time_s: float, state: FloatArray, bodies: FloatArray, throttle: FloatArray, rope: FloatArray
 ) -> FloatArray:
-    """Jacobian (16, 16) of `state_rates` by forward differences well below the creep speed."""
+    """Jacobian (20, 20) of `state_rates` by forward differences well below the creep speed."""
     n = len(state)
     jacobian = np.empty((n, n))
     results = np.empty(RESULTS_0 + 2 * RESULTS)
@@ -289,7 +295,7 @@ def step_through(
     state: FloatArray, times_s: FloatArray, stops_s: FloatArray, bodies: FloatArray, throttle: FloatArray,
     rope: FloatArray, relative: float, absolute: FloatArray, longest_s: float,
 ) -> tuple[FloatArray, int]:  # fmt: skip
-    """States (k, 16) at ``times_s`` (k,) from ``state`` at the first of them, and the number of steps (−1: gave up).
+    """States (k, 20) at ``times_s`` (k,) from ``state`` at the first of them, and the number of steps (−1: gave up).
 
     A linearly implicit method of order 2 with error control that stays stable however stiff the grip. It lands on each
     of ``stops_s`` (ascending), the corners of the throttle plans.
@@ -360,7 +366,7 @@ def step_through(
 def results_along(
     times_s: FloatArray, states: FloatArray, bodies: FloatArray, throttle: FloatArray, rope: FloatArray
 ) -> FloatArray:
-    """Results (k, 19) of `state_rates` at each of ``times_s`` (k,) for ``states`` (k, 16)."""
+    """Results (k, 19) of `state_rates` at each of ``times_s`` (k,) for ``states`` (k, 20)."""
     out = np.empty((len(times_s), RESULTS_0 + 2 * RESULTS))
     rates = np.empty(states.shape[1])
     for row in range(len(times_s)):

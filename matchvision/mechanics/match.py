@@ -21,8 +21,8 @@ SLIP_SPEED_M_S: Final = 0.030
 #: Time [s] for which it must slip to be called slipping.
 SLIP_LASTS_S: Final = 0.15
 
-# Absolute tolerances of one body's state: place, heading, speeds, turning, wheel rates.
-_ABSOLUTE: Final = np.array([1e-5, 1e-5, 1e-5, 1e-4, 1e-4, 1e-3, 1e-3, 1e-3])
+# Absolute tolerances of one body's state: place, heading, speeds, turning, wheel rates, strains of friction.
+_ABSOLUTE: Final = np.array([1e-5, 1e-5, 1e-5, 1e-4, 1e-4, 1e-3, 1e-3, 1e-3, 1e-2, 1e-2])
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,0 +1,201 @@
+"""The predicted run from sheets: what it needs, what it says, what it leaves out."""
+
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+import pytest
+
+from matchvision.errors import CannotMeasure
+from matchvision.forecast import predict_run
+from matchvision.forecast.deciding import decide
+from matchvision.records.sheet import ForecastCurve, HangTest, Run, RunSheet, StartPose
+
+STARTS: Final = {
+    "heron": StartPose(at_m=(-0.685, -0.03), heading_deg=177.5),
+    "plover": StartPose(at_m=(0.685, 0.025), heading_deg=2.0),
+    "sled": StartPose(at_m=(0.63, 0.0), heading_deg=0.0),
+}
+
+
+def machine(home: str, mass_kg: float = 2.5, **more: Any) -> dict[str, Any]:
+    wheel = {"name": "front", "radius_m": 0.045, "face_m": [0.085, 0.118, 0.045]}
+    return {
+        "home": home,
+        "mass_kg": mass_kg,
+        "hitch": {"at_m": [-0.145, 0.0, 0.052]},
+        "size_m": [0.28, 0.234, 0.12],
+        "wheelbase_m": 0.17,
+        "wheel": [wheel],
+        **more,
+    }
+
+
+def drive(stall_Nm: float = 0.0036, **more: Any) -> dict[str, Any]:
+    return {
+        "motors": 2,
+        "stall_torque_Nm": {"value": stall_Nm, "u": 0.03 * stall_Nm},
+        "no_load_rev_min": 12000,
+        "gear_ratio": 236,
+        "drive_efficiency": {"value": 0.72, "u": 0.03},
+        "drive_friction_Nm": 0.09,
+        "grip_static": {"value": 0.8, "u": 0.05},
+        **more,
+    }
+
+
+def sheet(**blocks: Any) -> dict[str, Any]:
+    return {
+        "run": {"name": "practice", "kind": "match", "clip": "clip.mp4"},
+        "clock": {"start_s": 1.0, "duration_s": 3.0},
+        "table": {"length_m": 2.2, "width_m": 1.1},
+        "rope": {"length_m": 1.09, "ends": ["heron", "plover"]},
+        "machine": {"heron": machine("-x"), "plover": machine("+x", 3.1)},
+        "forecast": {"heron": drive(), "plover": drive(0.0042)},
+        **blocks,
+    }
+
+
+def run_of(content: dict[str, Any], **more: Any) -> Run:
+    return Run(sheet=RunSheet.model_validate(content), folder=Path(), **more)
+
+
+def test_stronger_machine_is_predicted_to_win() -> None:
+    forecast, note = predict_run(run_of(sheet()), STARTS, samples=32)
+    assert forecast.winner == "plover"
+    assert forecast.win_chance["plover"] > 0.8
+    assert sum(forecast.win_chance.values()) == pytest.approx(1.0)
+    assert forecast.margin_m == pytest.approx(forecast.on_plus_x_m[-1] - 1.09 / 2, abs=0.01)
+    assert forecast.samples == 32
+    assert forecast.t_s[0] == 0
+    assert forecast.t_s[-1] == pytest.approx(3.0)
+    heron = forecast.machines["heron"]
+    assert heron.x_m[0] == pytest.approx(-0.685)
+    assert heron.u_x_m[0] == pytest.approx(0.0, abs=1e-12)
+    assert heron.u_x_m[-1] > 0
+    assert heron.speed_m_s[-1] < 0 < forecast.machines["plover"].speed_m_s[-1]
+    assert note.status == "done"
+    assert "throttle is not stated" in note.sentence
+
+
+def test_wider_inputs_give_wider_bands() -> None:
+    unsure = drive(grip_static={"value": 0.8, "u": 0.1})
+    wide = sheet(forecast={"heron": unsure, "plover": drive(0.0042, grip_static={"value": 0.8, "u": 0.1})})
+    narrow = predict_run(run_of(sheet()), STARTS, samples=32)[0]
+    assert predict_run(run_of(wide), STARTS, samples=32)[0].u_margin_m > 1.3 * narrow.u_margin_m
+
+
+def test_without_uncertainties_there_are_no_bands_and_a_warning() -> None:
+    bare = drive(stall_torque_Nm=0.0036, drive_efficiency=0.72, grip_static=0.8)
+    forecast, note = predict_run(run_of(sheet(forecast={"heron": bare, "plover": bare})), STARTS)
+    assert forecast.samples == 1
+    assert np.all(forecast.u_tension_N == 0)
+    assert any("no bands" in warning for warning in note.warnings)
+
+
+def test_every_missing_number_is_named_at_once() -> None:
+    content = sheet(forecast={"heron": {"motors": 2, "grip_static": 0.8, "stall_torque_Nm": 0.0036}})
+    content["machine"]["plover"] = {"home": "+x"}
+    with pytest.raises(CannotMeasure) as caught:
+        predict_run(run_of(content), {"heron": STARTS["heron"]})
+    for key in (
+        "[forecast.heron] no_load_rev_min",
+        "[forecast.heron] gear_ratio",
+        "[machine.plover] mass_kg",
+        "[machine.plover] hitch",
+        "[forecast.plover] stall_torque_Nm",
+        "[machine.plover] start",
+    ):
+        assert key in caught.value.do
+
+
+def test_unknown_opponent_cannot_be_predicted() -> None:
+    content = sheet(forecast={"heron": drive()})
+    content["machine"]["plover"] = machine("+x", 3.1, unknown=True)
+    with pytest.raises(CannotMeasure, match="unknown opponent"):
+        predict_run(run_of(content), STARTS)
+
+
+@pytest.mark.parametrize(
+    "blocks",
+    [
+        {"forecast": {}},
+        {"run": {"name": "lift", "kind": "lift", "clip": "clip.mp4"}},
+        {"table": {"length_m": 2.2, "width_m": 1.1, "profile_m": [[-1.1, -0.1], [0, 0], [1.1, -0.1]]}},
+    ],
+)
+def test_what_is_not_covered_is_said(blocks: dict[str, Any]) -> None:
+    with pytest.raises(CannotMeasure):
+        predict_run(run_of(sheet(**blocks)), STARTS)
+
+
+def test_measured_drive_stands_in_for_a_missing_forecast() -> None:
+    content = sheet(forecast={"heron": drive()})
+    content["machine"]["plover"] = machine("+x", 3.1, drive=drive(0.0042))
+    forecast, note = predict_run(run_of(content), STARTS, samples=16)
+    assert forecast.winner == "plover"
+    assert "[machine.plover.drive]" in note.sentence
+
+
+def test_load_run_has_no_winner() -> None:
+    content = sheet(
+        run={"name": "sled", "kind": "sled", "clip": "clip.mp4"},
+        rope={"length_m": 1.035, "ends": ["heron", "sled"]},
+        machine={
+            "heron": machine("-x"),
+            "sled": {"home": "+x", "mass_kg": 3.0, "hitch": {"at_m": [-0.132, 0, 0.035]}, "size_m": [0.26, 0.2, 0.07]},
+        },
+        forecast={"heron": drive(), "sled": {"grip_sliding": {"value": 0.25, "u": 0.01}}},
+    )
+    hang = HangTest(np.array([0.0, 1.0, 2.0]), 0.06 + 9.80665 / 480 * np.array([0.0, 1.0, 2.0]), ("", "", ""))
+    forecast, _ = predict_run(run_of(content, hang_test=hang), STARTS, samples=32)
+    assert forecast.winner == ""
+    assert forecast.win_chance == {}
+    assert np.isnan(forecast.margin_m)
+    # The pull on a sled that slides evenly is its friction, and its uncertainty that of the friction.
+    assert forecast.tension_N[-1] == pytest.approx(0.25 * 3.0 * 9.80665, rel=0.02)
+    assert forecast.u_tension_N[-1] == pytest.approx(0.01 * 3.0 * 9.80665, rel=0.15)
+
+
+def test_sides_of_their_own_turn_the_machine() -> None:
+    uneven = drive(left={"motors": 1, "stall_torque_Nm": 0.0036}, right={"motors": 2})
+    content = sheet(forecast={"heron": uneven, "plover": drive(0.0042)})
+    even = predict_run(run_of(sheet()), STARTS, samples=4)[0].machines["heron"]
+    turned = predict_run(run_of(content), STARTS, samples=4)[0].machines["heron"]
+    assert np.abs(turned.heading_deg - even.heading_deg).max() > 0.2
+
+
+def test_table_from_any_tool() -> None:
+    t_s = np.array([0.0, 3.0])
+    curve = ForecastCurve(
+        {"t_s": t_s, "position_m": np.array([0.0, 0.2]), "u_position_m": np.array([0.0, 0.1]), "tension_N": t_s * 5}
+    )
+    forecast, note = predict_run(run_of(sheet(), curves={"plover": curve}), STARTS)
+    plover = forecast.machines["plover"]
+    assert plover.x_m[-1] == pytest.approx(0.885)
+    assert plover.u_x_m[-1] == pytest.approx(0.1)
+    assert forecast.tension_N[50] == pytest.approx(5.0)
+    assert forecast.winner == "plover"
+    assert forecast.win_chance["plover"] == pytest.approx(0.974, abs=0.005)  # 0.195 m ahead, u 0.1 m
+    assert note.status == "partly"
+    assert any("heron has no forecast table" in text for text in forecast.left_out)
+
+
+def test_rules_decide() -> None:
+    share = RunSheet.model_validate(sheet(rules={"share_to_win": 0.6}))
+    decision = decide(share, np.array([0.5, 0.8]), np.array([1.0, 1.0]))
+    assert decision is not None
+    assert decision.plus_x_wins
+    assert decision.plus_margin_m == pytest.approx(0.2)
+    assert decision.minus_margin_m == pytest.approx(-0.4)
+    rope = {
+        "length_m": 1.0,
+        "ends": ["heron", "plover"],
+        "beads": [{"name": "middle", "at_m": 0.5, "colour": "red"}],
+    }
+    rules = {"decide": "mark-past-line", "mark": "middle", "line_m": 0.1}
+    line = RunSheet.model_validate(sheet(rope=rope, rules=rules))
+    decision = decide(line, np.array([0.5, 0.35, 0.75]), np.ones(3))
+    assert decision is not None
+    assert not decision.plus_x_wins  # the mark passed the line on the −x side first
+    assert decide(RunSheet.model_validate(sheet(rules=rules)), np.array([0.5]), np.ones(1)) is None
