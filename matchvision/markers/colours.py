@@ -93,3 +93,22 @@ def chroma_of_plans(plans: Sequence[MarkerPlan], palette: Palette) -> FloatArray
             k = palette.names.index(plan.colour)
             chroma[i] = palette.direction[k] * palette.strength[k]
     return chroma
+
+
+def learn_chroma(plans: Sequence[MarkerPlan], seen: Mapping[int, FloatArray], chroma: FloatArray) -> FloatArray:
+    """Chroma (m, 2) of all markers after those of some were seen; one not seen takes that of its likes.
+
+    Parameters
+    ----------
+    seen : (2,) chroma vector by marker column
+    chroma : (m, 2) float array
+        What was known before.
+    """
+    learnt = chroma.copy()
+    for i, plan in enumerate(plans):
+        likes = [c for j, c in seen.items() if plans[j].colour == plan.colour and plans[j].kind == plan.kind]
+        if i in seen:
+            learnt[i] = seen[i]
+        elif likes:
+            learnt[i] = np.median(np.array(likes), axis=0)
+    return learnt

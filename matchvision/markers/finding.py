@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 import numpy.typing as npt
@@ -17,11 +16,6 @@ from matchvision.records.sheet import RunSheet
 from matchvision.records.tracks import MarkerPlan
 
 FloatArray = npt.NDArray[np.float64]
-
-#: A spot this near a marker in sight is that marker [px].
-_SAME_PLACE_PX: Final = 6.0
-#: A machine read at less cost than this is beyond doubt.
-_SURE_COST: Final = 5.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,39 +45,6 @@ def find_all(frame: Frame, camera: Camera, plans: Sequence[MarkerPlan], sheet: R
     return Found(blobs, spots, machines, neutral)
 
 
-def agreeing_columns(plans: Sequence[MarkerPlan], found: Found, seen_px: FloatArray, lost: Sequence[int]) -> list[int]:
-    """Lost markers that a look at the whole frame may bring back.
-
-    The look must name the markers in sight of the same machine, or of the rope, as they are named already. Where fewer
-    than two are in sight, it must itself be beyond doubt: all of a machine's own markers, nearly all of the rope's.
-
-    Parameters
-    ----------
-    seen_px : (m, 2) float array
-        Places of the markers in sight, NaN elsewhere.
-    """
-    new: list[int] = []
-    for group in dict.fromkeys(plans[i].machine for i in lost):
-        columns = [i for i, p in enumerate(plans) if p.machine == group]
-        seen = [i for i in columns if np.isfinite(seen_px[i, 0])]
-        agree = [
-            i
-            for i in seen
-            if i in found.spots and np.hypot(*(found.blobs.place_px[found.spots[i]] - seen_px[i])) < _SAME_PLACE_PX
-        ]
-        if len(seen) >= 2:
-            sure = len(agree) >= 0.8 * len(seen)
-        elif group:
-            bodies = [i for i in columns if plans[i].kind == "body"]
-            sure = len(agree) == len(seen) and group in found.machines
-            sure = sure and all(i in found.spots for i in bodies) and found.machines[group].cost < _SURE_COST
-        else:
-            sure = len(agree) == len(seen) and sum(i in found.spots for i in columns) >= 0.8 * len(columns)
-        if sure:
-            new += [i for i in lost if i in found.spots and plans[i].machine == group]
-    return new
-
-
 def rope_columns(plans: Sequence[MarkerPlan]) -> list[int]:
     """Columns of the rope's markers in order along the rope."""
     return [i for i, p in enumerate(plans) if p.kind in {"bead", "link"}]
@@ -94,7 +55,9 @@ def rope_ends(sheet: RunSheet, poses: Mapping[str, Pose]) -> RopeEnds:
     if sheet.rope is None:
         return RopeEnds(None, None, 1.0)
     first, last = (_hitch_place(sheet, poses, end) for end in sheet.rope.ends)
-    return RopeEnds(first, last, sheet.rope.length_m)
+    homes = [sheet.machine[end].home if end in sheet.machine else "" for end in sheet.rope.ends]
+    towards = 1.0 if homes[0] == "-x" or homes[1] == "+x" else -1.0 if homes[0] == "+x" or homes[1] == "-x" else 0.0
+    return RopeEnds(first, last, sheet.rope.length_m, towards)
 
 
 def _hitch_place(sheet: RunSheet, poses: Mapping[str, Pose], end: str) -> FloatArray | None:
@@ -102,3 +65,13 @@ def _hitch_place(sheet: RunSheet, poses: Mapping[str, Pose], end: str) -> FloatA
     if machine is None or machine.hitch is None or end not in poses:
         return None
     return poses[end].place(np.array(machine.hitch.at_m))
+
+
+def marker_heights(plans: Sequence[MarkerPlan], sheet: RunSheet) -> FloatArray:
+    """Height at which each marker is placed on the table (m,) [m]; the rope as if it were taut between its hitches."""
+    standing = {name: Pose(0.0, 0.0, 0.0) for name in sheet.machine}
+    heights = np.array([p.at_m[2] for p in plans], dtype=np.float64)
+    columns = rope_columns(plans)
+    if columns:
+        heights[columns] = rope_ends(sheet, standing).height_at(np.array([plans[i].arc_m for i in columns]))
+    return heights

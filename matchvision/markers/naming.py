@@ -150,9 +150,40 @@ def _read_one_machine(
         rims, angles = name_rims(name, machine, plans, pose, blobs, palette, camera, taken=set(spots.values()))
         marks = sum(1 for p in plans if p.machine == name and p.kind == "rim")
         cost += 1.5 * (marks - len(rims)) + 1.0 * (1 - np.cos(pose.heading_rad - home_rad))
-        readings.append(NamedMachine({**spots, **rims}, pose, float(cost), angles))
+        taken = {*spots.values(), *rims.values()}
+        arm = _name_reach(name, machine, plans, pose, blobs, palette, camera, taken)
+        readings.append(NamedMachine({**spots, **rims, **arm}, pose, float(cost), angles))
     readings.sort(key=lambda r: r.cost)
     return readings
+
+
+def _name_reach(
+    name: str,
+    machine: Machine,
+    plans: Sequence[MarkerPlan],
+    pose: Pose,
+    blobs: Blobs,
+    palette: Palette,
+    camera: Camera,
+    taken: set[int],
+) -> dict[int, int]:
+    """Spots of markers that ride on a machine's arm: on its line, within its stroke of the place drawn in."""
+    spots: dict[int, int] = {}
+    stroke_m = machine.reach.stroke_m if machine.reach is not None else 0.0
+    for i, plan in enumerate(plans):
+        if plan.machine != name or not plan.on_reach:
+            continue
+        places = place_at_height(camera.parameters, blobs.place_px, plan.at_m[2]) - pose.place(np.array(plan.at_m))
+        along, across = np.abs(places @ pose.forward), np.abs(places @ pose.left)
+        fitting = [
+            k
+            for k in _spots_of(plan, blobs, palette, camera)
+            if k not in taken and across[k] < 2 * DISTANCE_SLACK_M and along[k] < stroke_m + 2 * DISTANCE_SLACK_M
+        ]
+        if fitting:
+            spots[i] = min(fitting, key=lambda k: float(across[k]))
+            taken.add(spots[i])
+    return spots
 
 
 def _candidate_poses(
@@ -202,12 +233,10 @@ def name_rims(
     angles: dict[str, float] = {}
     for wheel in machine.wheel:
         columns = [i for i, p in enumerate(plans) if p.machine == name and p.kind == "rim" and p.wheel == wheel.name]
-        side = 1.0 if wheel.face_m[1] >= 0 else -1.0
-        face, normal = pose.place(np.array(wheel.face_m)), side * pose.left
-        centre, _ = rays(camera.parameters, np.zeros(2))
-        if not columns or (centre - face) @ normal <= 0:
+        if not columns or not faces_camera(camera, pose, np.array(wheel.face_m)):
             continue
-        on_face = place_on_plane(camera.parameters, blobs.place_px, face, normal) - face
+        face = pose.place(np.array(wheel.face_m))
+        on_face = place_on_plane(camera.parameters, blobs.place_px, face, pose.left) - face
         forward, up = on_face @ pose.forward, on_face[:, 2]
         votes = []
         for i in columns:
@@ -222,6 +251,13 @@ def name_rims(
             turning = np.array([v[2] for v in chosen])
             angles[wheel.name] = float(np.angle(np.exp(1j * turning).mean()))
     return spots, angles
+
+
+def faces_camera(camera: Camera, pose: Pose, face_m: FloatArray) -> npt.NDArray[np.bool_]:
+    """Whether the camera sees the outer side of wheel faces, given their middles (..., 3) in the machine frame."""
+    side = np.where(face_m[..., 1] >= 0, 1.0, -1.0)
+    centre, _ = rays(camera.parameters, np.zeros(2))
+    return np.asarray(side * ((centre - pose.place(face_m)) @ pose.left) > 0, dtype=np.bool_)
 
 
 def _agreeing(votes: list[tuple[int, int, float, float]]) -> list[tuple[int, int, float, float]]:

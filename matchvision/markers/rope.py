@@ -24,15 +24,23 @@ LINK_STRETCH_RATIO = 1.8
 _COST_MISSED = 3.0
 _COST_FOLDED = 5.0
 _COST_LOOSE_END = 5.0
+#: Cost of a piece that leads away from where the rope's other end must be.
+_COST_BACKWARD = 0.3
+#: Beyond this a marker next to a hitch cannot bear its name, or the hitch has let go [m].
+_END_SLACK_M = 0.03
 
 
 @dataclass(frozen=True, eq=False)
 class RopeEnds:
-    """Where the rope is hitched: table places (3,) [m] of arc length 0 and of the whole length, None if unknown."""
+    """Where the rope is hitched: table places (3,) [m] of arc length 0 and of the whole length, None if unknown.
+
+    ``towards`` is the sign of x along the rope from its first end, by the machines' homes; 0 if unknown.
+    """
 
     first_m: FloatArray | None
     last_m: FloatArray | None
     length_m: float
+    towards: float = 0.0
 
     def height_at(self, arc_m: FloatArray) -> FloatArray:
         """Height of a taut rope between the hitches [m], (n,); a likely one where a hitch is unknown."""
@@ -90,6 +98,7 @@ def name_rope(
                 continue
             spanned = stretch if _spans_link(plans, columns, j, i) else 0.0
             step = _piece_cost(places[n] - places[m], plans[i].arc_m - plans[j].arc_m, spanned)
+            step += _COST_BACKWARD * float(ends.towards * (places[n][0] - places[m][0]) < 0)
             total = cost[m] + step + _COST_MISSED * (order[i] - order[j] - 1)
             if total < cost[n]:
                 cost[n], before[n] = total, m
@@ -109,6 +118,31 @@ def name_rope(
         named[owners[n]] = marks[n]
         n = int(before[n])
     return named
+
+
+def contradicts_ends(plans: Sequence[MarkerPlan], columns: Sequence[int], place_m: FloatArray, ends: RopeEnds) -> bool:
+    """Whether the outermost markers in sight lie further from a hitch than the rope between allows.
+
+    Either the names are shifted along the rope or the hitch has let go.
+
+    Parameters
+    ----------
+    place_m : (m, 3) float array
+        Table places, NaN where not seen.
+    """
+    seen = [i for i in columns if np.isfinite(place_m[i, 0]) and np.isfinite(plans[i].arc_m)]
+    if not seen:
+        return False
+    stretch = _link_stretch(plans, columns)
+    for i, hitch_m, arc_m in (
+        (seen[0], ends.first_m, plans[seen[0]].arc_m),
+        (seen[-1], ends.last_m, ends.length_m - plans[seen[-1]].arc_m),
+    ):
+        if hitch_m is not None:
+            apart = float(np.hypot(place_m[i, 0] - hitch_m[0], place_m[i, 1] - hitch_m[1]))
+            if apart > (1 + LONGER_RATIO) * arc_m + LONGER_M + _END_SLACK_M + stretch:
+                return True
+    return False
 
 
 def _uses(spot: int, end: int, marks: Sequence[int], before: npt.NDArray[np.int64]) -> bool:

@@ -11,14 +11,17 @@ from matchvision.errors import MarkerError
 from matchvision.geometry.camera import place_at_height, place_on_plane, project_points
 from matchvision.markers.bridging import bridge_gaps
 from matchvision.markers.centres import Centres, Windows, choose_centres, find_centres, is_clear
-from matchvision.markers.colours import chroma_of_plans, expect_palette
+from matchvision.markers.colours import chroma_of_plans, expect_palette, learn_chroma
 from matchvision.markers.consistency import doubt_bodies, doubt_rope, is_off_circle, wheel_coordinates
-from matchvision.markers.finding import Found, agreeing_columns, find_all, rope_columns, rope_ends
-from matchvision.markers.naming import Pose
+from matchvision.markers.finding import Found, find_all, marker_heights, rope_columns, rope_ends
+from matchvision.markers.naming import Pose, faces_camera
 from matchvision.markers.noting import describe_tracks, nothing_found
 from matchvision.markers.predicting import MachineState, measure_pose, predict_machine, predict_rope
+from matchvision.markers.rope import contradicts_ends
+from matchvision.markers.seeking import agreeing_columns, name_rope_afresh
 from matchvision.markers.shapes import Shapes, predict_shapes
 from matchvision.markers.siting import measure_siting
+from matchvision.markers.widening import MARGIN_PX, rope_rivals, widen
 from matchvision.records.camera import Camera
 from matchvision.records.frames import ClipFacts, Frame
 from matchvision.records.results import StageNote
@@ -29,9 +32,6 @@ FloatArray = npt.NDArray[np.float64]
 
 #: Frames between two predictions of the markers' ellipses.
 _FRAMES_A_SHAPE: Final = 8
-#: Margin of the small window beyond the marker [px], and the widest window ever searched [px].
-_MARGIN_PX: Final = 6.0
-_WIDEST_PX: Final = 60.0
 #: Contrast from which a place serves to keep a marker in view, though it may be too blurred to count as seen.
 _FAINTEST: Final = 0.25
 #: How strongly chroma across the marker's own direction counts against it.
@@ -67,20 +67,21 @@ class MarkerTracker:
         self._rims = {n: [i for i in c if plans[i].kind == "rim"] for n, c in self._columns.items()}
         self._arc_m = np.array([p.arc_m for p in plans])
         self._at_m = np.array([p.at_m for p in self._plans]).reshape(-1, 3)
-        self._height_m = self._heights()
+        self._height_m = marker_heights(self._plans, sheet)
         self._last_m = np.full((count, 3), np.nan)
         self._velocity_m_s = np.zeros((count, 3))
         self._seen_s = np.full(count, -np.inf)
         self._correction_px = np.zeros((count, 2))
         self._chroma = chroma_of_plans(self._plans, self._palette)
         self._on_rope = np.isin(np.arange(count), self._rope)
-        colours = np.array([self._plans[i].colour for i in self._rope])
-        self._same_colour = (colours[:, None] == colours[None]) & ~np.eye(len(colours), dtype=np.bool_)
+        self._same_colour = rope_rivals(self._plans)
         self._neutral = self._palette.neutral
         self._siting: tuple[float, float] | None = None
         self._shapes: Shapes | None = None
+        self._facing = np.ones(count, dtype=np.bool_)
         self._started = False
         self._seek_at_s, self._wait_s = -np.inf, _WAITS_S[0]
+        self._doubt_at_s, self._doubt_wait_s = -np.inf, _WAITS_S[0]
         self._before_s = np.nan
         self._frame: list[int] = []
         self._clip_s: list[float] = []
@@ -99,8 +100,12 @@ class MarkerTracker:
             expected_m, poses = self._predict(frame.clip_s)
             if frame.index % _FRAMES_A_SHAPE == 0 or self._shapes is None:
                 self._shapes = self._predict_shapes(camera, expected_m, poses)
+                for name, pose in poses.items():
+                    self._facing[self._rims[name]] = faces_camera(camera, pose, self._at_m[self._rims[name]])
             seen_px, u_px = self._measure(frame, camera, expected_m, poses)
             self._seek_lost(frame, camera, seen_px)
+            if self._check_names(frame, camera, poses):
+                seen_px[self._rope], u_px[self._rope] = np.nan, np.nan
         self._frame.append(frame.index)
         self._clip_s.append(frame.clip_s)
         self._place_px.append(seen_px)
@@ -136,15 +141,6 @@ class MarkerTracker:
         )
         return tracks, describe_tracks(tracks)
 
-    def _heights(self) -> FloatArray:
-        """Height at which each marker is placed on the table [m]; the rope as if it were taut."""
-        standing = {n: Pose(0.0, 0.0, 0.0) for n in self._sheet.machine}
-        ends = rope_ends(self._sheet, standing)
-        heights = np.array([p.at_m[2] for p in self._plans])
-        if self._rope:
-            heights[self._rope] = ends.height_at(self._arc_m[self._rope])
-        return heights
-
     def _start(self, frame: Frame, camera: Camera) -> Frame:
         """Look over the whole frame; learn colours and chroma siting from what is found there."""
         found = find_all(frame, camera, self._plans, self._sheet, self._palette)
@@ -153,31 +149,18 @@ class MarkerTracker:
         if not found.spots:
             return frame
         self._started = True
-        self._learn(found)
         self._adopt(found, camera, frame.clip_s, list(found.spots))
         expected_m, poses = self._predict(frame.clip_s)
         self._shapes = self._predict_shapes(camera, expected_m, poses)
-        windows = self._windows(project_points(camera.parameters, expected_m), self._shapes.radius_px + _MARGIN_PX)
+        windows = self._windows(project_points(camera.parameters, expected_m), self._shapes.radius_px + MARGIN_PX)
         centres = find_centres(frame, windows)
         self._siting = measure_siting(frame, windows, centres.place_px)
         return replace(frame, chroma_offset_px=self._siting)
 
-    def _learn(self, found: Found) -> None:
-        """Each marker's own colour from its spot; markers without one take that of their likes."""
-        for i, k in found.spots.items():
-            self._chroma[i] = found.blobs.chroma[k]
-        for i, plan in enumerate(self._plans):
-            if i not in found.spots:
-                likes = [
-                    found.blobs.chroma[k]
-                    for j, k in found.spots.items()
-                    if self._plans[j].colour == plan.colour and self._plans[j].kind == plan.kind
-                ]
-                if likes:
-                    self._chroma[i] = np.median(np.array(likes), axis=0)
-
     def _adopt(self, found: Found, camera: Camera, clip_s: float, columns: Sequence[int]) -> None:
-        """Take over markers from a look at the whole frame as if they had been seen."""
+        """Take over markers from a look at the whole frame as if they had been seen, and learn their colours."""
+        seen = {i: found.blobs.chroma[found.spots[i]] for i in columns}
+        self._chroma = learn_chroma(self._plans, seen, self._chroma)
         for name, machine in found.machines.items():
             if any(i in columns for i in machine.spots):
                 self._machines[name].take(machine.pose, clip_s)
@@ -222,6 +205,7 @@ class MarkerTracker:
         """Places and uncertainties (m, 2) of the markers seen, NaN elsewhere; what is known moves on."""
         shapes = self._known_shapes()
         expected_px = project_points(camera.parameters, expected_m) + self._correction_px
+        expected_px[~self._facing] = np.nan
         age_s = frame.clip_s - self._seen_s
         centres = self._look(frame, expected_px + shapes.shift_px, age_s)
         place_px = centres.place_px - shapes.shift_px
@@ -247,37 +231,16 @@ class MarkerTracker:
     def _look(self, frame: Frame, expected_px: FloatArray, age_s: FloatArray) -> Centres:
         """Search small windows, then wider ones for what was not clear in its small one."""
         shapes = self._known_shapes()
-        small = shapes.radius_px + _MARGIN_PX
+        small = shapes.radius_px + MARGIN_PX
         centres = find_centres(frame, self._windows(expected_px, small))
         unclear = ~is_clear(centres) & np.isfinite(expected_px[:, 0])
         if not unclear.any():
             return centres
-        wide = np.where(unclear, self._wide_px(expected_px, frame.clip_s), 0.0)
+        known = [p.kind != "rim" or self._machines[p.machine].knows_wheel(p.wheel, frame.clip_s) for p in self._plans]
+        wide = np.where(unclear, widen(self._plans, self._same_colour, shapes.radius_px, expected_px, known), 0.0)
         again = find_centres(frame, self._windows(expected_px, wide))
         better = unclear & (is_clear(again) | (~np.isfinite(centres.place_px[:, 0]) & (age_s < _SEEK_AFTER_S)))
         return choose_centres(better, again, centres)
-
-    def _wide_px(self, expected_px: FloatArray, clip_s: float) -> FloatArray:
-        """Half-windows for markers that are not where they were expected [px].
-
-        On the rope: less than half way to the nearest marker of the same colour, so that names cannot change places.
-        """
-        shapes = self._known_shapes()
-        wide = shapes.radius_px + 4 * _MARGIN_PX
-        if self._rope:
-            places = expected_px[self._rope]
-            apart = np.hypot(*(places[:, None] - places[None]).transpose(2, 0, 1))
-            apart[~self._same_colour] = np.inf
-            nearest = np.nanmin(np.where(np.isfinite(apart), apart, np.inf), axis=1)
-            wide[self._rope] = np.maximum(
-                np.minimum(0.45 * nearest, _WIDEST_PX), (shapes.radius_px + _MARGIN_PX)[self._rope]
-            )
-        for i, plan in enumerate(self._plans):
-            if plan.kind == "rim":
-                circle_px = shapes.radius_px[i] * plan.circle_m / plan.radius_m
-                known = self._machines[plan.machine].knows_wheel(plan.wheel, clip_s)
-                wide[i] = shapes.radius_px[i] + (0.6 if known else 1.3) * circle_px
-        return wide
 
     def _place(self, camera: Camera, place_px: FloatArray, poses: dict[str, Pose]) -> FloatArray:
         """Table places (m, 3): rim marks in their wheel's face as expected, all others at their height."""
@@ -332,7 +295,7 @@ class MarkerTracker:
 
     def _seek_lost(self, frame: Frame, camera: Camera, seen_px: FloatArray) -> None:
         """Look over the whole frame for markers lost for a while; take those whose likes in sight agree."""
-        lost = [int(i) for i in np.flatnonzero(frame.clip_s - self._seen_s > _SEEK_AFTER_S)]
+        lost = [int(i) for i in np.flatnonzero((frame.clip_s - self._seen_s > _SEEK_AFTER_S) & self._facing)]
         if not lost:
             self._wait_s = _WAITS_S[0]
             return
@@ -343,6 +306,25 @@ class MarkerTracker:
         self._adopt(found, camera, frame.clip_s, new)
         self._wait_s = _WAITS_S[0] if new else min(2 * self._wait_s, _WAITS_S[1])
         self._seek_at_s = frame.clip_s + self._wait_s
+
+    def _check_names(self, frame: Frame, camera: Camera, poses: dict[str, Pose]) -> bool:
+        """Where the rope does not reach a hitch, name it afresh; whether the names have changed."""
+        if not self._rope or frame.clip_s < self._doubt_at_s:
+            return False
+        sight_m = np.where((self._seen_s == frame.clip_s)[:, None], self._last_m, np.nan)
+        if not contradicts_ends(self._plans, self._rope, sight_m, rope_ends(self._sheet, poses)):
+            return False
+        found = find_all(frame, camera, self._plans, self._sheet, self._palette)
+        named = name_rope_afresh(self._plans, self._rope, found, camera, self._sheet, self._height_m)
+        if named:
+            # The names kept so far were shifted along the rope: better lost than wrong.
+            for place_px, u_px in zip(self._place_px, self._u_px, strict=True):
+                place_px[self._rope], u_px[self._rope] = np.nan, np.nan
+            self._seen_s[self._rope] = -np.inf
+            self._adopt(found, camera, frame.clip_s, named)
+        self._doubt_wait_s = min(2 * self._doubt_wait_s, _WAITS_S[1])
+        self._doubt_at_s = frame.clip_s + self._doubt_wait_s
+        return bool(named)
 
     def _known_shapes(self) -> Shapes:
         if self._shapes is None:
