@@ -8,7 +8,7 @@ import numpy.typing as npt
 FloatArray = npt.NDArray[np.float64]
 
 
-def surface_height(profile_m: Sequence[tuple[float, float]], x_m: FloatArray | float) -> FloatArray:
+def surface_height(profile_m: Sequence[tuple[float, float]], x_m: npt.ArrayLike) -> FloatArray:
     """Height [m] of the table's surface at x, by straight lines between the profile's points; 0 without a profile."""
     x = np.asarray(x_m, dtype=np.float64)
     if not profile_m:
@@ -17,7 +17,7 @@ def surface_height(profile_m: Sequence[tuple[float, float]], x_m: FloatArray | f
     return np.asarray(np.interp(x, along, height), dtype=np.float64)
 
 
-def surface_slope(profile_m: Sequence[tuple[float, float]], x_m: FloatArray | float) -> FloatArray:
+def surface_slope(profile_m: Sequence[tuple[float, float]], x_m: npt.ArrayLike) -> FloatArray:
     """Slope dz/dx of the table's surface at x; at a kink that of the piece towards +x, beyond the ends 0."""
     x = np.asarray(x_m, dtype=np.float64)
     if len(profile_m) < 2:
@@ -27,7 +27,7 @@ def surface_slope(profile_m: Sequence[tuple[float, float]], x_m: FloatArray | fl
     return np.asarray(slopes[np.searchsorted(along, x, side="right")], dtype=np.float64)
 
 
-def travel_along_surface(profile_m: Sequence[tuple[float, float]], x_m: FloatArray | float) -> FloatArray:
+def travel_along_surface(profile_m: Sequence[tuple[float, float]], x_m: npt.ArrayLike) -> FloatArray:
     """Distance [m] along the surface from x = 0 to x, positive towards +x."""
     x = np.asarray(x_m, dtype=np.float64)
     if len(profile_m) < 2:

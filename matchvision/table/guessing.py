@@ -45,7 +45,7 @@ def guess_camera(sighting: Sighting, lens: FloatArray) -> FloatArray:
         raise TableError(
             "no camera position fits the points on the table",
             where="[table]",
-            do="check that the points are not on one line and that at_m and pixel belong together",
+            do="check that the points are not on one line, that at_m and pixel belong together, that none are swapped",
         )
     return min(candidates, key=lambda candidate: candidate[:2])[2]
 

@@ -63,6 +63,12 @@ def look_still(
         if len(sighting.points_m) < 4:
             break
         start = fit_cameras([sighting], start, prior).parameters
+    lost = [name for name in typical if name not in tags]
+    if lost and tags:
+        warnings.append(
+            f"Tag {tell_tags(lost)} is in view but not where the sheet and the other tags put it, or not sharp: "
+            "measure its centre_m, side_m and angle_deg again, and see that it lies flat and unturned."
+        )
     if 4 * len(tags) + len(table.point) < 4:
         raise TableError(
             f"tags {tell_tags(typical)} are in view, but their sides are not sharp enough to measure",

@@ -45,6 +45,17 @@ class Sighting:
     from_edges: npt.NDArray[np.bool_]
 
 
+def keep_points(sighting: Sighting, which: npt.NDArray[np.bool_]) -> Sighting:
+    """Some of a sighting's points; of a tag all four corners or none."""
+    return Sighting(
+        sighting.points_m[which],
+        sighting.pixels_px[which],
+        sighting.directions[which],
+        sighting.u_px[which],
+        sighting.from_edges[which],
+    )
+
+
 @dataclass(frozen=True)
 class NoiseScale:
     """Noise found over noise expected: of tag sides, of the tags' places on the table, and of clicks."""

@@ -6,7 +6,7 @@ import numpy.typing as npt
 from matchvision.geometry.camera import project_points
 from matchvision.geometry.placing import parameter_jacobian
 from matchvision.table.fitting import BLEED_PX, U_BLEED_PX, invert_information, raise_frame
-from matchvision.table.noise import NOISE_WORTH, U_TAG_HEIGHT_M, NoiseScale, Sighting, noise_parts
+from matchvision.table.noise import NOISE_WORTH, U_TAG_HEIGHT_M, NoiseScale, Sighting, keep_points, noise_parts
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -44,7 +44,7 @@ def fit_pose(
     if off.any():
         if np.sum(~off) < TAGS_NEEDED:
             return None
-        solved = _Solution(_keep(sighting, np.repeat(~off, 4)), camera)
+        solved = _Solution(keep_points(sighting, np.repeat(~off, 4)), camera)
     ratio = max(1.0, solved.noise_ratio**2)
     whole = np.zeros((15, 15))
     whole[:9, :9] = lens_covariance
@@ -78,13 +78,3 @@ class _Solution:
         self.apart_px = np.sqrt(np.mean(left.reshape(-1, 8) ** 2, axis=1))
         squares = float(np.sum((apart_white - design_white @ self.step) ** 2))
         self.noise_ratio = float(np.sqrt((NOISE_WORTH + squares) / (NOISE_WORTH + len(apart) - 7)))
-
-
-def _keep(sighting: Sighting, which: npt.NDArray[np.bool_]) -> Sighting:
-    return Sighting(
-        sighting.points_m[which],
-        sighting.pixels_px[which],
-        sighting.directions[which],
-        sighting.u_px[which],
-        sighting.from_edges[which],
-    )

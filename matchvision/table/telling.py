@@ -17,8 +17,8 @@ from matchvision.table.tags import TagLayout, TagName, tell_tags
 
 FloatArray = npt.NDArray[np.float64]
 
-#: Tag sides noisier than this [px] point to a sheet that does not match the table.
-_SUSPECT_PX = 0.35
+#: Tag sides noisier than this [px], or places less sure than this [m], point to a sheet that does not match the table.
+_SUSPECT_PX, _SUSPECT_M = 0.25, 0.0007
 
 
 def describe_points(seen: Seen, table: TableSheet, fit: CameraFit) -> tuple[CalibrationPoint, ...]:
@@ -100,11 +100,11 @@ def write_note(
     warnings, advice = list(seen.warnings), []
     missing = set(layout.names) - set(seen.tags)
     if missing:
-        warnings.append(f"Tags {tell_tags(missing)} were not found; the table stands on the others.")
-    if seen.tags and fit.noise_px > _SUSPECT_PX:
+        warnings.append(f"The table stands without tags {tell_tags(missing)}.")
+    if seen.tags and (fit.noise_px > _SUSPECT_PX or fit.place_m > _SUSPECT_M):
         name, off_px = _worst_tag(seen, fit)
         warnings.append(
-            f"The tags disagree by {fit.noise_px:.2f} px, more than their sharpness explains; tag {name[1]} lies "
+            f"The tags disagree by {view.rms_px:.2f} px, more than their sharpness explains; tag {name[1]} lies "
             f"furthest off ({off_px:.1f} px). Measure side_m and centre_m again, and see that the tags lie flat and "
             "unturned."
         )
