@@ -8,7 +8,7 @@ import pytest
 from matchvision.filming import course as course_module
 from matchvision.filming import demo_scene, frame_times, place_everything, play, truth_facts, truth_table
 from matchvision.filming.course import GRAVITY_M_S2, Course
-from matchvision.filming.places import Places, project
+from matchvision.filming.places import Places, machine_points, project
 from matchvision.filming.scene import Clock, Drive, Machine, Patch, Scene
 
 SEED = 3
@@ -31,8 +31,12 @@ def places(scene: Scene, course: Course) -> Places:
 
 def test_momentum_closes(scene: Scene, course: Course) -> None:
     """Change of momentum along the heading is the impulse of grip and rope; likewise for the wheels."""
-    at = place_everything(scene, course, course.clip_s)
-    pull = (at.hitches[1] - at.hitches[0]) / course.chord_m[:, None] * course.tension_N[:, None]
+    hitches = []
+    for end in scene.rope.ends:
+        state = course.machines[end]
+        point = np.array([scene.machine[end].hitch_m])
+        hitches.append(machine_points(point, state.x_m, state.y_m, state.heading_rad)[:, 0])
+    pull = (hitches[1] - hitches[0]) / course.chord_m[:, None] * course.tension_N[:, None]
     step_s = course.clip_s[1] - course.clip_s[0]
     for name, sign in zip(scene.rope.ends, (1, -1), strict=True):
         machine, state = scene.machine[name], course.machines[name]
