@@ -188,7 +188,7 @@ def play(scene: Scene) -> Course:
     Returns
     -------
     Course
-        From the first picture to 0.1 s after the last, on a clock of 0.5 ms; machines stand still before. Nothing is random.
+        From the first picture to 0.1 s after the last, on a clock of 0.5 ms. Nothing is random.
 
     Notes
     -----
