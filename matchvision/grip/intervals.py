@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
@@ -9,6 +10,13 @@ from scipy.special import ndtr
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
+
+#: A slope is believed once the value changes by this many u along it.
+CLEAR_OF_NOISE: Final = 8.0
+#: But it is taken over no longer than this.
+LONGEST_SPAN_S: Final = 0.5
+#: No date of something that was found is less certain than this.
+LONGEST_U_S: Final = 0.5
 
 
 @dataclass(frozen=True)
@@ -83,13 +91,28 @@ def date_crossing(
     share = float(np.clip((level - before) / (after - before), 0.0, 1.0)) if after != before else 1.0
     step_s = float(real_s[frame] - real_s[frame - 1])
     at_s = float(real_s[frame - 1]) + share * step_s
-    low, high = max(frame - 2, 0), min(frame + 1, len(values) - 1)
-    reach = values[low : high + 1]
-    known = np.isfinite(reach)
-    slope = abs(float(np.polyfit(real_s[low : high + 1][known], reach[known], 1)[0])) if known.sum() > 1 else 0.0
     u_value = float(u_values[frame])
-    u_slope_s = u_value / slope if slope > 0 and np.isfinite(u_value) else 0.5
-    return at_s, float(np.hypot(min(u_slope_s, 0.5), step_s / np.sqrt(12)))
+    slope = _slope_across(values, real_s, frame, u_value)
+    u_slope_s = u_value / slope if slope > 0 and np.isfinite(u_value) else LONGEST_U_S
+    return at_s, float(np.hypot(min(u_slope_s, LONGEST_U_S), step_s / np.sqrt(12)))
+
+
+def _slope_across(values: FloatArray, real_s: FloatArray, frame: int, u_value: float) -> float:
+    """Slope (its size) around a crossing, over just so many frames that the value changes by more than its noise.
+
+    Few frames would take noise for slope: a crossing is found where noise helps it across.
+    """
+    slope = 0.0
+    for reach in range(2, len(values)):
+        part = slice(max(frame - reach, 0), frame + reach)
+        known = np.isfinite(values[part])
+        if known.sum() < 2:
+            continue
+        slope = abs(float(np.polyfit(real_s[part][known], values[part][known], 1)[0]))
+        span_s = float(real_s[part][-1] - real_s[part][0])
+        if slope * span_s > CLEAR_OF_NOISE * u_value or span_s > LONGEST_SPAN_S:
+            break
+    return slope
 
 
 def chance_above(value: float, u: float, level: float) -> float:
