@@ -1,5 +1,6 @@
 """The marked clip: the footage once more, with what was measured drawn in, playable in any browser."""
 
+import contextlib
 from collections.abc import Callable, Iterator
 from fractions import Fraction
 from pathlib import Path
@@ -68,7 +69,8 @@ def mark_clip(analysis: Analysis, path: Path, progress: Callable[[int, int], Non
             do="choose another folder with --out",
         ) from reason
     finally:
-        unfinished.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):
+            unfinished.unlink()
     return path
 
 

@@ -1,5 +1,6 @@
 """The page: one file that opens offline and shows the run, what it means and what it rests on."""
 
+import contextlib
 import math
 from dataclasses import dataclass
 from importlib.metadata import version
@@ -69,7 +70,8 @@ def write_page(analysis: Analysis, folder: Path) -> Path:
         unfinished.write_text(text, encoding="utf-8")
         unfinished.replace(path)
     except OSError as reason:
-        unfinished.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):
+            unfinished.unlink()
         raise OutputError(
             f"the report cannot be written: {reason.strerror}", where=str(path), do="choose another folder with --out"
         ) from reason

@@ -1,13 +1,15 @@
 """An analysis made from a sample clip's truth and seeded noise, so that the report can be tested alone."""
 
+import dataclasses
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
+from pydantic import BaseModel
 
 from matchvision.geometry.camera import project_points
 from matchvision.records.camera import CalibrationPoint, Camera, TableView
@@ -318,3 +320,38 @@ def _notes() -> tuple[StageNote, ...]:
         StageNote("forecast", "done", "The run was predicted with 400 samples, seed 11."),
         StageNote("verdict", "done", "The rule rope-share 0.5 was applied at 8.00 s."),
     )
+
+
+def change(value: Any, swap: Callable[[Any], Any]) -> Any:
+    """The value with ``swap`` applied to every word and array in it, however deep."""
+    if isinstance(value, str | np.ndarray):
+        return swap(value)
+    if isinstance(value, BaseModel):
+        return type(value).model_validate(change(value.model_dump(), swap))
+    if isinstance(value, Mapping):
+        return {change(k, swap): change(v, swap) for k, v in value.items()}
+    if isinstance(value, tuple):
+        return tuple(change(v, swap) for v in value)
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        changed = {f.name: change(getattr(value, f.name), swap) for f in dataclasses.fields(value)}
+        return dataclasses.replace(value, **changed)
+    return value
+
+
+def rename(analysis: Analysis, old: str, new: str) -> Analysis:
+    """The same answer with another name everywhere."""
+    renamed = change(analysis, lambda v: v.replace(old, new) if isinstance(v, str) else v)
+    assert isinstance(renamed, Analysis)
+    return renamed
+
+
+def shorten(analysis: Analysis, first: int, stop: int) -> Analysis:
+    """Only the frames from ``first`` to before ``stop``, the clip's zero kept."""
+    count = len(analysis.motion.clip_s)
+
+    def cut(value: Any) -> Any:
+        return value[first:stop] if isinstance(value, np.ndarray) and value.shape[:1] == (count,) else value
+
+    shortened = change(analysis, cut)
+    assert isinstance(shortened, Analysis)
+    return shortened

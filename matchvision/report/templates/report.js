@@ -187,14 +187,20 @@
     const atEnd = heading > 0 && now >= b - 1 && s + 1 < stretches.length && (x - data.place[b]) * way < 0;
     const atStart = heading < 0 && now <= a + 1 && s > 0 && (x - data.place[a]) * way > 0;
     if (atEnd) s += 1; else if (atStart) s -= 1;
-    const [from, to] = stretches[s];
+    const nearby = closest(x, stretches[s][0], stretches[s][1]);
+    if (nearby[1] < 8) return nearby[0];
+    // The hand has gone where this stretch never was: follow it to the nearest moment at which the rope was there.
+    const anywhere = closest(x, 0, last);
+    return anywhere[1] < nearby[1] - 4 ? anywhere[0] : nearby[0];
+  }
+  function closest(x, from, to) {
     let best = now, least = Infinity;
     for (let k = from; k <= to; k++) {
       if (data.place[k] === null) continue;
       const off = Math.abs(data.place[k] - x) + 0.004 * Math.abs(k - now);
       if (off < least) { least = off; best = k; }
     }
-    return best;
+    return [best, Math.abs(data.place[best] - x)];
   }
   const millimetres = event => { const r = svg.getBoundingClientRect(); return box.x + (event.clientX - r.left) / r.width * box.width; };
   function drag(element, start, move) {

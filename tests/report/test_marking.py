@@ -1,0 +1,149 @@
+"""The marked clip: every picture at its own time, upright, with what was measured where it was measured."""
+
+import dataclasses
+from pathlib import Path
+
+import av
+import numpy as np
+import numpy.typing as npt
+import pytest
+
+from matchvision.errors import FootageError, OutputError
+from matchvision.records.results import Analysis
+from matchvision.report import mark_clip
+from matchvision.report.canvas import Canvas, measure_words
+from matchvision.report.curves import rope_share
+from matchvision.report.palette import rgb
+from tests.report.invented import invent_analysis, shorten
+
+FRAMES = 40
+
+
+def decode(path: Path, most: int = FRAMES) -> tuple[npt.NDArray[np.float64], list[npt.NDArray[np.uint8]]]:
+    times, pictures = [], []
+    with av.open(str(path)) as container:
+        for picture in container.decode(video=0):
+            assert picture.pts is not None
+            assert picture.time_base is not None
+            times.append(float(picture.pts * picture.time_base))
+            pictures.append(np.asarray(picture.to_ndarray(format="rgb24"), dtype=np.uint8))
+            if len(times) == most:
+                break
+    return np.array(times) - times[0], pictures
+
+
+@pytest.fixture(scope="module")
+def analysis() -> Analysis:
+    return shorten(invent_analysis("flat-match"), 0, FRAMES)
+
+
+@pytest.fixture(scope="module")
+def marked(analysis: Analysis, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    told: list[tuple[int, int]] = []
+    path = tmp_path_factory.mktemp("marked") / "marked.mp4"
+    assert mark_clip(analysis, path, lambda done, total: told.append((done, total))) == path
+    assert told[-1] == (FRAMES, FRAMES)
+    assert [p.name for p in path.parent.iterdir()] == ["marked.mp4"]
+    return path
+
+
+def test_marked_clip_keeps_every_time(analysis: Analysis, marked: Path) -> None:
+    times, _ = decode(marked, most=10_000)
+    assert len(times) == FRAMES
+    assert np.allclose(times, analysis.motion.clip_s, atol=1e-4)
+
+
+def test_any_browser_can_play_it(marked: Path) -> None:
+    with av.open(str(marked)) as container:
+        stream = container.streams.video[0]
+        assert stream.codec_context.name == "h264"
+        assert stream.codec_context.pix_fmt == "yuv420p"
+        assert (stream.codec_context.width, stream.codec_context.height) == (1280, 720)
+    data = marked.read_bytes()
+    assert 0 < data.find(b"moov") < data.find(b"mdat")
+
+
+def test_share_bar_divides_where_the_share_is(analysis: Analysis, marked: Path) -> None:
+    _, pictures = decode(marked)
+    assert analysis.motion.rope is not None
+    share = rope_share(analysis.motion.rope)[0][FRAMES - 1]
+    row = pictures[-1][42].astype(float)
+    minus, plus = (np.abs(row - np.array(rgb(side))).sum(axis=1) for side in ("minus", "plus"))
+    nearer_minus = float(np.mean(minus < plus))
+    assert nearer_minus == pytest.approx(1 - share, abs=0.01)
+
+
+def test_drawing_touches_the_markers_and_leaves_the_rest(analysis: Analysis, marked: Path) -> None:
+    _, pictures = decode(marked)
+    _, sources = decode(analysis.clip.path)
+    change = np.abs(pictures[-1].astype(float) - sources[FRAMES - 1]).mean(axis=2)
+    tracks = analysis.motion.tracks
+    for m, plan in enumerate(tracks.plans):
+        col, row = (round(float(c[FRAMES - 1, m])) for c in (tracks.col_px, tracks.row_px))
+        assert change[row - 12 : row + 13, col - 12 : col + 13].max() > 60, plan.name
+    assert float(np.median(change)) < 4
+
+
+def test_turned_clips_are_marked_upright(analysis: Analysis, tmp_path: Path) -> None:
+    upside_down = dataclasses.replace(analysis.clip, rotation_deg=180)
+    turned = shorten(dataclasses.replace(analysis, clip=upside_down), 0, 3)
+    _, pictures = decode(mark_clip(turned, tmp_path / "marked.mp4"), most=3)
+    _, sources = decode(analysis.clip.path, most=3)
+    assert float(np.median(np.abs(pictures[2].astype(float) - sources[2][::-1, ::-1]))) < 4
+    sideways = dataclasses.replace(analysis.clip, rotation_deg=90, width_px=720, height_px=1280)
+    turned = shorten(dataclasses.replace(analysis, clip=sideways), 0, 3)
+    _, pictures = decode(mark_clip(turned, tmp_path / "sideways.mp4"), most=3)
+    assert pictures[0].shape == (1280, 720, 3)
+    assert float(np.median(np.abs(pictures[2].astype(float) - np.rot90(sources[2])))) < 4
+
+
+def test_a_bare_analysis_is_marked_too(analysis: Analysis, tmp_path: Path) -> None:
+    motion = dataclasses.replace(analysis.motion, machines={}, wheels=(), rope=None)
+    bare = shorten(dataclasses.replace(analysis, motion=motion, pull=None, grip=None, forecast=None), 0, 3)
+    times, _ = decode(mark_clip(bare, tmp_path / "marked.mp4"), most=9)
+    assert len(times) == 3
+
+
+def test_nothing_is_left_when_marking_stops(analysis: Analysis, tmp_path: Path) -> None:
+    def stop(done: int, total: int) -> None:
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        mark_clip(analysis, tmp_path / "marked.mp4", stop)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_folder_that_cannot_be_written_is_told(analysis: Analysis, tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("not a folder")
+    with pytest.raises(OutputError, match="cannot be written"):
+        mark_clip(analysis, tmp_path / "file" / "marked.mp4")
+
+
+def test_a_clip_that_is_gone_is_told(analysis: Analysis, tmp_path: Path) -> None:
+    gone = dataclasses.replace(analysis, clip=dataclasses.replace(analysis.clip, path=tmp_path / "gone.mp4"))
+    with pytest.raises(FootageError, match="second time"):
+        mark_clip(gone, tmp_path / "marked.mp4")
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("matrix", ["bt601", "bt709", "bt2020"])
+def test_grey_has_no_colour_and_white_is_at_the_top_of_its_range(matrix: str) -> None:
+    limited = Canvas(4, 4, matrix, full_range=False)
+    assert limited.encode((255, 255, 255)) == (235, 128, 128)
+    assert limited.encode((0, 0, 0)) == (16, 128, 128)
+    assert Canvas(4, 4, matrix, full_range=True).encode((255, 255, 255)) == (255, 128, 128)
+
+
+def test_pure_colours_reach_the_ends_of_chroma() -> None:
+    canvas = Canvas(4, 4, "bt709", full_range=False)
+    assert canvas.encode((0, 0, 255))[1] == 240
+    assert canvas.encode((255, 0, 0))[2] == 240
+
+
+def test_text_and_plates_may_leave_the_picture() -> None:
+    canvas = Canvas(64, 32, "bt709", full_range=False)
+    canvas.plate(-20, -20, 500, 500, (0, 0, 0), 1.0)
+    for left, top in ((-30, -8), (50, 20), (200, 200)):
+        canvas.text("12.3 ± 0.4 N", left, top, 20, (255, 255, 255))
+    assert canvas.luma.max() > 200
+    assert measure_words("± 0.4", 40) > measure_words("± 0.4", 20) > 20

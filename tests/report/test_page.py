@@ -1,0 +1,190 @@
+"""The page: complete, self-contained, safe against names, honest about what is missing."""
+
+import dataclasses
+import json
+from html.parser import HTMLParser
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from matchvision.errors import OutputError
+from matchvision.records.results import Analysis
+from matchvision.report import write_page
+from matchvision.report.charts import nice_ticks, tick_text
+from matchvision.report.embedding import MOST_MOMENTS, chosen_frames
+from matchvision.report.page import render_page
+from tests.report.invented import invent_analysis, rename
+
+SECTIONS = {
+    "run", "over-time", "events", "comparison", "causes", "budget", "footage", "advice", "methods", "sheets",
+    "cautions", "cite",
+}  # fmt: skip
+VOID = {"meta", "link", "br", "hr", "img", "input", "path", "rect", "circle", "polygon"}
+
+
+class Reader(HTMLParser):
+    """Collects elements, ids, addresses and text, and checks that elements close in order."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.ids: list[str] = []
+        self.tags: list[str] = []
+        self.addresses: list[str] = []
+        self.words: list[str] = []
+        self.scripts: list[str] = []
+        self.open: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append(tag)
+        for name, value in attrs:
+            if name == "id" and value:
+                self.ids.append(value)
+            if name in ("src", "href", "poster", "action", "data", "xlink:href") and value:
+                self.addresses.append(value)
+            assert not name.startswith("on"), f"{tag} carries {name}"
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag not in VOID:
+            assert self.open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        (self.scripts if self.open and self.open[-1] in ("script", "style") else self.words).append(data)
+
+
+def read(page: str) -> Reader:
+    reader = Reader()
+    reader.feed(page)
+    reader.close()
+    assert reader.open == []
+    return reader
+
+
+@pytest.mark.parametrize("clip", ["flat-match", "sled-link", "hitch-slips", "hand-held"])
+def test_page_has_every_section_and_nothing_from_outside(clip: str, tmp_path: Path) -> None:
+    (tmp_path / "marked.mp4").touch()
+    path = write_page(invent_analysis(clip), tmp_path)
+    assert path == tmp_path / "report.html"
+    page = path.read_text(encoding="utf-8")
+    reader = read(page)
+    assert set(reader.ids) >= SECTIONS
+    assert len(reader.ids) == len(set(reader.ids))
+    assert sorted(set(reader.addresses)) == ["#events", "marked.mp4"]
+    assert "://" not in page
+    assert "url(" not in page
+    assert "@import" not in page
+    assert len(page.encode()) < 1_500_000
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["marked.mp4", "report.html"]
+
+
+def test_page_without_marked_clip_links_none(tmp_path: Path) -> None:
+    reader = read(write_page(invent_analysis(), tmp_path).read_text(encoding="utf-8"))
+    assert "video" not in reader.tags
+    assert reader.addresses == ["#events"]
+
+
+def test_long_clips_stay_small() -> None:
+    analysis = invent_analysis()
+    count = 90_000
+    long = dataclasses.replace(
+        analysis,
+        motion=dataclasses.replace(analysis.motion, clip_s=np.linspace(0.0, 900.0, count)),
+        clock=dataclasses.replace(analysis.clock, duration_s=880.0),
+    )
+    frames = chosen_frames(long)
+    assert MOST_MOMENTS / 2 < len(frames) <= MOST_MOMENTS
+    assert frames[-1] > 0.97 * count * 881 / 900
+
+
+@pytest.mark.parametrize(
+    "name", ["<script>alert(1)</script>", '"><img/src=x>', "{{7*7}}", "</style><b>", "a'b&amp;$x$"]
+)
+def test_names_are_words_and_never_markup(name: str) -> None:
+    plain, hostile = invent_analysis(), rename(invent_analysis(), "heron", name)
+    before, after = read(render_page(plain, has_clip=False)), read(render_page(hostile, has_clip=False))
+    assert after.tags == before.tags
+    text = "".join(after.words)
+    assert name in text
+    assert "49" not in text or name != "{{7*7}}" or text.count("49") == "".join(before.words).count("49")
+    data = json.loads(next(s for s in after.scripts if s.startswith("{")))
+    assert {m["name"] for m in data["machines"]} == {name, "plover"}
+
+
+def test_every_number_of_the_verdict_carries_its_interval() -> None:
+    text = "".join(read(render_page(invent_analysis(), has_clip=False)).words)
+    assert "Margin 184.1 ± 3.9 mm, share 66.83 ± 0.35 %" in text
+    assert "19.4 ± 1.8 N" in text  # peak pull, predicted: u = 0.9 N
+    assert "18.20 ± 0.78 N" in text  # and measured: u = 0.4 N
+    assert "The forecast was too low by 0.131 ± 0.039 m" in text
+
+
+def without(analysis: Analysis, part: str) -> Analysis:
+    if part == "rope":
+        return dataclasses.replace(analysis, motion=dataclasses.replace(analysis.motion, rope=None))
+    if part == "machines":
+        bare = dataclasses.replace(analysis.motion, machines={}, wheels=())
+        return dataclasses.replace(analysis, motion=bare)
+    if part == "verdict":
+        return dataclasses.replace(
+            analysis, verdict=dataclasses.replace(analysis.verdict, ruling=None, comparison=(), causes=())
+        )
+    if part == "pull":
+        return dataclasses.replace(analysis, pull=None)
+    if part == "grip":
+        return dataclasses.replace(analysis, grip=None)
+    return dataclasses.replace(analysis, forecast=None)
+
+
+@pytest.mark.parametrize(
+    ("part", "said"),
+    [
+        ("rope", "The rope was not followed"),
+        ("machines", "No machine was followed"),
+        ("pull", "Pull was not measured"),
+        ("grip", "Events were not looked for"),
+        ("forecast", "motor, gear, grip and throttle gives this comparison"),
+        ("verdict", "No winner can be named from this footage"),
+    ],
+)
+def test_what_is_missing_is_said(part: str, said: str) -> None:
+    analysis = without(invent_analysis(), part)
+    if part == "forecast":
+        analysis = without(analysis, "verdict")
+    reader = read(render_page(analysis, has_clip=False))
+    assert set(reader.ids) >= SECTIONS
+    assert said in " ".join("".join(reader.words).split())
+
+
+def test_nothing_at_all_still_makes_a_page() -> None:
+    analysis = invent_analysis()
+    for part in ("rope", "machines", "pull", "grip", "forecast", "verdict"):
+        analysis = without(analysis, part)
+    assert set(read(render_page(analysis, has_clip=False)).ids) >= SECTIONS
+
+
+def test_gaps_become_null_and_not_nan() -> None:
+    analysis = invent_analysis()
+    heron = analysis.motion.machines["heron"]
+    holed = np.where(np.arange(len(heron.x_m)) % 3 == 0, np.nan, heron.x_m)
+    machines = {**analysis.motion.machines, "heron": dataclasses.replace(heron, x_m=holed)}
+    analysis = dataclasses.replace(analysis, motion=dataclasses.replace(analysis.motion, machines=machines))
+    page = render_page(analysis, has_clip=False)
+    data = json.loads(next(s for s in read(page).scripts if s.startswith("{")))
+    assert None in data["machines"][0]["x"]
+    assert ">nan" not in page.lower()
+    assert "nan " not in page.split("<section id=", maxsplit=1)[0].lower()
+
+
+def test_folder_that_cannot_be_written_is_told(tmp_path: Path) -> None:
+    blocked = tmp_path / "file"
+    blocked.write_text("not a folder")
+    with pytest.raises(OutputError, match="cannot be written"):
+        write_page(invent_analysis(), blocked)
+
+
+def test_ticks_are_round_numbers_with_true_minus_signs() -> None:
+    ticks = nice_ticks(-0.31, 0.52)
+    assert np.allclose(ticks, [-0.2, 0.0, 0.2, 0.4])
+    assert [tick_text(v, ticks) for v in ticks] == ["−0.2", "0", "0.2", "0.4"]
