@@ -60,7 +60,7 @@ def measure_traction(
     if measured; load from moments, `matchvision.mechanics.grip.driven_load_N`. First order (GUM 5.1) over tension,
     mass, acceleration and rolling resistance, so that what traction and load share does not count twice in their
     ratio. Acceleration across the drive direction is left out.
-    Checked by: tests/pull/test_traction.py::test_traction_follows_the_truth
+    Checked by: tests/pull/test_measuring.py::test_traction_follows_the_truth
     """
     axle = driven_axle(machine)
     if machine.mass_kg is None:
