@@ -52,11 +52,11 @@ def find_slip(wheel: WheelMotion, real_s: FloatArray) -> BoolArray:
         return np.zeros(len(slip_m_s), dtype=np.bool_)
     typical_m_s = float(np.median(u_m_s[known & np.isfinite(u_m_s)])) if np.isfinite(u_m_s[known]).any() else 0.0
     leave_m_s = max(SLIP_M_S - LEAVE_U * typical_m_s, SLIP_M_S * 2 / 3)
-    holds = hold_between(slip_m_s, SLIP_M_S, leave_m_s) & known
+    holds = hold_between(slip_m_s, SLIP_M_S, leave_m_s)
     for stretch in find_stretches(holds):
         above = np.flatnonzero(slip_m_s[stretch.frames] > SLIP_M_S)
         holds[stretch.first + int(above[-1]) + 1 : stretch.last + 1] = False
-    holds = bridge_gaps(holds, real_s, SLIP_LASTS_S)
+    holds = bridge_gaps(holds & known, real_s, SLIP_LASTS_S)
     slips = np.zeros_like(holds)
     for stretch in keep_long(holds, real_s, SLIP_LASTS_S):
         slips[stretch.frames] = True
