@@ -71,7 +71,7 @@ def beside(table: pd.DataFrame, truth: Truth) -> pd.DataFrame:
 def score_tracks(table: pd.DataFrame, truth: Truth) -> list[Score]:
     """Share of the visible marker-frames that were seen, their error on the table, and how many are wrong."""
     rows = beside(table, truth)
-    visible = sum(int((truth.rows[name] == 1).sum()) for name in truth.rows if name.endswith("_vis"))
+    visible = int((truth.rows.filter(regex="_vis$") == 1).to_numpy().sum())
     errors, ratios, wrong, seen = [], [], 0, 0
     for marker, part in rows.groupby("marker"):
         column = "true_" + str(marker).replace(".", "_")

@@ -1,8 +1,10 @@
-"""The order of the stages: a filmed run in, the whole answer out. Nothing else knows this order."""
+"""The order of the stages: a filmed run in, the whole answer out. Nothing else knows this order.
+
+What then goes on disk, tables, pictures and page, is put there by `matchvision.writing.publish`.
+"""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TypeVar
 
 from matchvision.errors import CannotMeasure, FootageError
@@ -18,10 +20,8 @@ from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.results import Analysis, StageNote
 from matchvision.records.sheet import Run, StartPose
 from matchvision.records.tracks import Tracks
-from matchvision.report import draw_figures, mark_clip, write_page
 from matchvision.table import CameraFollower, find_table
 from matchvision.verdict import judge
-from matchvision.writing import write_results
 
 #: Told on long work: what is being done, how much is done, how much there is in all.
 Progress = Callable[[str, int, int], None]
@@ -78,41 +78,19 @@ def analyze(run: Run, progress: Progress | None = None) -> Analysis:
     )
 
 
-def publish(
-    analysis: Analysis,
-    folder: Path,
-    *,
-    tables: str = "csv",
-    marked_clip: bool = True,
-    progress: Progress | None = None,
-) -> Path:
-    """Write tables, figures, marked clip and report into ``folder``, whole or not at all; returns the report's path."""
-
-    def add_pictures(unfinished: Path) -> None:
-        draw_figures(analysis, unfinished / "figures")
-        if marked_clip:
-            mark_clip(analysis, unfinished / "marked.mp4", step("marking the clip", progress))
-        write_page(analysis, unfinished)
-
-    write_results(analysis, folder, tables=tables, also=add_pictures)
-    return folder / "report.html"
-
-
 def watch(run: Run, facts: ClipFacts, progress: Progress | None) -> Watched:
     """A first look for the table, then one pass that lends each frame to the camera's and the markers' observers."""
     view, table_note = find_table(first_look(facts), run.sheet, run.lens)
     follower = CameraFollower(view, run.sheet)
     tracker = MarkerTracker(plan_markers(run), run.sheet, facts)
-    tell = step("watching the clip", progress)
     total = max(1, round(facts.duration_s * facts.frame_rate_per_s))
     for done, frame in enumerate(read_frames(facts), start=1):
         tracker.see(frame, follower.see(frame))
-        if tell is not None and done % 10 == 0:
-            tell(min(done, total), total)
+        if progress is not None and done % 10 == 0:
+            progress("watching the clip", min(done, total), total)
     tracks, markers_note = tracker.tracks()
-    notes = (table_note, markers_note)
-    if run.sheet.camera.moves:
-        notes = (table_note, follower.note(), markers_note)
+    camera_notes = (follower.note(),) if run.sheet.camera.moves else ()
+    notes = (table_note, *camera_notes, markers_note)
     return Watched(view, follower.cameras(), tracks, notes)
 
 
@@ -169,10 +147,3 @@ def start_poses(run: Run, motion: Motion, clock: MatchClock) -> Mapping[str, Sta
         if name not in poses and place == place and heading_deg == heading_deg:  # NaN is not equal to itself
             poses[name] = StartPose(at_m=place, heading_deg=heading_deg)
     return poses
-
-
-def step(what: str, progress: Progress | None) -> Callable[[int, int], None] | None:
-    """Progress of one piece of work, named."""
-    if progress is None:
-        return None
-    return lambda done, total: progress(what, done, total)

@@ -216,7 +216,7 @@ def _analyze_and_tell(
     from matchvision import pipeline
     from matchvision.cli.telling import find_shortfalls, tell_analysis
     from matchvision.footage import read_facts
-    from matchvision.writing import check_target
+    from matchvision.writing import check_target, publish
 
     folder = out if out is not None else Path("outputs") / name_folder(loaded.sheet.run.name)
     try:
@@ -227,7 +227,7 @@ def _analyze_and_tell(
     quiet = _wishes(ctx).quiet or as_json
     with shown_progress(quiet=quiet) as tell:
         analysis = pipeline.analyze(loaded, tell)
-        report = pipeline.publish(analysis, folder, tables=tables, marked_clip=marked_clip, progress=tell)
+        report = publish(analysis, folder, tables=tables, marked_clip=marked_clip, progress=tell)
     say(tell_analysis(analysis), quiet=quiet)
     say(f"Report: {report}", quiet=quiet)
     if as_json:

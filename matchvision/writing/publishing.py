@@ -1,0 +1,35 @@
+"""Everything that a run leaves on disk: tables, figures, marked clip and page, as one whole."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+from matchvision.records.results import Analysis
+from matchvision.report import draw_figures, mark_clip, write_page
+from matchvision.writing.results import write_results
+
+
+def publish(
+    analysis: Analysis,
+    folder: Path,
+    *,
+    tables: str = "csv",
+    marked_clip: bool = True,
+    progress: Callable[[str, int, int], None] | None = None,
+) -> Path:
+    """Write tables, figures, marked clip and report into ``folder``, whole or not at all; returns the report's path.
+
+    ``progress`` is told what is being done, how much of it is done, and how much there is in all.
+    """
+
+    def tell_marking(done: int, total: int) -> None:
+        if progress is not None:
+            progress("marking the clip", done, total)
+
+    def add_pictures(unfinished: Path) -> None:
+        draw_figures(analysis, unfinished / "figures")
+        if marked_clip:
+            mark_clip(analysis, unfinished / "marked.mp4", tell_marking)
+        write_page(analysis, unfinished)
+
+    write_results(analysis, folder, tables=tables, also=add_pictures)
+    return folder / "report.html"
