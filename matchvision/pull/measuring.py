@@ -1,6 +1,7 @@
 """The pull stage: every source that footage and sheet support, fused, and each machine's traction from it."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Final, Literal
 
 import numpy as np
@@ -54,6 +55,7 @@ def measure_pull(run: Run, motion: Motion, clock: MatchClock) -> tuple[Pull, Sta
         )
         if source is not None
     ]
+    sources = _mask_contact(run, motion, sources, left_out)
     if not sources:
         raise CannotMeasure("nothing in the sheet turns the motion into a pull", do=" ".join(left_out))
     fused, contradictions = fuse_sources(sources, motion.real_s)
@@ -115,6 +117,37 @@ def describe_contradiction(found: Contradiction, match_s: FloatArray) -> str:
         f"({found.source} less {found.believed}: {much}, k = 1, at {match_s[worst]:.2f} s). {found.believed} is "
         f"believed there, since it needs fewer assumptions; perhaps {meaning}."
     )
+
+
+def find_contact(run: Run, motion: Motion) -> npt.NDArray[np.bool_]:
+    """Frames (n,) in which the two machines on the rope may touch: their outlines' circles meet. False where unknown."""
+    touching = np.zeros(len(motion.real_s), dtype=np.bool_)
+    ends = run.sheet.rope.ends if run.sheet.rope is not None else ()
+    moved = [motion.machines[name] for name in ends if name in motion.machines]
+    sizes = [run.sheet.machine[m.machine].size_m for m in moved]
+    if len(moved) != 2 or sizes[0] is None or sizes[1] is None:
+        return touching
+    apart_m = np.hypot(moved[0].x_m - moved[1].x_m, moved[0].y_m - moved[1].y_m)
+    return np.asarray(apart_m < (sizes[0][0] + sizes[1][0]) / 2, dtype=np.bool_)
+
+
+def _mask_contact(run: Run, motion: Motion, sources: list[PullSource], left_out: list[str]) -> list[PullSource]:
+    """Without the pull from momentum and drive while the machines touch, since they then push each other as well."""
+    touching = find_contact(run, motion)
+    if not touching.any():
+        return sources
+    left_out.append("While the machines touch each other the pull from inertia and drive is not available.")
+    masked = []
+    for source in sources:
+        if source.source in {"inertia", "drive"}:
+            series = (source.tension_N, source.u_tension_N, source.u_common_N)
+            tension_N, u_tension_N, u_common_N = (np.where(touching, np.nan, values) for values in series)
+            if not np.isfinite(tension_N).any():
+                continue
+            masked.append(replace(source, tension_N=tension_N, u_tension_N=u_tension_N, u_common_N=u_common_N))
+        else:
+            masked.append(source)
+    return masked
 
 
 def _try_link(

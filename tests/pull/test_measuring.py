@@ -101,3 +101,17 @@ def test_described_link_that_was_not_seen_leaves_the_pull_partly_measured() -> N
     assert note.status == "partly"
     assert any("markers were not seen" in sentence for sentence in pull.left_out)
     assert [s.source for s in pull.sources] == ["inertia", "drive", "fused"]
+
+
+def test_touching_machines_silence_inertia_and_drive_but_not_the_link() -> None:
+    run, clock, motion = read_run(SLED), true_clock(SLED), true_motion(SLED, np.random.default_rng(9))
+    together = (motion.real_s > 4.0) & (motion.real_s < 5.0)
+    sled = motion.machines["sled"]
+    beside = replace(sled, x_m=np.where(together, motion.machines["heron"].x_m + 0.2, sled.x_m))
+    touching = replace(motion, machines={**motion.machines, "sled": beside})
+    pull, _ = measure_pull(run, touching, clock)
+    for name, silent in (("inertia", True), ("drive", True), ("link", False), ("fused", False)):
+        source = pull.source(name)
+        assert source is not None
+        assert np.isnan(source.tension_N[together]).all() == silent
+    assert any("touch" in sentence for sentence in pull.left_out)
