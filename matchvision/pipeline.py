@@ -126,12 +126,12 @@ def refuse_broken_clip(run: Run, facts: ClipFacts, last_clip_s: float) -> None:
     A whole clip that stops early is not refused: what it shows is measured, and the verdict says what is missing.
     """
     clock = run.sheet.clock
-    match_end_s = facts.duration_s
+    match_end_s = float("inf")
     if clock.start_s is not None:
         match_end_s = clock.start_s + clock.duration_s / real_seconds_per_clip_second(run, facts)
-    if last_clip_s < min(facts.duration_s - 0.5, match_end_s):
+    if last_clip_s < min(facts.stated_duration_s - 0.5, match_end_s):
         raise FootageError(
-            f"the clip breaks off at {last_clip_s:.2f} s, though the file says that it lasts {facts.duration_s:.2f} s",
+            f"the clip breaks off at {last_clip_s:.2f} s, though the file says it lasts {facts.stated_duration_s:.2f} s",
             where=run.clip.name,
             do="copy the clip from the phone again; if it was cut short there, this run cannot be decided from it",
         )

@@ -68,7 +68,15 @@ def read_facts(path: Path) -> ClipFacts:
             full_range=pixel_format.startswith("yuvj") or int(context.color_range or 0) == 2,
             transfer=_TRANSFERS.get(transfer, ""),
             faults=(*_order_faults(backward), *_container_faults(container, stream, first, rate)),
+            stated_duration_s=_stated_duration_s(container, stream),
         )
+
+
+def _stated_duration_s(container: InputContainer, stream: VideoStream) -> float:
+    """How long the container says that it lasts, NaN where it does not say."""
+    if stream.duration is not None and stream.time_base is not None:
+        return float(stream.duration * stream.time_base)
+    return container.duration / av.time_base if container.duration is not None else float("nan")
 
 
 def read_frames(facts: ClipFacts) -> Iterator[Frame]:

@@ -65,6 +65,10 @@ class ClipFacts:
     full_range : bool
     transfer : str
         Transfer curve named by the clip, "" if none.
+    duration_s : float
+        From the first to the last picture that the file really holds [s].
+    stated_duration_s : float
+        How long the file says that it lasts [s]; NaN where it says nothing. Longer than ``duration_s`` where it breaks off.
     """
 
     path: Path
@@ -81,3 +85,4 @@ class ClipFacts:
     full_range: bool
     transfer: str
     faults: tuple[FootageFault, ...] = ()
+    stated_duration_s: float = float("nan")
