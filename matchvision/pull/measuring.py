@@ -120,7 +120,7 @@ def describe_contradiction(found: Contradiction, match_s: FloatArray) -> str:
 
 
 def find_contact(run: Run, motion: Motion) -> npt.NDArray[np.bool_]:
-    """Frames (n,) in which the two machines on the rope may touch: their outlines' circles meet. False where unknown."""
+    """Frames (n,) in which the two machines on the rope may touch: their circles meet. False where unknown."""
     touching = np.zeros(len(motion.real_s), dtype=np.bool_)
     ends = run.sheet.rope.ends if run.sheet.rope is not None else ()
     moved = [motion.machines[name] for name in ends if name in motion.machines]
