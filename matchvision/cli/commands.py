@@ -154,6 +154,46 @@ def footage(ctx: click.Context, clip: Path) -> None:
 
 
 @main.command()
+@click.argument("stills", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--board", default="9x6", show_default=True, help="Inner corners along a row, and rows.")
+@click.option(
+    "--square-mm",
+    type=click.FloatRange(min=0, min_open=True),
+    default=25.0,
+    show_default=True,
+    help="Side of a square on the board.",
+)
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    default=Path("lens.toml"),
+    show_default=True,
+    help="The lens sheet to write; a file that is there already is left as it is.",
+)
+@click.pass_context
+def lens(ctx: click.Context, stills: tuple[Path, ...], board: str, square_mm: float, out: Path) -> None:
+    """Write a lens sheet from pictures of a chessboard.
+
+    STILLS are about ten pictures of the whole board, or a clip of it: tilted one way and the other, some near the
+    picture's corners, taken with the phone in the very mode in which runs are filmed. Name the lens sheet in a run
+    sheet under [camera] as lens = "lens.toml".
+    """  # fmt: skip
+    columns, rows = _read_board(board)
+    if out.exists():
+        raise OutputError("it exists already and is left as it is", where=str(out), do="choose another name with --out")
+
+    from matchvision.cli.telling import tell_lens
+    from matchvision.footage import read_stills
+    from matchvision.sheets.lens import format_lens
+    from matchvision.table.lens import calibrate_lens
+
+    images = read_stills(stills)
+    sheet = calibrate_lens(images, (columns, rows), square_mm / 1000)
+    out.write_text(format_lens(sheet), encoding="utf-8")
+    say(tell_lens(sheet, len(images), out), quiet=_wishes(ctx).quiet)
+
+
+@main.command()
 @click.argument("run", type=click.Path(path_type=Path))
 @click.option(
     "--samples",
@@ -216,7 +256,8 @@ def _analyze_and_tell(
     from matchvision import pipeline
     from matchvision.cli.telling import find_shortfalls, tell_analysis
     from matchvision.footage import read_facts
-    from matchvision.writing import check_target, publish
+    from matchvision.writing import check_target
+    from matchvision.writing.publishing import publish
 
     folder = out if out is not None else Path("outputs") / name_folder(loaded.sheet.run.name)
     try:
@@ -233,6 +274,14 @@ def _analyze_and_tell(
     if as_json:
         click.echo((folder / "result.json").read_text(encoding="utf-8"), nl=False)
     return not find_shortfalls(analysis)
+
+
+def _read_board(board: str) -> tuple[int, int]:
+    match = re.fullmatch(r"\s*(\d+)\s*[x×]\s*(\d+)\s*", board)
+    if match is None or int(match[1]) < 3 or int(match[2]) < 3:
+        msg = f'"{board}" is no size of a board; inner corners along a row and rows are wanted, as in 9x6'
+        raise click.BadParameter(msg, param_hint="--board")
+    return int(match[1]), int(match[2])
 
 
 def name_folder(run_name: str) -> str:

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from math import isfinite
+from pathlib import Path
 
 import numpy as np
 
@@ -9,7 +10,7 @@ from matchvision.cli.showing import list_points
 from matchvision.records.forecast import ForecastRun
 from matchvision.records.frames import ClipFacts, FootageFault
 from matchvision.records.results import Analysis, StageNote
-from matchvision.records.sheet import RunSheet
+from matchvision.records.sheet import LensSheet, RunSheet
 from matchvision.uncertainty import format_quantity
 
 #: Warnings beyond these stand in the report only.
@@ -85,6 +86,20 @@ def tell_footage(facts: ClipFacts, pictures: int, faults: Sequence[FootageFault]
     for fault in faults:
         lines += [f"  - {fault.what}", f"    costs: {fault.consequence}", f"    do: {fault.do}"]
     return "\n".join(lines)
+
+
+def tell_lens(lens: LensSheet, stills: int, path: Path) -> str:
+    """Where a lens sheet went, how well it fits and how sure its focal length is."""
+    camera = lens.camera
+    focal = format_quantity(float(camera.parameters[0]), float(camera.covariance[0, 0]) ** 0.5, "px")
+    return "\n".join(
+        [
+            f"The board was found in {lens.views} of {stills} stills of {camera.width_px} x {camera.height_px} pixels; "
+            f"its corners fit to {lens.rms_px:.2f} px (rms).",
+            f"Focal length {focal} (k = 1).",
+            f"Wrote {path}.",
+        ]
+    )
 
 
 def tell_forecast(forecast: ForecastRun, note: StageNote, assumed: Sequence[str]) -> str:

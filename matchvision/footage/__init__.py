@@ -2,5 +2,6 @@
 
 from matchvision.footage.checking import describe_footage
 from matchvision.footage.reading import first_look, read_facts, read_frames
+from matchvision.footage.stills import read_stills
 
-__all__ = ["describe_footage", "first_look", "read_facts", "read_frames"]
+__all__ = ["describe_footage", "first_look", "read_facts", "read_frames", "read_stills"]

@@ -1,7 +1,9 @@
-"""Tables and results on disk, whole or not at all, and reading them back."""
+"""Tables and results on disk, whole or not at all, and reading them back.
+
+``publishing`` is not loaded here: who only reads results back needs none of what draws them.
+"""
 
 from matchvision.writing.describing import describe_tables
-from matchvision.writing.publishing import publish
 from matchvision.writing.resultfile import ResultFile, describe_result_file
 from matchvision.writing.results import Results, check_target, open_result, write_results
 
@@ -12,6 +14,5 @@ __all__ = [
     "describe_result_file",
     "describe_tables",
     "open_result",
-    "publish",
     "write_results",
 ]

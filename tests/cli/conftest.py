@@ -51,7 +51,7 @@ def type_in(in_folder: Path) -> Type:
 
 @dataclass
 class StandIn:
-    """Stands in for the pipeline: notes what it was asked, and gives what it is told to give."""
+    """Stands in for the pipeline and for publishing: notes what it was asked, and gives what it is told to give."""
 
     notes: tuple[StageNote, ...] = ()
     error: BaseException | None = None
@@ -79,9 +79,9 @@ def stand_in(monkeypatch: pytest.MonkeyPatch) -> StandIn:
     pipeline = StandIn()
     module = ModuleType("matchvision.pipeline")
     module.analyze = pipeline.analyze  # type: ignore[attr-defined]
-    module.publish = pipeline.publish  # type: ignore[attr-defined]
     monkeypatch.setitem(sys.modules, "matchvision.pipeline", module)
     monkeypatch.setattr("matchvision.pipeline", module, raising=False)
+    monkeypatch.setattr("matchvision.writing.publishing.publish", pipeline.publish)
     return pipeline
 
 

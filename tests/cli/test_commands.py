@@ -16,6 +16,7 @@ from matchvision.cli.showing import shown_progress
 from matchvision.errors import CannotMeasure, FootageError, TableError
 from matchvision.filming import Scene
 from matchvision.records.results import StageNote
+from matchvision.sheets.lens import read_lens
 from matchvision.writing import describe_tables
 from tests.cli.conftest import SHEET, StandIn, Type
 
@@ -225,6 +226,31 @@ def test_footage_of_a_good_clip_and_of_none(type_in: Type, in_folder: Path) -> N
         result = type_in("footage", path)
         assert result.exit_code == 2
         assert path in result.output
+
+
+def test_lens_from_stills(type_in: Type, in_folder: Path) -> None:
+    stills = sorted(str(path) for path in (SAMPLES / "lens").glob("*.png"))
+    result = type_in("lens", *stills, "--square-mm", "30", "--out", "phone.toml")
+    assert result.exit_code == 0
+    assert "found in 12 of 12 stills of 1280 x 720 pixels" in result.output
+    assert read_lens(in_folder / "phone.toml").camera.parameters[0] == pytest.approx(985, abs=5)
+    before = (in_folder / "phone.toml").read_text()
+    assert type_in("lens", *stills, "--out", "phone.toml").exit_code == 2
+    assert (in_folder / "phone.toml").read_text() == before
+
+
+def test_lens_from_the_wrong_things(type_in: Type, in_folder: Path) -> None:
+    (in_folder / "still.png").write_bytes(b"nothing")
+    board = str(SAMPLES / "lens" / "chess_01.png")
+    cases = [
+        (("still.png",), "this is no picture"), (("none.png",), "cannot be read"), ((board,), "at least 4 are needed"),
+        ((board, "--board", "nine by six"), "as in 9x6"), ((), "Missing argument"),
+    ]  # fmt: skip
+    for words, said in cases:
+        result = type_in("lens", *words)
+        assert result.exit_code == 2
+        assert said in result.output
+    assert not (in_folder / "lens.toml").exists()
 
 
 def test_schemas(type_in: Type) -> None:
