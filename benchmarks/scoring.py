@@ -67,8 +67,8 @@ def beside(table: pd.DataFrame, truth: Truth) -> pd.DataFrame:
     mine_s = table["clip_s"].to_numpy()
     nearest = np.abs(mine_s[:, None] - true_s[None, :]).argmin(axis=1) if len(mine_s) else np.zeros(0, dtype=np.int64)
     fits = np.abs(mine_s - true_s[nearest]) < 1e-3
-    there = truth.rows.iloc[nearest[fits]].add_prefix("true_").reset_index(drop=True)
-    return pd.concat([table[fits].reset_index(drop=True), there], axis=1)
+    there: pd.DataFrame = truth.rows.iloc[nearest[fits]].add_prefix("true_").reset_index(drop=True)
+    return pd.DataFrame(pd.concat([table[fits].reset_index(drop=True), there], axis=1))
 
 
 def score_tracks(table: pd.DataFrame, truth: Truth) -> list[Score]:

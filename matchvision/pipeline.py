@@ -131,7 +131,7 @@ def refuse_broken_clip(run: Run, facts: ClipFacts, last_clip_s: float) -> None:
         match_end_s = clock.start_s + clock.duration_s / real_seconds_per_clip_second(run, facts)
     if last_clip_s < min(facts.stated_duration_s - 0.5, match_end_s):
         raise FootageError(
-            f"the clip breaks off at {last_clip_s:.2f} s, though the file says it lasts {facts.stated_duration_s:.2f} s",
+            f"the clip breaks off at {last_clip_s:.2f} s, though it says it lasts {facts.stated_duration_s:.2f} s",
             where=run.clip.name,
             do="copy the clip from the phone again; if it was cut short there, this run cannot be decided from it",
         )

@@ -68,7 +68,7 @@ class ClipFacts:
     duration_s : float
         From the first to the last picture that the file really holds [s].
     stated_duration_s : float
-        How long the file says that it lasts [s]; NaN where it says nothing. Longer than ``duration_s`` where it breaks off.
+        How long the file says that it lasts [s]; NaN where it says nothing; the longer one where it breaks off.
     """
 
     path: Path
