@@ -28,12 +28,28 @@ def rule(run: Run, motion: Motion, clock: MatchClock) -> Ruling:
     """
     if run.sheet.run.kind != "match":
         return _no_winner(f"A {run.sheet.run.kind} run has no winner.", clock)
-    homes = {machine.home: name for name, machine in run.sheet.machine.items()}
+    homes = find_homes(run, motion, clock)
     if set(homes) != {"-x", "+x"}:
-        return _no_winner("No winner can be named, since the sheet does not give each side a machine.", clock)
+        return _no_winner("No winner can be named, since the sheet does not say who pulls to which side.", clock)
     if run.sheet.rules.decide == "mark-past-line":
         return rule_by_mark(run, motion, clock, homes)
     return rule_by_share(run, motion, clock, homes)
+
+
+def find_homes(run: Run, motion: Motion, clock: MatchClock) -> Mapping[Side, str]:
+    """Who must bring the rope to which side: the machines' homes; without machines, the side where each end starts."""
+    homes: dict[Side, str] = {machine.home: name for name, machine in run.sheet.machine.items()}
+    if homes or run.sheet.rope is None:
+        return homes
+    plans = motion.tracks.plans
+    on_rope = sorted((k for k, plan in enumerate(plans) if plan.kind == "bead"), key=lambda k: plans[k].arc_m)
+    at_start = int(np.abs(clock.match_time(motion.clip_s)).argmin())
+    x_m = motion.places.x_m[at_start, on_rope]
+    x_m = x_m[np.isfinite(x_m)]
+    if len(x_m) < 2:
+        return {}
+    first, last = run.sheet.rope.ends
+    return {"-x": first, "+x": last} if x_m[0] < x_m[-1] else {"-x": last, "+x": first}
 
 
 def rule_by_share(run: Run, motion: Motion, clock: MatchClock, homes: Mapping[Side, str]) -> Ruling:
