@@ -225,17 +225,20 @@ def forecast(ctx: click.Context, run: Path, samples: int) -> None:
 
 
 @main.command()
-@click.argument("what", type=click.Choice(["run", "result", "tables"]))
+@click.argument("what", type=click.Choice(["run", "keys", "result", "tables"]))
 def schema(what: str) -> None:
     """Print what the files look like.
 
-    `run` and `result` give the JSON Schema of the run sheet and of result.json; `tables` gives a page in
-    Markdown with every column of every table.
+    `run` and `result` give the JSON Schema of the run sheet and of result.json, for other tools; `keys` and
+    `tables` give pages in Markdown, for people, with every key of the run sheet and every column of every table.
     """
-    if what == "run":
-        from matchvision.sheets import describe_run_sheet
+    if what in ("run", "keys"):
+        from matchvision.sheets import describe_keys, describe_run_sheet
 
-        click.echo(json.dumps(describe_run_sheet(), indent=1, ensure_ascii=False))
+        if what == "keys":
+            click.echo(describe_keys(), nl=False)
+        else:
+            click.echo(json.dumps(describe_run_sheet(), indent=1, ensure_ascii=False))
         return
     from matchvision.writing import describe_result_file, describe_tables
 

@@ -16,6 +16,7 @@ from matchvision.cli.showing import shown_progress
 from matchvision.errors import CannotMeasure, FootageError, TableError
 from matchvision.filming import Scene
 from matchvision.records.results import StageNote
+from matchvision.sheets import describe_keys
 from matchvision.sheets.lens import read_lens
 from matchvision.writing import describe_tables
 from tests.cli.conftest import SHEET, StandIn, Type
@@ -257,6 +258,7 @@ def test_schemas(type_in: Type) -> None:
     assert json.loads(type_in("schema", "run").output)["title"] == "matchvision run sheet"
     assert json.loads(type_in("schema", "result").output)["title"] == "matchvision result"
     assert type_in("schema", "tables").output == describe_tables()
+    assert type_in("schema", "keys").output == describe_keys()
     assert type_in("schema", "season").exit_code == 2
 
 
