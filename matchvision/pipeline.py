@@ -100,7 +100,7 @@ def attempt(stage: str, measure: Callable[[], tuple[Record, StageNote]]) -> tupl
         return measure()
     except CannotMeasure as reason:
         advice = (reason.do,) if reason.do else ()
-        return None, StageNote(stage, "skipped", f"Skipped, because {reason.what}", advice=advice)
+        return None, StageNote(stage, "skipped", f"Skipped, because {reason.what.rstrip('.')}.", advice=advice)
 
 
 def real_seconds_per_clip_second(run: Run, facts: ClipFacts) -> float:

@@ -1,4 +1,4 @@
-"""The ladder of inputs: every block of the sheet beyond clip, clock and table may be missing, and each adds its part."""
+"""The ladder of inputs: what stands in the sheet beyond clip, clock and table may be missing, and each part adds to it."""
 
 import re
 from collections.abc import Callable
