@@ -22,7 +22,7 @@ FloatArray = npt.NDArray[np.float64]
 #: Widest half-window searched [chroma samples].
 _WIDEST: Final = 48
 #: Softness of a marker's edge in the chroma planes [luma px]: sampling over two pixels, lens and codec.
-EDGE_PX: Final = 0.9
+EDGE_PX: Final = 0.8
 #: Residuals of neighbouring samples are alike (interpolated chroma, coded in blocks): the fit's covariance, which
 #: takes them as independent, is too small by about this factor in standard uncertainty.
 ALIKE_RATIO: Final = 1.6

@@ -42,8 +42,8 @@ def predict_shapes(camera: Camera, plans: Sequence[MarkerPlan], place_m: FloatAr
 
     Notes
     -----
-    Eight points on each rim are projected; the ellipse is that of their second moments, whose middle is their mean
-    up to terms of fourth order in radius over distance.
+    Eight points on each rim are projected; the ellipse is that of their second moments. To second order in radius over
+    distance their mean lies half way from the picture of the centre to the middle of the ellipse.
     Checked by: tests/markers/test_shapes.py::test_a_disc_seen_from_above_is_a_circle_of_the_right_size
     """
     axes = axes_m.copy()
@@ -59,7 +59,7 @@ def predict_shapes(camera: Camera, plans: Sequence[MarkerPlan], place_m: FloatAr
     moments = 2 * np.einsum("mki,mkj->mij", spread, spread) / len(_AROUND)
     determinant = np.maximum(moments[:, 0, 0] * moments[:, 1, 1] - moments[:, 0, 1] ** 2, 1e-6)
     inverse = np.stack([moments[:, 1, 1], -moments[:, 0, 1], moments[:, 0, 0]], axis=1) / determinant[:, None]
-    return Shapes(inverse, determinant**0.25, middle - points[:, 0])
+    return Shapes(inverse, determinant**0.25, 2 * (middle - points[:, 0]))
 
 
 def _facing_axes(camera: Camera, place_m: FloatArray) -> FloatArray:
