@@ -23,10 +23,10 @@ def draw_discs(
     noise: float = 1.5,
     luma_contrast: float = -70.0,
 ) -> Frame:
-    """A 4:2:0 frame of discs on grey: each sample is the mean over its area of a picture softened by a lens, plus noise.
+    """A 4:2:0 frame of discs on grey: each sample is the mean over its area of a softened picture, plus noise.
 
-    ``offset`` says where chroma samples lie; their area is two pixels wide and high about that place. The noise is alike
-    among neighbours, as decoded chroma's is.
+    ``offset`` says where chroma samples lie; their area is two pixels wide and high about that place. The noise is
+    alike among neighbours, as decoded chroma's is.
     """
     rows, cols = size
     fine = 5

@@ -31,7 +31,7 @@ def test_long_gaps_and_ends_stay_open() -> None:
     seen[:5] = np.nan
     seen[20:40] = np.nan
     seen[55:] = np.nan
-    place, u, state = bridge_gaps(CLIP_S, seen, np.full((60, 2), 0.1))
+    place, _u, state = bridge_gaps(CLIP_S, seen, np.full((60, 2), 0.1))
     lost = np.r_[0:5, 20:40, 55:60]
     assert np.all(state[lost] == TrackState.LOST)
     assert np.isnan(place[lost]).all()
