@@ -11,6 +11,7 @@ from matchvision.errors import TableError
 from matchvision.footage import first_look, read_facts
 from matchvision.geometry.camera import project_points
 from matchvision.geometry.placing import place_with_uncertainty
+from matchvision.geometry.profile import surface_height
 from matchvision.records.camera import Camera, TableView
 from matchvision.records.frames import Frame
 from matchvision.records.results import StageNote
@@ -19,6 +20,7 @@ from matchvision.sheets import load_run
 from matchvision.table import find_table
 from matchvision.table.lens import calibrate_lens
 from matchvision.table.telling import table_uncertainty_mm
+from tests.table.test_edges import CAMERA, draw_tags, four_tags
 from tests.truth import SAMPLE_CLIPS, read_truth_facts
 
 FloatArray = npt.NDArray[np.float64]
@@ -246,3 +248,24 @@ def test_lens_sheet_of_another_picture_shape_is_refused() -> None:
     sheet, frames = look("flat-match")
     with pytest.raises(TableError, match="the lens sheet is for pictures of 1000 × 720"):
         find_table(frames, sheet, lens)
+
+
+def test_tags_in_the_slope_of_a_ridged_table() -> None:
+    """Drawn, not filmed: tags lie in the slope, and places on it are found at the height of the surface."""
+    profile = ((-1.2, -0.126), (0.0, 0.0), (1.2, -0.126))
+    flat = four_tags()
+    table = flat.model_copy(update={"profile_m": profile})
+    camera = CAMERA.copy()
+    picture = draw_tags(camera, table)
+    frame = look("flat-match")[1][0]
+    frames = [Frame(0, 0.0, picture, frame.blue, frame.red, (2, 2), (0.0, 0.5))]
+    sheet = look("flat-match")[0].model_copy(update={"table": table})
+    view, note = find_table(frames, sheet, None)
+    places = np.array([[[0.5, 0.1], [-0.7, -0.2], [0.0, 0.3]]])
+    z = surface_height(profile, places[..., 0])
+    pixels = project_points(camera, np.concatenate([places, z[..., None]], axis=-1))
+    zero = np.zeros((1, 3))
+    placed = place_with_uncertainty(view.camera.parameters, view.camera.covariance, pixels, 0 * pixels, z, zero)
+    error = np.stack([placed.x_m, placed.y_m], axis=-1) - places
+    assert np.max(np.abs(error)) < 0.002
+    assert not note.warnings
