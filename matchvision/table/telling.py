@@ -14,6 +14,7 @@ from matchvision.records.sheet import TableSheet
 from matchvision.table.fitting import CameraFit
 from matchvision.table.looking import Seen
 from matchvision.table.tags import TagLayout, TagName, tell_tags
+from matchvision.uncertainty import format_quantity
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -92,7 +93,8 @@ def write_note(
     free = "the lens under its sheet's covariance" if lens_known else "focal length, lens and principal point"
     sentence = (
         f"The camera was fitted to {view.source} ({seen.pictures} picture{'s' if seen.pictures > 1 else ''}), "
-        f"with pose and {free} free: residuals {view.rms_px:.2f} px rms, focal length {camera[0]:.{1 if u[0] < 2 else 0}f} ± {u[0]:.2g} px"
+        f"with pose and {free} free: residuals {view.rms_px:.2f} px rms, "
+        f"focal length {format_quantity(float(camera[0]), float(u[0]), 'px')}"
         + (f", paper bleeds {fit.bleed_px:.2f} px into black" if seen.tags else "")
         + f". Places on the table are known to {middle_mm:.1f} mm at the middle and {corner_mm:.1f} mm at the corners."
     )
