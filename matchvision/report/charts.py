@@ -102,7 +102,7 @@ def y_limits(panel: Panel) -> tuple[float, float]:
     lows, highs = [], []
     for curve in panel.curves:
         usual = np.nan_to_num(curve.U95, nan=0.0)
-        known = np.isfinite(curve.y)
+        known = np.isfinite(curve.y) & (curve.x >= panel.judged[0]) & (curve.x <= panel.judged[1])
         if not known.any():
             continue
         lows.append(float(np.percentile((curve.y - usual)[known], 0.5)))
@@ -150,7 +150,7 @@ def draw_chart(panel: Panel, x_limits: tuple[float, float]) -> Chart:
         missing=panel.missing,
         strokes=tuple(s for s in strokes if s.d),
         x_ticks=tuple(Tick(tick_text(v, x_ticks), 100 * (v - x_low) / (x_high - x_low)) for v in x_ticks),
-        y_ticks=tuple(Tick(tick_text(v, y_ticks), _down(v, low, high)) for v in y_ticks),
+        y_ticks=tuple(Tick(tick_text(v, y_ticks), _down(v, low, high)) for v in y_ticks if _down(v, low, high) > 6),
         lines=lines,
         entries=tuple(KeyEntry(c.label, c.role, c.predicted) for c in panel.curves),
         scale=(x_low, x_high, low, high),
@@ -166,9 +166,9 @@ def summarise(panel: Panel) -> str:
     """The panel in a sentence, for those who hear the page instead of seeing it."""
     parts = []
     for curve in panel.measured:
-        known = np.isfinite(curve.y)
+        known = np.isfinite(curve.y) & (curve.x >= panel.judged[0]) & (curve.x <= panel.judged[1])
         if known.any():
-            k = int(np.nanargmax(curve.y))
+            k = int(np.argmax(np.where(known, curve.y, -np.inf)))
             greatest = format_quantity(float(curve.y[k]), float(curve.U95[k]), panel.unit)
             parts.append(f"{curve.label}: greatest {greatest} at {curve.x[k]:.2f} ({panel.x_label})")
     return f"{panel.title}. " + "; ".join(parts)

@@ -1,12 +1,14 @@
 """What is drawn: panels of curves with their 95 % bands, taken from an analysis, for page and figures alike."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
 from matchvision.records.motion import RopeMotion
+from matchvision.records.pull import PullSource
 from matchvision.records.results import Analysis
 
 FloatArray = npt.NDArray[np.float64]
@@ -15,6 +17,14 @@ FloatArray = npt.NDArray[np.float64]
 COVERAGE = 1.96
 #: How much of the clip before the start and after the end is drawn [s].
 AROUND_S = 0.5
+
+SOURCE_WORDS: Final = {
+    "link": "sprung link",
+    "stretch": "stretch of the rope",
+    "inertia": "known load",
+    "drive": "drive",
+    "fused": "all sources together",
+}
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,7 +55,10 @@ class Level:
 
 @dataclass(frozen=True, eq=False)
 class Panel:
-    """One drawing: what it shows, its axes with units, its curves; ``missing`` says why there are none."""
+    """One drawing: what it shows, its axes with units, its curves; ``missing`` says why there are none.
+
+    ``judged`` are the limits of x between which greatest values and the scale are taken: the match itself.
+    """
 
     key: str
     title: str
@@ -55,6 +68,7 @@ class Panel:
     curves: tuple[Curve, ...]
     levels: tuple[Level, ...] = ()
     missing: str = ""
+    judged: tuple[float, float] = (-math.inf, math.inf)
 
     @property
     def measured(self) -> tuple[Curve, ...]:
@@ -223,6 +237,33 @@ def _only_wheel(analysis: Analysis, machine: str) -> bool:
     return sum(w.machine == machine for w in analysis.motion.wheels) == 1
 
 
+def shown_sources(analysis: Analysis) -> tuple[PullSource, ...]:
+    """Sources of pull that say anything, the most trusted last: all together, or the only one there is."""
+    if analysis.pull is None:
+        return ()
+    known = [s for s in analysis.pull.sources if np.isfinite(s.tension_N).any()]
+    single = [s for s in known if s.source != "fused"]
+    return tuple(single) if len(single) == 1 else (*single, *(s for s in known if s.source == "fused"))
+
+
+def best_pull(analysis: Analysis) -> PullSource | None:
+    """All sources together, or the only one; None where pull was not measured."""
+    return (shown_sources(analysis) or (None,))[-1]
+
+
+def greatest_in_match(analysis: Analysis, column: FloatArray) -> int | None:
+    """Frame of a column's greatest value while the clock ran; None where it is not known then."""
+    t_s = match_times(analysis)
+    inside = (t_s >= 0) & (t_s <= analysis.clock.duration_s) & np.isfinite(column)
+    return int(np.argmax(np.where(inside, column, -np.inf))) if inside.any() else None
+
+
+def source_words(source: PullSource) -> str:
+    """A source of pull in words, with a warning where it is not independent."""
+    words = SOURCE_WORDS.get(source.source, source.source)
+    return words if source.independent else f"{words} (leans on the forecast)"
+
+
 def _pull_missing(analysis: Analysis) -> str:
     note = next((n for n in analysis.notes if n.stage == "pull"), None)
     reason = "" if note is None else f" {note.sentence}"
@@ -233,7 +274,9 @@ def pull_over_time(analysis: Analysis) -> Panel:
     """Rope tension by source and fused, with the forecast's band."""
     curves: list[Curve] = []
     if analysis.pull is not None:
-        curves += [_measured(analysis, s.source, s.source, s.tension_N, s.u_tension_N) for s in analysis.pull.sources]
+        curves += [
+            _measured(analysis, source_words(s), s.source, s.tension_N, s.u_tension_N) for s in shown_sources(analysis)
+        ]
     if analysis.forecast is not None:
         f = analysis.forecast
         curves.append(Curve("predicted", "fused", f.t_s, f.tension_N, COVERAGE * f.u_tension_N, predicted=True))
@@ -245,14 +288,15 @@ def pull_over_place(analysis: Analysis) -> Panel:
     """The fused pull over the place on the table, with the forecast's band."""
     name = place_of_run(analysis)[0]
     curves: list[Curve] = []
-    fused = None if analysis.pull is None else analysis.pull.source("fused")
-    if fused is not None:
-        curves.append(_measured_over_place(analysis, "measured", "fused", fused.tension_N, fused.u_tension_N))
+    best = best_pull(analysis)
+    if best is not None:
+        label = "measured" if best.source == "fused" else source_words(best)
+        curves.append(_measured_over_place(analysis, label, best.source, best.tension_N, best.u_tension_N))
     where = predicted_place(analysis)
     if analysis.forecast is not None and where is not None:
         f = analysis.forecast
         curves.append(Curve("predicted", "fused", where, f.tension_N, COVERAGE * f.u_tension_N, predicted=True))
-    missing = _pull_missing(analysis) if fused is None else ""
+    missing = _pull_missing(analysis) if best is None else ""
     title = "Pull, at the place where it was pulled"
     return Panel("pull-place", title, f"{name} / m", "pull / N", "N", tuple(curves), (), missing)
 
@@ -291,7 +335,8 @@ def place_panels(analysis: Analysis) -> tuple[Panel, ...]:
 
 def time_panels(analysis: Analysis) -> tuple[Panel, ...]:
     """What is drawn over match time."""
-    return share_over_time(analysis), pull_over_time(analysis), speed_over_time(analysis), slip_over_time(analysis)
+    panels = share_over_time(analysis), pull_over_time(analysis), speed_over_time(analysis), slip_over_time(analysis)
+    return tuple(replace(panel, judged=(0.0, analysis.clock.duration_s)) for panel in panels)
 
 
 def place_limits(analysis: Analysis) -> tuple[float, float]:

@@ -19,7 +19,9 @@ from matchvision.report.embedding import chosen_frames, deciding_moment
 from matchvision.report.palette import DASHES, LIGHT
 from matchvision.report.style import FULL_WIDTH_IN, STYLE
 from matchvision.report.topview import Outline, hitch_places, outline_machines, rope_polylines, split_at_line
-from matchvision.report.wording import SOURCE_WORDS
+
+#: Errors beyond this many expanded uncertainties are drawn at the edge, with an arrowhead.
+FARTHEST_EN = 6.0
 
 
 def draw_figures(analysis: Analysis, folder: Path) -> tuple[Path, ...]:
@@ -79,9 +81,8 @@ def figure_of_panel(panel: Panel, analysis: Analysis) -> Figure:
             alpha = 0.12 if curve.predicted else 0.25
             axes.add_patch(Polygon(outline, closed=True, facecolor=colour, alpha=alpha, linewidth=0, zorder=front - 1))
         dash = (0, (5, 3)) if curve.predicted else (0, DASHES[curve.role]) if curve.role in DASHES else "solid"
-        label = SOURCE_WORDS.get(curve.label, curve.label)
         width = 1.0 if curve.predicted else 1.3
-        axes.plot(curve.x, curve.y, color=colour, linestyle=dash, linewidth=width, label=label, zorder=front)
+        axes.plot(curve.x, curve.y, color=colour, linestyle=dash, linewidth=width, label=curve.label, zorder=front)
     for level in panel.levels:
         colour = LIGHT[level.role]
         axes.axhline(level.y, color=colour, linewidth=0.9, linestyle=(0, (1, 2)), label=level.label)
@@ -176,12 +177,15 @@ def figure_of_comparison(analysis: Analysis) -> Figure:
     axes.axvspan(-1, 1, color=LIGHT["link"], alpha=0.12, linewidth=0)
     for row, place in zip(rows, range(len(rows))[::-1], strict=True):
         agrees = row.within == "yes"
-        axes.plot([0, row.en], [place, place], color=LIGHT["soft"], linewidth=0.8)
-        axes.plot(row.en, place, "o" if agrees else "D", color=LIGHT["link"] if agrees else LIGHT["plus"], markersize=5)
+        beyond = abs(row.en) > FARTHEST_EN
+        shown = float(np.clip(row.en, -FARTHEST_EN, FARTHEST_EN))
+        sign = "o" if agrees else ("<" if row.en < 0 else ">") if beyond else "D"
+        axes.plot([0, shown], [place, place], color=LIGHT["soft"], linewidth=0.8)
+        axes.plot(shown, place, sign, color=LIGHT["link"] if agrees else LIGHT["plus"], markersize=5)
         text = f"E = {row.error:+.3g} {row.unit}".replace("-", "−")
-        axes.annotate(text, (row.en, place), xytext=(0, 5), textcoords="offset points", ha="center", fontsize=7)
+        axes.annotate(text, (shown, place), xytext=(0, 5), textcoords="offset points", ha="center", fontsize=7)
     axes.axvline(0, color=LIGHT["ink"], linewidth=0.8)
-    widest = max([1.5, *(abs(r.en) for r in rows)])
+    widest = min(FARTHEST_EN, max([1.5, *(abs(r.en) for r in rows)]))
     axes.set_xlim(-1.45 * widest, 1.45 * widest)
     axes.set_ylim(-0.5, max(len(rows), 1) - 0.3)
     axes.set_yticks(range(len(rows))[::-1], [r.quantity for r in rows])

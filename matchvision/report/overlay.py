@@ -9,7 +9,7 @@ from matchvision.geometry.camera import camera_at, project_points
 from matchvision.records.results import Analysis
 from matchvision.records.tracks import TrackState
 from matchvision.report.canvas import INK, WHITE, Canvas, Colour, Point, measure_words
-from matchvision.report.curves import COVERAGE, match_times, rope_share, side_name, side_role
+from matchvision.report.curves import COVERAGE, best_pull, match_times, rope_share, side_name, side_role
 from matchvision.report.palette import rgb
 from matchvision.report.wording import event_words
 from matchvision.uncertainty import format_quantity
@@ -41,7 +41,7 @@ class Overlay:
         self.colours = {name: rgb(side_role(analysis, name)) for name in analysis.run.sheet.machine}
         rope = analysis.motion.rope
         self.share = None if rope is None else rope_share(rope)
-        self.fused = None if analysis.pull is None else analysis.pull.source("fused")
+        self.pull = best_pull(analysis)
         self.sides = (side_name(analysis, "-x"), side_name(analysis, "+x"))
 
     def draw(self, canvas: Canvas, k: int) -> None:
@@ -147,10 +147,10 @@ class Overlay:
     def _arrows(self, canvas: Canvas, k: int, parameters: FloatArray) -> None:
         """At each hitch the pull that acts on the machine, beside the rope, to scale on the table."""
         rope, moving = self.analysis.run.sheet.rope, self.analysis.motion.rope
-        if self.fused is None or rope is None or moving is None:
+        if self.pull is None or rope is None or moving is None:
             return
-        tension_N = float(self.fused.tension_N[k])
-        if not tension_N > COVERAGE * float(self.fused.u_tension_N[k]):
+        tension_N = float(self.pull.tension_N[k])
+        if not tension_N > COVERAGE * float(self.pull.u_tension_N[k]):
             return
         for end, name in enumerate(rope.ends):
             hitch = self._hitch(name, k)
@@ -233,10 +233,10 @@ class Overlay:
         top, pad = canvas.height_px - 1.55 * size, 12 * self.scale
         canvas.plate(0, top, measure_words(clock, size) + 2 * pad, canvas.height_px, INK, 0.75)
         canvas.text(clock, pad, top + 0.1 * size, size, WHITE)
-        if self.fused is None or not math.isfinite(self.fused.tension_N[steady]):
+        if self.pull is None or not math.isfinite(self.pull.tension_N[steady]):
             return
-        U95 = COVERAGE * float(self.fused.u_tension_N[steady])
-        pull = f"pull {format_quantity(float(self.fused.tension_N[steady]), U95, 'N', digits=1)}".replace("-", "−")
+        U95 = COVERAGE * float(self.pull.u_tension_N[steady])
+        pull = f"pull {format_quantity(float(self.pull.tension_N[steady]), U95, 'N', digits=1)}".replace("-", "−")
         wide = measure_words(pull, size)
         canvas.plate(canvas.width_px - wide - 2 * pad, top, canvas.width_px, canvas.height_px, INK, 0.75)
         canvas.text(pull, canvas.width_px - wide - pad, top + 0.1 * size, size, WHITE)

@@ -15,7 +15,18 @@ from matchvision.records.pull import PullSource
 from matchvision.records.results import Analysis, ComparisonRow
 from matchvision.report import wording
 from matchvision.report.charts import Chart, draw_chart
-from matchvision.report.curves import AROUND_S, COVERAGE, Panel, place_limits, place_panels, side_name, time_panels
+from matchvision.report.curves import (
+    AROUND_S,
+    COVERAGE,
+    Panel,
+    best_pull,
+    greatest_in_match,
+    place_limits,
+    place_panels,
+    shown_sources,
+    side_name,
+    time_panels,
+)
 from matchvision.report.embedding import chosen_frames, deciding_moment, embed, page_data
 from matchvision.report.palette import DARK, LIGHT, css_variables
 from matchvision.report.topview import (
@@ -94,7 +105,7 @@ def render_page(analysis: Analysis, *, has_clip: bool) -> str:
         "version": version("matchvision"),
         "light": css_variables(LIGHT),
         "dark": css_variables(DARK),
-        "verdict": verdict,
+        "verdict": wording.headline(verdict),
         "surely": surely,
         "margin": wording.margin_words(analysis),
         "cause": wording.cause_words(analysis),
@@ -106,10 +117,15 @@ def render_page(analysis: Analysis, *, has_clip: bool) -> str:
         "place_charts": [chart for _, chart in over_place],
         "time_charts": [chart for _, chart in over_time],
         "flags": time_flags(analysis, time_limits),
-        "readouts": readouts(over_time),
+        "readouts": readouts(analysis, over_time),
         "events": () if analysis.grip is None else analysis.grip.events,
         "has_grip": analysis.grip is not None,
-        "rows": [(row, picture(row)) for row in analysis.verdict.comparison],
+        "rows": analysis.verdict.comparison,
+        "cards": [
+            (wording.in_millimetres(row), picture(row))
+            for row in analysis.verdict.comparison
+            if not row.quantity.startswith("chance")
+        ],
         "causes": sorted(analysis.verdict.causes, key=lambda c: -c.probability),
         "budgets": budgets(analysis),
         "left_out": () if analysis.pull is None else analysis.pull.left_out,
@@ -177,27 +193,26 @@ def draw_table(analysis: Analysis) -> dict[str, Any]:
     }
 
 
-def readouts(charts: list[tuple[Panel, Chart]]) -> list[tuple[str, int, str, str]]:
+def readouts(analysis: Analysis, charts: list[tuple[Panel, Chart]]) -> list[tuple[str, int, str, str]]:
     """Lines of the readout: key of the chart, number of its curve, label, role."""
     lines = []
+    best = best_pull(analysis)
     for panel, _ in charts:
         for k, curve in enumerate(panel.measured):
-            if panel.key == "share" or (panel.key == "pull" and curve.role != "fused"):
+            if panel.key == "share" or (panel.key == "pull" and (best is None or curve.role != best.source)):
                 continue
-            label = "pull in the rope" if panel.key == "pull" else f"{panel.key} of {curve.label}"
+            label = f"pull ({curve.label})" if panel.key == "pull" else f"{panel.key} of {curve.label}"
             lines.append((panel.key, k, label, curve.role))
     return lines
 
 
 def budgets(analysis: Analysis) -> list[tuple[PullSource, str, list[BudgetBar]]]:
     """Each source's budget at its greatest pull, largest line first; fused leads."""
-    if analysis.pull is None:
-        return []
     found = []
-    for source in sorted(analysis.pull.sources, key=lambda s: s.source != "fused"):
-        if not np.isfinite(source.tension_N).any():
+    for source in reversed(shown_sources(analysis)):
+        k = greatest_in_match(analysis, source.tension_N)
+        if k is None:
             continue
-        k = int(np.nanargmax(source.tension_N))
         greatest = wording.quantity(float(source.tension_N[k]), float(source.u_tension_N[k]), "N")
         total = sum(line.u**2 for line in source.budget) or 1.0
         bars = [

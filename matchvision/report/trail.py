@@ -36,6 +36,7 @@ class Trail:
     t_limits: tuple[float, float]
     x_limits: tuple[float, float]
     centre: float
+    predicted: bool
 
 
 def draw_trail(analysis: Analysis, x_limits: tuple[float, float]) -> Trail | None:
@@ -79,6 +80,7 @@ def draw_trail(analysis: Analysis, x_limits: tuple[float, float]) -> Trail | Non
         t_limits=(top_s, bottom_s),
         x_limits=x_limits,
         centre=middle,
+        predicted=where is not None,
     )
 
 

@@ -1,11 +1,13 @@
 """The report's words: numbers with unit and ±, and plain sentences for events, comparison, causes and cautions."""
 
+import dataclasses
 import math
+import re
 from typing import Final
 
 from matchvision.records.events import Event
 from matchvision.records.results import Analysis, CauseRow, ComparisonRow
-from matchvision.report.curves import COVERAGE, match_times, place_of_run
+from matchvision.report.curves import COVERAGE, best_pull, greatest_in_match, match_times, place_of_run, source_words
 from matchvision.uncertainty import format_quantity
 
 #: Event kind -> what happened, said of a machine or of the rope.
@@ -49,15 +51,7 @@ CAUSE_WORDS: Final = {
     "blocked": "blocked",
     "command-changed": "driven otherwise than planned",
     "touched": "touched by a hand",
-    "unexplained": "none of these",
-}
-
-SOURCE_WORDS: Final = {
-    "link": "sprung link",
-    "stretch": "stretch of the rope",
-    "inertia": "known load",
-    "drive": "drive",
-    "fused": "all sources together",
+    "unexplained": "something that was not predicted",
 }
 
 STAGE_WORDS: Final = {
@@ -85,19 +79,19 @@ CAUTIONS: Final = (
 
 def quantity(value: float, u: float, unit: str = "") -> str:
     """A value with its 95 % half width and unit; ``u`` is standard (k = 1)."""
-    return format_quantity(value, COVERAGE * u, unit).replace("-", "−")
+    return format_quantity(value, COVERAGE * u, unit if unit != "1" else "").replace("-", "−")
 
 
 def standard(value: float, u: float, unit: str = "") -> str:
     """A value with its standard uncertainty (k = 1) and unit."""
-    return format_quantity(value, u, unit).replace("-", "−")
+    return format_quantity(value, u, unit if unit != "1" else "").replace("-", "−")
 
 
 def plain(value: float, unit: str = "") -> str:
     """A number alone, three digits."""
     if not math.isfinite(value):
         return "–"
-    return f"{value:.3g} {unit}".strip().replace("-", "−")
+    return f"{value:.3g} {unit if unit != '1' else ''}".strip().replace("-", "−")
 
 
 def per_cent(share: float, u: float) -> str:
@@ -107,7 +101,7 @@ def per_cent(share: float, u: float) -> str:
 
 def sentence(text: str) -> str:
     """The text with a capital and a full stop."""
-    text = text.strip()
+    text = re.sub(r"(?<![\w.])-(?=\d)", "−", text.strip())
     if not text:
         return ""
     return text[0].upper() + text[1:] + ("" if text[-1] in ".!?" else ".")
@@ -138,9 +132,9 @@ def verdict_words(analysis: Analysis) -> tuple[str, str]:
 
 
 def margin_words(analysis: Analysis) -> str:
-    """Margin and share with their intervals; empty where there is no winner."""
+    """Margin and share with their intervals; empty where there is no winner or the verdict already says them."""
     ruling = analysis.verdict.ruling
-    if ruling is None or ruling.winner is None or not math.isfinite(ruling.margin_m):
+    if ruling is None or ruling.winner is None or not math.isfinite(ruling.margin_m) or "±" in ruling.sentence:
         return ""
     margin = f"Margin {quantity(1000 * ruling.margin_m, 1000 * ruling.u_margin_m, 'mm')}"
     share = f", share {per_cent(ruling.share, ruling.u_share)}" if math.isfinite(ruling.share) else ""
@@ -156,19 +150,24 @@ def _load_run_words(analysis: Analysis) -> str:
     first, last = inside[0], inside[-1]
     moved = quantity(1000 * abs(x_m[last] - x_m[first]), 1000 * math.hypot(u_x_m[first], u_x_m[last]), "mm")
     what = name.removeprefix("place of ")
-    return f"A run without an opponent: {what} moved {moved} in {t_s[last] - t_s[first]:.1f} s."
+    return sentence(f"{what} moved {moved} in {t_s[last] - t_s[first]:.1f} s: a run without an opponent")
 
 
 def cause_words(analysis: Analysis) -> str:
     """The likeliest cause in a sentence, or why none is named and what would give one."""
     causes = sorted(analysis.verdict.causes, key=lambda c: -c.probability)
-    if causes and causes[0].cause != "unexplained":
-        return f"{sentence(causes[0].statement)[:-1]} ({chance(causes[0].probability)})."
     if causes:
-        return f"None of the explanations tried fits ({chance(causes[0].probability)})."
+        said = causes[0].statement.split(": ", maxsplit=1)[0].rstrip(".")
+        return sentence(said if "%" in said else f"{said} ({chance(causes[0].probability)})")
     if analysis.forecast is None:
         return "No cause is named: a [forecast] in the sheet would let this page say what differed from the plan."
     return "No cause is named: nothing was found that sets this run apart from its forecast."
+
+
+def headline(text: str) -> tuple[str, str]:
+    """A sentence in two: what comes before its first colon, to be set large, and the rest."""
+    first, colon, rest = text.partition(": ")
+    return (f"{first}.", sentence(rest)) if colon and len(first) < 70 else (text, "")
 
 
 def chance(probability: float) -> str:
@@ -182,10 +181,26 @@ def chance(probability: float) -> str:
     return f"{100 * probability:.0f} %"
 
 
+def in_millimetres(row: ComparisonRow) -> ComparisonRow:
+    """The row with metres as millimetres, which read more easily on a table."""
+    if row.unit not in ("m", "m/s"):
+        return row
+    scaled = {
+        name: 1000 * getattr(row, name)
+        for name in ("predicted", "u_predicted", "measured", "u_measured", "error", "u_validation")
+    }
+    return dataclasses.replace(row, unit=f"m{row.unit}", **scaled)
+
+
 def comparison_words(row: ComparisonRow) -> str:
     """Predicted against measured, for a team."""
+    row = in_millimetres(row)
     if not (math.isfinite(row.predicted) and math.isfinite(row.measured)):
-        return "One of the two is not known."
+        if math.isfinite(row.measured):
+            return "It happened, but the forecast does not foresee it."
+        return "It was predicted, but did not happen or could not be measured."
+    if not math.isfinite(row.u_validation):
+        return "One run alone cannot test a chance; many can."
     apart = quantity(abs(row.error), row.u_validation, row.unit)
     way = "too high" if row.error > 0 else "too low"
     if row.unit == "s":
@@ -205,7 +220,9 @@ def cause_name(row: CauseRow) -> str:
 
 def rule_words(analysis: Analysis) -> str:
     """The event's rule as it was applied."""
-    rules = analysis.run.sheet.rules
+    rules, kind = analysis.run.sheet.rules, analysis.run.sheet.run.kind
+    if kind != "match":
+        return f"A {kind} run has no winner, so no rule was applied."
     if rules.decide == "mark-past-line":
         line = "the line" if rules.line_m is None else f"the line {rules.line_m:.3f} m from the centre"
         text = f"A machine wins once the mark {rules.mark or 'on the rope'} has passed {line} on its side."
@@ -225,11 +242,11 @@ def example_citation(analysis: Analysis) -> str:
     if ruling is not None and ruling.winner is not None and math.isfinite(ruling.margin_m):
         margin = quantity(1000 * ruling.margin_m, 1000 * ruling.u_margin_m, "mm")
         return f"margin {margin} (95 %, k = 1.96)"
-    fused = None if analysis.pull is None else analysis.pull.source("fused")
-    if fused is not None and any(math.isfinite(v) for v in fused.tension_N):
-        k = max(
-            range(len(fused.tension_N)),
-            key=lambda i: -math.inf if math.isnan(fused.tension_N[i]) else fused.tension_N[i],
-        )
-        return f"greatest pull {quantity(float(fused.tension_N[k]), float(fused.u_tension_N[k]), 'N')} (95 %, k = 1.96)"
+    best = best_pull(analysis)
+    if best is not None:
+        k = greatest_in_match(analysis, best.tension_N)
+        if k is None:
+            return "share of rope 58.2 ± 0.6 % (95 %, k = 1.96)"
+        greatest = quantity(float(best.tension_N[k]), float(best.u_tension_N[k]), "N")
+        return f"greatest pull {greatest} (95 %, k = 1.96), from {source_words(best)}"
     return "share of rope 58.2 ± 0.6 % (95 %, k = 1.96)"

@@ -117,7 +117,7 @@ def test_every_number_of_the_verdict_carries_its_interval() -> None:
     assert "Margin 184.1 ± 3.9 mm, share 66.83 ± 0.35 %" in text
     assert "19.4 ± 1.8 N" in text  # peak pull, predicted: u = 0.9 N
     assert "18.20 ± 0.78 N" in text  # and measured: u = 0.4 N
-    assert "The forecast was too low by 0.131 ± 0.039 m" in text
+    assert "The forecast was too low by 131 ± 39 mm" in text
 
 
 def without(analysis: Analysis, part: str) -> Analysis:
