@@ -40,9 +40,15 @@ def step_matrices(steps: FloatArray, order: int, relax: float = np.inf) -> tuple
         block = np.block([[-rate, noise], [np.zeros((order, order)), rate.T]])
         # Times come in ticks of the container's clock, so few different steps occur.
         lengths, which = np.unique(np.round(steps, 9), return_inverse=True)
-        whole = expm(block[None] * lengths[:, None, None])
+        # Van Loan's exponential grows where the model decays: it is taken over a short step, which is then doubled.
+        doublings = max(0, int(np.ceil(np.log2(float(lengths.max()) / relax))))
+        whole = expm(block[None] * (lengths * 0.5**doublings)[:, None, None])
         forward = np.swapaxes(whole[:, order:, order:], 1, 2)
-        return np.ascontiguousarray(forward[which]), np.ascontiguousarray((forward @ whole[:, :order, order:])[which])
+        spread = forward @ whole[:, :order, order:]
+        for _ in range(doublings):
+            spread = forward @ spread @ np.swapaxes(forward, 1, 2) + spread
+            forward = forward @ forward
+        return np.ascontiguousarray(forward[which]), np.ascontiguousarray(spread[which])
     transition = np.zeros((len(steps), order, order))
     drive = np.zeros((len(steps), order, order))
     for i in range(order):

@@ -129,10 +129,10 @@ def find_lie(
         u = np.full((n, m), max(h - radius_m, 0.01) / np.sqrt(12))
         return Lie(z, u, np.full(n, np.nan), np.zeros((n, 2), dtype=np.bool_), heights_known=True)
     ends = np.stack([np.stack([_held(hitches.place_m[:, e, i]) for i in range(3)], axis=-1) for e in (0, 1)], axis=1)
-    unseen = ~hitches.known.all(axis=1)
+    unseen = np.asarray(~hitches.known.all(axis=1))
 
     taut_z = _taut_heights(foot, lever, ends)
-    seen = np.asarray((np.isfinite(foot[..., 0])))
+    seen = np.asarray(np.isfinite(foot[..., 0]))
     arcs, lengths = _stretched_arcs(foot + lever * taut_z[..., None], taut_z, arc_m, length_m, link)
     slack, off = _states(foot, lever, taut_z, ends, arcs, lengths, radius_m, seen, real_s)
     slack_z, u_slack = fit_slack_heights(foot, lever, ends, arc_m, length_m, radius_m, off, slack, real_s)
@@ -232,7 +232,7 @@ def _find_off(
     n, m = foot.shape[:2]
     off = np.zeros((n, 2), dtype=np.bool_)
     shortest = max(2, round(0.1 / float(np.median(np.diff(real_s))))) if n > 2 else 2
-    seen = np.asarray((np.isfinite(foot[..., 0])))
+    seen = np.asarray(np.isfinite(foot[..., 0]))
     some = seen.any(axis=1)
     rows = np.arange(n)
     for end in (0, 1):

@@ -27,6 +27,8 @@ class Pose:
     ----------
     camera_jacobian : (n, 3, 15) float array
         Derivatives of (x, y, heading) by the camera's parameters.
+    seen_m, u_seen_m : (n, 2) float arrays
+        x and y as seen frame by frame, before smoothing, and the part of their uncertainty that is new in each.
     headed : bool
         Whether the heading was ever measured; if not, the home direction stands for it.
     """
@@ -37,6 +39,8 @@ class Pose:
     y: Smoothed
     heading: Smoothed
     camera_jacobian: FloatArray
+    seen_m: FloatArray
+    u_seen_m: FloatArray
     headed: bool
 
     def point_of(self, at_m: tuple[float, float, float]) -> tuple[FloatArray, FloatArray]:
@@ -61,6 +65,18 @@ class Pose:
         across = c * self.y.rate - s * self.x.rate
         variance = (c * self.x.u_rate) ** 2 + (s * self.y.u_rate) ** 2 + (across * self.heading.u_value) ** 2
         return speed, np.sqrt(variance)
+
+    def travel_along_drive(self, real_s: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Travel along the forward direction (n,) [m], noisy as seen, and the uncertainty new in each frame.
+
+        The smoothed speed is summed up, and each frame's departure from the smoothed place is put back.
+        """
+        c, s = np.cos(self.heading.value), np.sin(self.heading.value)
+        speed, _ = self.speed_along_drive()
+        pieces = 0.5 * (speed[1:] + speed[:-1]) * np.diff(real_s)
+        smooth = np.concatenate([[0.0], np.cumsum(np.nan_to_num(pieces))])
+        off = c * (self.seen_m[:, 0] - self.x.value) + s * (self.seen_m[:, 1] - self.y.value)
+        return smooth + off, np.hypot(c * self.u_seen_m[:, 0], s * self.u_seen_m[:, 1])
 
 
 def rigid_fit(
@@ -143,6 +159,7 @@ def measure_pose(
     offsets = np.array([tracks.plans[i].at_m for i in columns])
     placing = sighting.place(columns, np.broadcast_to(offsets[:, 2], (len(real_s), len(columns))))
     points = np.stack([placing.x_m, placing.y_m], axis=-1)
+    points[~sighting.seen[:, columns]] = np.nan
     home_sign = -1.0 if machine.home == "-x" else 1.0
     home_rad = np.pi if home_sign < 0 else 0.0
     n = len(real_s)
@@ -179,7 +196,8 @@ def measure_pose(
     y = smooth_series(real_s, pose[:, 1], u_y)
     by_camera = np.einsum("nikl,nklp->nip", own, np.nan_to_num(placing.camera_jacobian))
     by_camera = _carried(by_camera, usable)
-    return Pose(name, home_sign, x, y, heading, by_camera, headed), len(columns)
+    seen, u_seen = pose[:, :2], np.stack([u_x, u_y], axis=-1)
+    return Pose(name, home_sign, x, y, heading, by_camera, seen, u_seen, headed), len(columns)
 
 
 def _carried(series: FloatArray, usable: npt.NDArray[np.bool_]) -> FloatArray:

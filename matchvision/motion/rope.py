@@ -93,13 +93,20 @@ def find_hitches(rope: RopeSheet, machines: dict[str, Machine], poses: dict[str,
 
 
 def lay_line(
-    rope: RopeSheet, arc_m: FloatArray, placing: Placing, lever_x: FloatArray, lie: Lie, hitches: Hitches
+    rope: RopeSheet,
+    arc_m: FloatArray,
+    placing: Placing,
+    seen: BoolArray,
+    lever_x: FloatArray,
+    lie: Lie,
+    hitches: Hitches,
 ) -> Line:
     """The rope's known points from end to end; an end without its hitch continues the last two beads straight on."""
     n, m = placing.x_m.shape
     arcs = np.concatenate([[0.0], arc_m, [rope.length_m]])
     place = np.full((n, m + 2, 3), np.nan)
     place[:, 1:-1] = np.stack([placing.x_m, placing.y_m, placing.z_m], axis=-1)
+    place[:, 1:-1][~seen] = np.nan
     u_own, u_height = np.zeros((n, m + 2)), np.zeros((n, m + 2))
     u_own[:, 1:-1] = np.sqrt(placing.cov_own[..., 0, 0])
     u_height[:, 1:-1] = np.abs(lever_x) * lie.u_z_m
@@ -112,8 +119,8 @@ def lay_line(
         jacobian[held, column] = hitches.camera_jacobian[held, end, 0]
         loose = np.flatnonzero(~held)
         inner = np.isfinite(place[loose, 1:-1, 0])
-        for row, seen in zip(loose, inner, strict=True):
-            two = np.flatnonzero(seen) + 1
+        for row, known in zip(loose, inner, strict=True):
+            two = np.flatnonzero(known) + 1
             if len(two) < 2:
                 continue
             near, next_one = (two[0], two[1]) if end == 0 else (two[-1], two[-2])
@@ -161,7 +168,10 @@ def cross_centre(line: Line, link: tuple[int, int] | None) -> Crossing:
         u_own[row] = float(np.sqrt(((by_point * line.u_x_own_m[row, at]) ** 2).sum()))
         u_height[row] = float((by_point * line.u_x_height_m[row, at]).sum())
         by_camera[row] = by_point @ line.camera_jacobian[row, at]
-        if crosses.any():
+        if not crosses.any():
+            # All on one side: what could still be wrong is whether the nearest end has crossed.
+            u_own[row] = float(line.u_x_own_m[row, at[int(np.argmin(np.abs(x)))]])
+        else:
             first = int(np.argmax(crosses))
             arc[row] = s[first] + pieces[first] * abs(a[first]) / width[first]
         if link is not None and np.isfinite(x_all[row, list(link)]).all():
@@ -205,7 +215,7 @@ def measure_rope(
     lie = find_lie(sighting, columns, arc_m, rope.length_m, rope.bead_radius_m, hitches, real_s, link)
     placing = sighting.place(columns, lie.z_m)
     lever = sighting.lever[:, columns]
-    line = lay_line(rope, arc_m, placing, lever[..., 0], lie, hitches)
+    line = lay_line(rope, arc_m, placing, sighting.seen[:, columns], lever[..., 0], lie, hitches)
     crossing = cross_centre(line, None if link is None else (link[0] + 1, link[1] + 1))
 
     link_length, u_link, u_link_ratio, link_stretch = _measure_link(link, rest_m, placing, sighting)

@@ -8,7 +8,7 @@ import numpy.typing as npt
 from matchvision.geometry.camera import rays
 from matchvision.geometry.placing import Placing, place_with_uncertainty
 from matchvision.records.camera import Cameras
-from matchvision.records.tracks import Tracks
+from matchvision.records.tracks import Tracks, TrackState
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -22,6 +22,8 @@ class Sighting:
     parameters : (n, 15) or (1, 15) float array
     covariance : (n, 15, 15) or (1, 15, 15) float array
     pixels_px, u_pixels_px : (n, m, 2) float arrays
+    seen : (n, m) bool array
+        True where the marker was seen; a bridged position is shown, but motion does not rest on it.
     foot_m : (n, m, 2) float array
         Where the line of sight meets the table's surface, (x, y).
     lever : (n, m, 2) float array
@@ -32,6 +34,7 @@ class Sighting:
     covariance: FloatArray
     pixels_px: FloatArray
     u_pixels_px: FloatArray
+    seen: npt.NDArray[np.bool_]
     foot_m: FloatArray
     lever: FloatArray
 
@@ -64,7 +67,15 @@ def sight_markers(tracks: Tracks, cameras: Cameras) -> Sighting:
     fall = np.where(np.abs(direction[..., 2]) > 1e-9, direction[..., 2], np.nan)
     lever = direction[..., :2] / fall[..., None]
     foot = centre[..., :2] - lever * centre[..., 2:]
-    return Sighting(parameters, covariance, pixels, np.stack([tracks.u_col_px, tracks.u_row_px], axis=-1), foot, lever)
+    return Sighting(
+        parameters=parameters,
+        covariance=covariance,
+        pixels_px=pixels,
+        u_pixels_px=np.stack([tracks.u_col_px, tracks.u_row_px], axis=-1),
+        seen=np.asarray(tracks.state == TrackState.SEEN),
+        foot_m=foot,
+        lever=lever,
+    )
 
 
 def spread_from_camera(jacobian: FloatArray, covariance: FloatArray) -> FloatArray:

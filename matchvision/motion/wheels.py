@@ -40,6 +40,7 @@ class RimPlaces:
         Of (along, up), new in every frame.
     camera_jacobian : (n, k, 3, 15) float array
         Derivatives of the places by the camera, the plane moving along.
+    seen : (n, k) bool array
     """
 
     columns: list[int]
@@ -48,6 +49,7 @@ class RimPlaces:
     up_m: FloatArray
     variance: FloatArray
     camera_jacobian: FloatArray
+    seen: npt.NDArray[np.bool_]
 
 
 def place_rim(pose: Pose, wheel: Wheel, tracks: Tracks, sighting: Sighting) -> RimPlaces | None:
@@ -85,7 +87,7 @@ def place_rim(pose: Pose, wheel: Wheel, tracks: Tracks, sighting: Sighting) -> R
     frame = np.stack([forward, np.broadcast_to([0.0, 0.0, 1.0], forward.shape)], axis=1)
     in_face = np.einsum("nij,nkj->nki", frame, away)
     variance = np.einsum("nij,nkjl,nml->nkim", frame, placing.cov_own, frame)
-    return RimPlaces(columns, placing, in_face[..., 0], in_face[..., 1], variance, jacobian)
+    return RimPlaces(columns, placing, in_face[..., 0], in_face[..., 1], variance, jacobian, sighting.seen[:, columns])
 
 
 def find_face_middle(rim: RimPlaces, circle_m: FloatArray) -> tuple[float, float]:
@@ -100,7 +102,7 @@ def find_face_middle(rim: RimPlaces, circle_m: FloatArray) -> tuple[float, float
     Checked by: tests/motion/test_wheels.py::test_shifted_face_is_found
     """
     middle = np.zeros(2)
-    seen = np.isfinite(rim.along_m) & np.isfinite(rim.variance).all(axis=(2, 3))
+    seen = rim.seen & np.isfinite(rim.along_m) & np.isfinite(rim.variance).all(axis=(2, 3))
     if not seen.any():
         return 0.0, 0.0
     for _ in range(6):
@@ -132,7 +134,7 @@ def turning_angles(
     turned = np.radians([p.angle_deg for p in plans]) - place
     tangent = np.stack([-np.sin(place), np.cos(place)], axis=-1)
     variance = np.einsum("nki,nkij,nkj->nk", tangent, rim.variance, tangent) / circle**2
-    good = np.isfinite(turned) & np.isfinite(variance) & (np.abs(reach - circle) < WILD_MARK_M)
+    good = rim.seen & np.isfinite(turned) & np.isfinite(variance) & (np.abs(reach - circle) < WILD_MARK_M)
     weight = np.where(good, 1.0 / np.where(good, variance, 1.0), 0.0)
     # About the best mark's angle, so that the mean does not suffer from whole turns.
     rows = np.arange(len(turned))
@@ -171,9 +173,8 @@ def measure_wheel(
 
     Notes
     -----
-    Slip speed = rate · radius − speed along the drive direction; slip ratio = 1 − v / (rate · radius), travel reduction
-    as in ASABE S296. Both derive from the same rate and speed, taken as independent of each other: rate comes from
-    places within the face, speed from the machine's.
+    Slip speed = rate · radius − speed along the drive direction, smoothed as the distance run ahead of the ground; slip
+    ratio = slip speed / (rate · radius) = 1 − v / (rate · radius), travel reduction as in ASABE S296.
     Checked by: tests/motion/test_wheels.py::test_slip_of_sample_clip
     """
     rim = place_rim(pose, wheel, tracks, sighting)
@@ -186,21 +187,23 @@ def measure_wheel(
     off = np.hypot(rim.along_m - middle[0], rim.up_m - middle[1]) - circle
     off = off[np.isfinite(off) & (np.abs(off) < WILD_MARK_M)]
     spread_m = float(np.sqrt(np.mean(off**2))) if len(off) else float("nan")
-    turning = smooth_series(real_s, unwrap_turns(raw, real_s), u_raw)
+    turned = unwrap_turns(raw, real_s)
+    turning = smooth_series(real_s, turned, u_raw)
     first = np.flatnonzero(np.isfinite(turning.value))
     zero = turning.value[first[0]] if len(first) else np.nan
-    speed, u_speed_own = pose.speed_along_drive()
     c, s = np.cos(pose.heading.value), np.sin(pose.heading.value)
     scale = rate_spread_from_camera(pose.camera_jacobian, sighting.covariance, real_s)
     common = c**2 * scale[:, 0, 0] + 2 * c * s * scale[:, 0, 1] + s**2 * scale[:, 1, 1]
-    u_speed = np.sqrt(u_speed_own**2 + common)
     surface, u_surface = turning.rate * wheel.radius_m, turning.u_rate * wheel.radius_m
-    slip = surface - speed
-    u_slip = np.sqrt(u_surface**2 + u_speed**2)
+    # How far the surface has run ahead of the ground is smoothed as one series: a wheel that grips shakes with its
+    # machine, so the difference of two smoothed speeds would be less sure than it is.
+    travel, u_travel = pose.travel_along_drive(real_s)
+    ahead = smooth_series(real_s, wheel.radius_m * turned - travel, np.hypot(wheel.radius_m * u_raw, u_travel))
+    slip, u_slip = ahead.rate, np.hypot(ahead.u_rate, np.sqrt(common))
     turns = np.abs(surface) > 2 * u_surface
     below = np.where(turns, surface, np.nan)
-    ratio = 1.0 - speed / below
-    u_ratio = np.hypot(u_speed / below, speed * u_surface / below**2)
+    ratio = slip / below
+    u_ratio = np.hypot(u_slip / below, slip * u_surface / below**2)
     clear = u_ratio <= LARGEST_U_SLIP_RATIO
     wheel_motion = WheelMotion(
         machine=pose.machine,
