@@ -1,5 +1,6 @@
 """Coloured spots in the whole picture, over the table: what could be a marker."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
@@ -7,7 +8,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from matchvision.geometry.camera import project_points
+from matchvision.geometry.camera import place_at_height, project_points, rays
 from matchvision.markers.colours import Palette
 from matchvision.records.camera import Camera
 from matchvision.records.frames import Frame
@@ -19,8 +20,12 @@ FloatArray = npt.NDArray[np.float64]
 TALLEST_M: Final = 0.20
 #: Share of a colour's full strength from which a chroma sample counts as that colour.
 _PALEST_RATIO: Final = 0.33
-#: Fewest chroma samples of a spot.
+#: Fewest chroma samples of a spot, and the most across what is looked at.
 _FEWEST_SAMPLES: Final = 3
+_WIDEST_SAMPLES: Final = 200
+#: A spot may look so much smaller or larger in area than the marker would from its distance; tilted discs look smaller.
+SIZE_RATIOS: Final = (0.25, 3.0)
+_LEAST_AREA_PX: Final = 12.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,12 +42,20 @@ class Blobs:
         Index into the palette.
     chroma : (n, 2) float array
         Chroma about the neutral in the spot's middle.
+    scale_px_per_m : (n,) float array
+        Pixels that a metre across the line of sight spans there.
     """
 
     place_px: FloatArray
     area_px: FloatArray
     colour: npt.NDArray[np.int64]
     chroma: FloatArray
+    scale_px_per_m: FloatArray
+
+    def suit(self, radius_m: float) -> npt.NDArray[np.bool_]:
+        """Whether each spot is about as large as a marker of this radius would be there."""
+        ratio = self.area_px / np.maximum(np.pi * (self.scale_px_per_m * radius_m) ** 2, _LEAST_AREA_PX)
+        return np.asarray((ratio > SIZE_RATIOS[0]) & (ratio < SIZE_RATIOS[1]), dtype=np.bool_)
 
 
 def outline_table(camera: Camera, table: TableSheet) -> npt.NDArray[np.bool_]:
@@ -76,17 +89,17 @@ def measure_neutral(frame: Frame, mask: npt.NDArray[np.bool_]) -> FloatArray:
     return np.array([np.median(frame.blue[::step, ::step][inside]), np.median(frame.red[::step, ::step][inside])])
 
 
-def find_blobs(frame: Frame, palette: Palette, mask: npt.NDArray[np.bool_]) -> Blobs:
+def find_blobs(frame: Frame, palette: Palette, mask: npt.NDArray[np.bool_], camera: Camera) -> Blobs:
     """All spots of the palette's colours inside the mask.
 
     A chroma sample belongs to the colour whose direction is nearest, within the widest gate, so that unusual lamps are
     tolerated before any marker has been seen.
     """
     inside = _mask_on_chroma(frame, mask)
-    where = np.argwhere(inside)
-    if not len(where) or not palette.names:
-        return Blobs(np.empty((0, 2)), np.empty(0), np.empty(0, dtype=np.int64), np.empty((0, 2)))
-    (top, left), (bottom, right) = where.min(axis=0), where.max(axis=0) + 1
+    filled_rows, filled_cols = np.flatnonzero(inside.any(axis=1)), np.flatnonzero(inside.any(axis=0))
+    if not len(filled_rows) or not palette.names:
+        return Blobs(np.empty((0, 2)), np.empty(0), np.empty(0, dtype=np.int64), np.empty((0, 2)), np.empty(0))
+    top, bottom, left, right = filled_rows[0], filled_rows[-1] + 1, filled_cols[0], filled_cols[-1] + 1
     inside = inside[top:bottom, left:right]
     blue = np.asarray(frame.blue[top:bottom, left:right], dtype=np.float32) - np.float32(palette.neutral[0])
     red = np.asarray(frame.red[top:bottom, left:right], dtype=np.float32) - np.float32(palette.neutral[1])
@@ -101,35 +114,73 @@ def find_blobs(frame: Frame, palette: Palette, mask: npt.NDArray[np.bool_]) -> B
         strength[rows, cols] > _PALEST_RATIO * palette.strength[best]
     )
     nearest[rows[fits], cols[fits]] = best[fits]
-    spots: list[tuple[float, float, float, int, float, float]] = []
-    step_col, step_row = frame.chroma_step_px
-    for k in range(len(palette.names)):
-        count, labels, stats, _ = cv2.connectedComponentsWithStats((nearest == k).astype(np.uint8), connectivity=8)
-        for n in range(1, count):
-            x, y, wide, tall, area = (int(v) for v in stats[n])
-            if area < _FEWEST_SAMPLES or wide > 200 or tall > 200:
-                continue
-            part = np.s_[max(0, y - 1) : y + tall + 1, max(0, x - 1) : x + wide + 1]
-            here = (labels[part] == n) | ((labels[part] == 0) & strong[part])
-            value = np.where(here, strength[part], 0.0)
-            top_level = float(np.sort(value[labels[part] == n])[-max(1, area // 4) :].mean())
-            ii, jj = np.nonzero(value > 0.3 * top_level)
-            weight = value[ii, jj]
-            core = value > 0.7 * top_level
-            spots.append(
-                (
-                    float((weight * jj).sum() / weight.sum() + left + part[1].start) * step_col
-                    + frame.chroma_offset_px[0],
-                    float((weight * ii).sum() / weight.sum() + top + part[0].start) * step_row
-                    + frame.chroma_offset_px[1],
-                    float((value > 0.5 * top_level).sum()) * step_col * step_row,
-                    k,
-                    float(blue[part][core].mean()),
-                    float(red[part][core].mean()),
-                )
-            )
+    spots = [
+        _measure_spot(k, part, mask, strong[part], strength[part], blue[part], red[part])
+        for k, part, mask in _components(nearest)
+    ]
     table = np.array(spots).reshape(-1, 6)
-    return Blobs(table[:, :2], table[:, 2], table[:, 3].astype(np.int64), table[:, 4:])
+    step, offset = np.array(frame.chroma_step_px), np.array(frame.chroma_offset_px)
+    place_px = (table[:, :2] + [left, top]) * step + offset
+    return Blobs(
+        place_px,
+        table[:, 2] * step.prod(),
+        table[:, 3].astype(np.int64),
+        table[:, 4:],
+        _scale_px_per_m(camera, place_px),
+    )
+
+
+def _components(
+    nearest: npt.NDArray[np.int8],
+) -> Iterator[tuple[int, tuple[slice, slice], npt.NDArray[np.bool_]]]:
+    """Connected samples of one colour: the colour, a box one sample wider, and the mask in it."""
+    _, labels, stats, _ = cv2.connectedComponentsWithStats((nearest >= 0).astype(np.uint8), connectivity=8)
+    for n, (x, y, wide, tall, area) in enumerate(stats[1:].tolist(), start=1):
+        if area < _FEWEST_SAMPLES or wide > _WIDEST_SAMPLES or tall > _WIDEST_SAMPLES:
+            continue
+        part = np.s_[max(0, y - 1) : y + tall + 1, max(0, x - 1) : x + wide + 1]
+        own = np.where(labels[part] == n, nearest[part], -1)
+        for k in np.unique(own[own >= 0]).tolist():
+            # Spots of different colours may touch; spots of one colour are taken apart again.
+            count, pieces = cv2.connectedComponents((own == k).astype(np.uint8), connectivity=8)
+            for piece in range(1, count):
+                mask = np.asarray(pieces == piece, dtype=np.bool_)
+                if mask.sum() >= _FEWEST_SAMPLES:
+                    yield k, part, mask
+
+
+def _measure_spot(
+    k: int,
+    part: tuple[slice, slice],
+    mask: npt.NDArray[np.bool_],
+    strong: npt.NDArray[np.bool_],
+    strength: npt.NDArray[np.float32],
+    blue: npt.NDArray[np.float32],
+    red: npt.NDArray[np.float32],
+) -> tuple[float, float, float, float, float, float]:
+    """Column, row and area in chroma samples, colour, and chroma in the middle."""
+    level = float(np.sort(strength[mask])[-max(1, int(mask.sum()) // 4) :].mean())
+    near = cv2.dilate(mask.astype(np.uint8), np.ones((3, 3), dtype=np.uint8)) > 0
+    value = np.where(near & strong, strength, 0.0)
+    ii, jj = np.nonzero(value > 0.3 * level)
+    weight = value[ii, jj]
+    core = mask & (value > 0.7 * level)
+    return (
+        float((weight * jj).sum() / weight.sum()) + part[1].start,
+        float((weight * ii).sum() / weight.sum()) + part[0].start,
+        float((value > 0.5 * level).sum()),
+        float(k),
+        float(blue[core].mean()),
+        float(red[core].mean()),
+    )
+
+
+def _scale_px_per_m(camera: Camera, place_px: FloatArray) -> FloatArray:
+    """Pixels a metre across the line of sight spans at the places' distance (n,), at a marker's usual height."""
+    there = place_at_height(camera.parameters, place_px, 0.3 * TALLEST_M)
+    centre, _ = rays(camera.parameters, np.zeros(2))
+    distance_m = np.maximum(np.linalg.norm(there - centre, axis=-1), 1e-3)
+    return np.asarray(np.sqrt(camera.parameters[0] * camera.parameters[1]) / distance_m, dtype=np.float64)
 
 
 def _mask_on_chroma(frame: Frame, mask: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:

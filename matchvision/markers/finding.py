@@ -33,7 +33,7 @@ def find_all(frame: Frame, camera: Camera, plans: Sequence[MarkerPlan], sheet: R
     mask = outline_table(camera, sheet.table)
     neutral = measure_neutral(frame, mask)
     palette = make_palette(palette.names, palette.direction * palette.strength[:, None], neutral)
-    blobs = find_blobs(frame, palette, mask)
+    blobs = find_blobs(frame, palette, mask, camera)
     machines = name_machines(plans, blobs, palette, camera, sheet)
     spots: dict[int, int] = {}
     for machine in machines.values():

@@ -20,8 +20,6 @@ FloatArray = npt.NDArray[np.float64]
 #: Two markers of a body may seem this much further apart or closer than the sheet says [m] and [share].
 DISTANCE_SLACK_M = 0.008
 DISTANCE_SLACK_RATIO = 0.04
-#: A spot may look so much smaller or larger in area than predicted.
-SIZE_RATIOS = (0.25, 3.0)
 #: A rim mark may lie so far off its circle [share of the circle's radius] before it is not one.
 CIRCLE_SLACK_RATIO = 0.30
 #: Rim marks of one wheel must agree on its angle this well [rad].
@@ -130,9 +128,7 @@ def _read_one_machine(
     if not columns or not len(blobs.area_px):
         return []
     heights = {i: place_at_height(camera.parameters, blobs.place_px, plans[i].at_m[2])[:, :2] for i in columns}
-    fitting = {
-        i: [k for k in _spots_of(plans[i], blobs, palette, camera) if _on_table(heights[i][k], sheet)] for i in columns
-    }
+    fitting = {i: [k for k in _spots_of(plans[i], blobs, palette) if _on_table(heights[i][k], sheet)] for i in columns}
     home_rad = 0.0 if machine.home == "+x" else np.pi
     readings = []
     for pose, start_cost in _candidate_poses(columns, plans, fitting, heights, home_rad):
@@ -177,7 +173,7 @@ def _name_reach(
         along, across = np.abs(places @ pose.forward), np.abs(places @ pose.left)
         fitting = [
             k
-            for k in _spots_of(plan, blobs, palette, camera)
+            for k in _spots_of(plan, blobs, palette)
             if k not in taken and across[k] < 2 * DISTANCE_SLACK_M and along[k] < stroke_m + 2 * DISTANCE_SLACK_M
         ]
         if fitting:
@@ -240,7 +236,7 @@ def name_rims(
         forward, up = on_face @ pose.forward, on_face[:, 2]
         votes = []
         for i in columns:
-            for k in _spots_of(plans[i], blobs, palette, camera):
+            for k in _spots_of(plans[i], blobs, palette):
                 off = np.hypot(forward[k], up[k]) - plans[i].circle_m
                 if k not in taken and abs(off) < CIRCLE_SLACK_RATIO * plans[i].circle_m:
                     angle = np.deg2rad(plans[i].angle_deg) - np.arctan2(up[k], forward[k])
@@ -276,25 +272,12 @@ def _agreeing(votes: list[tuple[int, int, float, float]]) -> list[tuple[int, int
     return best
 
 
-def _spots_of(plan: MarkerPlan, blobs: Blobs, palette: Palette, camera: Camera) -> list[int]:
+def _spots_of(plan: MarkerPlan, blobs: Blobs, palette: Palette) -> list[int]:
     """Spots of the marker's colour whose size suits it."""
     if plan.colour not in palette.names:
         return []
-    right_colour = np.flatnonzero(blobs.colour == palette.names.index(plan.colour))
-    if not len(right_colour):
-        return []
-    area = expected_area_px(camera, blobs.place_px[right_colour], plan.radius_m, plan.at_m[2])
-    ratio = blobs.area_px[right_colour] / np.maximum(area, 12.0)
-    return [int(k) for k in right_colour[(ratio > SIZE_RATIOS[0]) & (ratio < SIZE_RATIOS[1])]]
-
-
-def expected_area_px(camera: Camera, place_px: FloatArray, radius_m: float, z_m: float) -> FloatArray:
-    """Area of a sphere's picture at a height above the table [luma pixels]; a tilted disc's is somewhat smaller."""
-    there = place_at_height(camera.parameters, place_px, z_m)
-    centre, _ = rays(camera.parameters, place_px)
-    distance = np.maximum(np.linalg.norm(there - centre, axis=-1), 1e-3)
-    focal = float(np.sqrt(camera.parameters[0] * camera.parameters[1]))
-    return np.asarray(np.pi * (focal * radius_m / distance) ** 2, dtype=np.float64)
+    fits = (blobs.colour == palette.names.index(plan.colour)) & blobs.suit(plan.radius_m)
+    return [int(k) for k in np.flatnonzero(fits)]
 
 
 def _on_table(place_m: FloatArray, sheet: RunSheet) -> bool:

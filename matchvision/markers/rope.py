@@ -9,7 +9,6 @@ import numpy.typing as npt
 from matchvision.geometry.camera import place_at_height
 from matchvision.markers.blobs import Blobs
 from matchvision.markers.colours import Palette
-from matchvision.markers.naming import SIZE_RATIOS, expected_area_px
 from matchvision.records.camera import Camera
 from matchvision.records.tracks import MarkerPlan
 
@@ -86,38 +85,52 @@ def name_rope(
     places, owners, marks = _candidates(plans, columns, blobs, palette, camera, ends, taken)
     if not marks:
         return {}
-    order = {i: n for n, i in enumerate(columns)}
+    position = {i: n for n, i in enumerate(columns)}
+    order = np.array([position[i] for i in owners])
     stretch = _link_stretch(plans, columns)
-    cost = np.empty(len(marks))
+    arcs = np.array([plans[i].arc_m for i in owners])
+    steps = _step_costs(plans, columns, places, order, arcs, ends.towards)
+    cost = _COST_MISSED * order + _end_costs(places, ends.first_m, arcs + stretch)
     before = np.full(len(marks), -1, dtype=np.int64)
-    for n, (i, _) in enumerate(zip(owners, marks, strict=True)):
-        cost[n] = _COST_MISSED * order[i] + _end_cost(places[n], ends.first_m, plans[i].arc_m + stretch)
-        for m in range(n):
-            j = owners[m]
-            if order[j] >= order[i] or _uses(marks[n], m, marks, before):
-                continue
-            spanned = stretch if _spans_link(plans, columns, j, i) else 0.0
-            step = _piece_cost(places[n] - places[m], plans[i].arc_m - plans[j].arc_m, spanned)
-            step += _COST_BACKWARD * float(ends.towards * (places[n][0] - places[m][0]) < 0)
-            total = cost[m] + step + _COST_MISSED * (order[i] - order[j] - 1)
-            if total < cost[n]:
-                cost[n], before[n] = total, m
-    last = np.array(
-        [
-            cost[n]
-            + _COST_MISSED * (len(columns) - 1 - order[i])
-            + _end_cost(places[n], ends.last_m, ends.length_m - plans[i].arc_m + stretch)
-            for n, i in enumerate(owners)
-        ]
-    )
-    n = int(np.argmin(last))
-    if last[n] >= _COST_MISSED * len(columns):
+    for n in range(len(marks)):
+        through = cost[:n] + steps[:n, n]
+        for m in np.argsort(through).tolist():
+            if through[m] >= cost[n]:
+                break
+            if not _uses(marks[n], m, marks, before):
+                cost[n], before[n] = through[m], m
+                break
+    cost += _COST_MISSED * (len(columns) - 1 - order)
+    cost += _end_costs(places, ends.last_m, ends.length_m - arcs + stretch)
+    n = int(np.argmin(cost))
+    if cost[n] >= _COST_MISSED * len(columns):
         return {}
     named: dict[int, int] = {}
     while n >= 0:
         named[owners[n]] = marks[n]
         n = int(before[n])
     return named
+
+
+def _step_costs(
+    plans: Sequence[MarkerPlan],
+    columns: Sequence[int],
+    places: FloatArray,
+    order: npt.NDArray[np.int64],
+    arcs: FloatArray,
+    towards: float,
+) -> FloatArray:
+    """Cost of going from candidate m to candidate n along the rope, (m, n); infinite where that cannot be."""
+    link_arcs = [plans[i].arc_m for i in columns if plans[i].kind == "link"]
+    stretch = np.zeros((len(arcs), len(arcs)))
+    if len(link_arcs) == 2:
+        before_link, after_link = arcs <= min(link_arcs) + 1e-9, arcs >= max(link_arcs) - 1e-9
+        stretch[before_link[:, None] & after_link[None]] = _link_stretch(plans, columns)
+    apart = places[None] - places[:, None]
+    cost = _piece_costs(np.hypot(apart[..., 0], apart[..., 1]), arcs[None] - arcs[:, None], stretch)
+    cost += _COST_BACKWARD * (towards * apart[..., 0] < 0)
+    skipped = order[None] - order[:, None] - 1
+    return np.asarray(np.where(skipped >= 0, cost + _COST_MISSED * skipped, np.inf), dtype=np.float64)
 
 
 def contradicts_ends(plans: Sequence[MarkerPlan], columns: Sequence[int], place_m: FloatArray, ends: RopeEnds) -> bool:
@@ -172,11 +185,7 @@ def _candidates(
     for i, height_m in zip(columns, ends.height_at(arcs), strict=True):
         if plans[i].colour not in palette.names or not len(blobs.area_px):
             continue
-        area = expected_area_px(camera, blobs.place_px, plans[i].radius_m, float(height_m))
-        ratio = blobs.area_px / np.maximum(area, 12.0)
-        fits = (
-            (blobs.colour == palette.names.index(plans[i].colour)) & (ratio > SIZE_RATIOS[0]) & (ratio < SIZE_RATIOS[1])
-        )
+        fits = (blobs.colour == palette.names.index(plans[i].colour)) & blobs.suit(plans[i].radius_m)
         there = place_at_height(camera.parameters, blobs.place_px, float(height_m))[:, :2]
         for k in np.flatnonzero(fits):
             if int(k) not in taken:
@@ -192,26 +201,19 @@ def _link_stretch(plans: Sequence[MarkerPlan], columns: Sequence[int]) -> float:
     return (LINK_STRETCH_RATIO - 1) * (max(arcs) - min(arcs)) if len(arcs) == 2 and np.isfinite(arcs).all() else 0.0
 
 
-def _spans_link(plans: Sequence[MarkerPlan], columns: Sequence[int], first: int, second: int) -> bool:
-    arcs = [plans[i].arc_m for i in columns if plans[i].kind == "link"]
-    if len(arcs) != 2:
-        return False
-    return plans[first].arc_m <= min(arcs) + 1e-9 and plans[second].arc_m >= max(arcs) - 1e-9
+def _piece_costs(distance_m: FloatArray, arc_m: FloatArray, stretch_m: FloatArray | float) -> FloatArray:
+    """Cost of pieces of rope of an arc length between places at a distance; infinite where the rope is too short."""
+    over = distance_m - arc_m - stretch_m
+    allowance = LONGER_M + LONGER_RATIO * np.maximum(arc_m, 0)
+    longer = np.maximum(0.0, over) / allowance
+    shorter = np.maximum(0.0, 1 - distance_m / np.maximum(arc_m, 1e-3))
+    cost = longer**2 + np.minimum(_COST_FOLDED, (shorter / 0.25) ** 2)
+    cost = np.where(over > allowance, np.inf, cost)
+    return np.asarray(np.where(np.isfinite(arc_m), cost, 1.0), dtype=np.float64)
 
 
-def _piece_cost(apart_m: FloatArray, arc_m: float, stretch_m: float) -> float:
-    if not np.isfinite(arc_m):
-        return 1.0
-    distance = float(np.hypot(*apart_m))
-    over = distance - arc_m - stretch_m
-    if over > LONGER_M + LONGER_RATIO * arc_m:
-        return np.inf
-    longer = max(0.0, over) / (LONGER_M + LONGER_RATIO * arc_m)
-    shorter = max(0.0, 1 - distance / max(arc_m, 1e-3))
-    return longer**2 + min(_COST_FOLDED, (shorter / 0.25) ** 2)
-
-
-def _end_cost(place_m: FloatArray, hitch_m: FloatArray | None, arc_m: float) -> float:
-    if hitch_m is None or not np.isfinite(arc_m):
-        return 0.0
-    return min(_COST_LOOSE_END, _piece_cost(place_m - hitch_m[:2], arc_m, 0.0))
+def _end_costs(place_m: FloatArray, hitch_m: FloatArray | None, arc_m: FloatArray) -> FloatArray:
+    if hitch_m is None:
+        return np.zeros(len(place_m))
+    cost = np.minimum(_COST_LOOSE_END, _piece_costs(np.hypot(*(place_m - hitch_m[:2]).T), arc_m, 0.0))
+    return np.where(np.isfinite(arc_m), cost, 0.0)

@@ -70,12 +70,14 @@ def spot(
     pixels = project_points(CAMERA.parameters, places)[order] + rng.uniform(-0.7, 0.7, (len(plans), 2))
     area = np.array([{"bead": 40.0, "body": 72.0, "rim": 34.0}[plans[i].kind] for i in order])
     colour = np.array([palette.names.index(plans[i].colour) for i in order])
-    return Blobs(pixels, area, colour, palette.direction[colour] * 70), order
+    return Blobs(pixels, area, colour, palette.direction[colour] * 70, np.full(len(plans), 430.0)), order
 
 
 def drop(blobs: Blobs, gone: list[int]) -> Blobs:
     keep = np.setdiff1d(np.arange(len(blobs.area_px)), gone)
-    return Blobs(blobs.place_px[keep], blobs.area_px[keep], blobs.colour[keep], blobs.chroma[keep])
+    return Blobs(
+        blobs.place_px[keep], blobs.area_px[keep], blobs.colour[keep], blobs.chroma[keep], blobs.scale_px_per_m[keep]
+    )
 
 
 def test_machines_and_rims_get_their_names(run: Run, palette: Palette) -> None:
@@ -99,7 +101,7 @@ def test_machines_in_equal_colours_are_told_apart_by_their_homes(run: Run, palet
     ]
     blobs, order = spot(run, palette, lay_out(run), np.random.default_rng(3))
     colour = np.array([palette.names.index(plans[i].colour) for i in order])
-    blobs = Blobs(blobs.place_px, blobs.area_px, colour, blobs.chroma)
+    blobs = replace(blobs, colour=colour)
     named = name_machines(plans, blobs, palette, CAMERA, run.sheet)
     for name, machine in named.items():
         assert all(plans[order[k]].machine == name for k in machine.spots.values())
