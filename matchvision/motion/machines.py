@@ -176,7 +176,8 @@ def measure_pose(
         )
         at = np.flatnonzero(np.isfinite(heading.value))
         prior = np.interp(real_s, real_s[at], heading.value[at])
-        away_s = np.abs(real_s[:, None] - real_s[at]).min(axis=1) if n * len(at) < 4_000_000 else np.zeros(n)
+        after = np.clip(np.searchsorted(real_s[at], real_s), 1, len(at) - 1)
+        away_s = np.minimum(np.abs(real_s - real_s[at[after - 1]]), np.abs(real_s[at[after]] - real_s))
         u_prior = np.where(together, 10.0, U_BRIDGED_HEADING_RAD * (1 + away_s / 0.3))
     else:
         u_prior = np.where(together, 10.0, U_HOME_HEADING_RAD)

@@ -209,7 +209,7 @@ def measure_rope(
     n = len(real_s)
     columns, arc_m = rope_columns(tracks)
     hitches = find_hitches(rope, machines, poses, n)
-    if len(columns) + int(hitches.known.any(axis=0).sum()) < 2 or not columns:
+    if len(columns) + int(hitches.known.any(axis=0).sum()) < 2:
         return None
     link, rest_m = _find_link(tracks, columns)
     lie = find_lie(sighting, columns, arc_m, rope.length_m, rope.bead_radius_m, hitches, real_s, link)

@@ -27,7 +27,9 @@ LOCAL_WINDOW_S = 0.06
 LOCAL_DECADES = np.arange(-0.5, 4.25, 0.5)
 #: How many decades the local level of the driving noise may stray from the clip's (standard deviation).
 LOCAL_SPREAD_DECADES = 1.5
-#: The stated noise of the data is trusted within this factor either way.
+#: The data may scatter this much less than stated, and that much more. Less is mistrusted: errors that neighbouring frames
+#: share look small from frame to frame, and add up where a rate is sought.
+LEAST_NOISE_FACTOR = 0.7
 LARGEST_NOISE_FACTOR = 10.0
 #: Below this many values the stated noise of the data is taken as it is.
 FEWEST_FOR_NOISE_FACTOR = 40
@@ -119,7 +121,7 @@ def _fit_levels(series: _Series, shape: FloatArray, skip: int, *, free_noise: bo
         _, _, _, _, e, s = series.run(np.exp(log_ratio) * shape)
         scaled = (e**2 / s)[used][skip:]
         common = float(scaled.mean()) if free_noise else 1.0
-        common = float(np.clip(common, LARGEST_NOISE_FACTOR**-2, LARGEST_NOISE_FACTOR**2))
+        common = float(np.clip(common, LEAST_NOISE_FACTOR**2, LARGEST_NOISE_FACTOR**2))
         value = 0.5 * (np.log(s[used][skip:]).sum() + count * np.log(common) + scaled.sum() / common)
         return float(value), common
 

@@ -163,6 +163,24 @@ def test_beads_alone_give_the_share() -> None:
     assert any("between 0 and 0.1 m" in w for w in note.warnings)
 
 
+def test_hitches_alone_give_the_share() -> None:
+    folder = SAMPLE_CLIPS / "flat-match"
+    run = read_run(folder)
+    tracks = true_tracks(folder, run, np.random.default_rng(14))
+    keep = [i for i, p in enumerate(tracks.plans) if p.kind == "body"]
+    tracks = dataclasses.replace(
+        tracks,
+        plans=tuple(tracks.plans[i] for i in keep),
+        **{k: getattr(tracks, k)[:, keep] for k in ("col_px", "row_px", "u_col_px", "u_row_px", "state")},
+    )
+    assert run.sheet.rope is not None
+    rope_sheet = run.sheet.rope.model_copy(update={"beads": ()})
+    run = dataclasses.replace(run, sheet=run.sheet.model_copy(update={"rope": rope_sheet}))
+    motion, _ = measure_motion(run, tracks, true_cameras(folder, run))
+    error = rope_of(motion).on_plus_x_m - read_truth(folder)["rope_plus_x_m"].to_numpy()
+    assert np.abs(error[-60:]).max() < 0.006
+
+
 def line_through(x: list[float]) -> Line:
     k = len(x)
     place = np.zeros((1, k, 3))
