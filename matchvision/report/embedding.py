@@ -6,11 +6,11 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from markupsafe import Markup
 
 from matchvision.records.results import Analysis
 from matchvision.report.charts import Chart
-from matchvision.report.curves import AROUND_S, Panel, match_times, place_of_run, rope_middle, rope_share, side_name
+from matchvision.report.curves import Panel
+from matchvision.report.readings import AROUND_S, match_times, place_of_run, rope_middle, rope_share, side_name
 from matchvision.report.topview import outline_machines, rope_polylines
 
 FloatArray = npt.NDArray[np.float64]
@@ -97,9 +97,9 @@ def numbers(column: FloatArray, decimals: int) -> list[float | None]:
     return [round(float(v), decimals) if math.isfinite(v) else None for v in column]
 
 
-def embed(data: dict[str, Any]) -> Markup:
+def embed(data: dict[str, Any]) -> str:
     """Data as JSON that cannot end the script element it stands in, whatever names it holds."""
     text = json.dumps(data, separators=(",", ":"), allow_nan=False, ensure_ascii=True)
     for sign, escaped in (("<", "\\u003c"), (">", "\\u003e"), ("&", "\\u0026"), ("'", "\\u0027")):
         text = text.replace(sign, escaped)
-    return Markup(text)
+    return text

@@ -14,9 +14,10 @@ from matplotlib.patches import Polygon, Rectangle
 from matchvision.errors import OutputError
 from matchvision.records.results import Analysis
 from matchvision.report.charts import runs_of_known, y_limits
-from matchvision.report.curves import AROUND_S, COVERAGE, Panel, match_times, place_limits, place_panels, time_panels
+from matchvision.report.curves import Panel, place_panels, time_panels
 from matchvision.report.embedding import chosen_frames, deciding_moment
 from matchvision.report.palette import DASHES, LIGHT
+from matchvision.report.readings import AROUND_S, COVERAGE, match_times, place_limits
 from matchvision.report.style import FULL_WIDTH_IN, STYLE
 from matchvision.report.topview import Outline, hitch_places, outline_machines, rope_polylines, split_at_line
 

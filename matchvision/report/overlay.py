@@ -9,8 +9,8 @@ from matchvision.geometry.camera import camera_at, project_points
 from matchvision.records.results import Analysis
 from matchvision.records.tracks import TrackState
 from matchvision.report.canvas import INK, WHITE, Canvas, Colour, Point, measure_words
-from matchvision.report.curves import COVERAGE, best_pull, match_times, rope_share, side_name, side_role
 from matchvision.report.palette import rgb
+from matchvision.report.readings import COVERAGE, best_pull, match_times, rope_share, side_name, side_role
 from matchvision.report.wording import event_words
 from matchvision.uncertainty import format_quantity
 

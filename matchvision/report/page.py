@@ -15,20 +15,10 @@ from matchvision.records.pull import PullSource
 from matchvision.records.results import Analysis, ComparisonRow
 from matchvision.report import wording
 from matchvision.report.charts import Chart, draw_chart
-from matchvision.report.curves import (
-    AROUND_S,
-    COVERAGE,
-    Panel,
-    best_pull,
-    greatest_in_match,
-    place_limits,
-    place_panels,
-    shown_sources,
-    side_name,
-    time_panels,
-)
+from matchvision.report.curves import Panel, place_panels, time_panels
 from matchvision.report.embedding import chosen_frames, deciding_moment, embed, page_data
 from matchvision.report.palette import DARK, LIGHT, css_variables
+from matchvision.report.readings import AROUND_S, COVERAGE, greatest_in_match, place_limits, shown_sources, side_name
 from matchvision.report.topview import (
     MARGIN_X_M,
     MARGIN_Y_M,
@@ -98,6 +88,7 @@ def render_page(analysis: Analysis, *, has_clip: bool) -> str:
     over_time = [(p, draw_chart(p, time_limits)) for p in time_panels(analysis)]
     verdict, surely = wording.verdict_words(analysis)
     notes = analysis.notes
+    advised = {text for note in notes for text in note.advice}
     context: dict[str, Any] = {
         "run": analysis.run.sheet.run,
         "clip": analysis.clip,
@@ -117,7 +108,7 @@ def render_page(analysis: Analysis, *, has_clip: bool) -> str:
         "place_charts": [chart for _, chart in over_place],
         "time_charts": [chart for _, chart in over_time],
         "flags": time_flags(analysis, time_limits),
-        "readouts": readouts(analysis, over_time),
+        "readouts": readouts(over_time),
         "events": () if analysis.grip is None else analysis.grip.events,
         "has_grip": analysis.grip is not None,
         "rows": analysis.verdict.comparison,
@@ -128,7 +119,7 @@ def render_page(analysis: Analysis, *, has_clip: bool) -> str:
         ],
         "causes": sorted(analysis.verdict.causes, key=lambda c: -c.probability),
         "budgets": budgets(analysis),
-        "left_out": () if analysis.pull is None else analysis.pull.left_out,
+        "left_out": [t for t in (analysis.pull.left_out if analysis.pull else ()) if t not in advised],
         "disagreement": () if analysis.pull is None else analysis.pull.disagreement,
         "forecast": analysis.forecast,
         "faults": (*analysis.clip.faults, *analysis.faults),
@@ -193,15 +184,14 @@ def draw_table(analysis: Analysis) -> dict[str, Any]:
     }
 
 
-def readouts(analysis: Analysis, charts: list[tuple[Panel, Chart]]) -> list[tuple[str, int, str, str]]:
+def readouts(charts: list[tuple[Panel, Chart]]) -> list[tuple[str, int, str, str]]:
     """Lines of the readout: key of the chart, number of its curve, label, role."""
     lines = []
-    best = best_pull(analysis)
     for panel, _ in charts:
         for k, curve in enumerate(panel.measured):
-            if panel.key == "share" or (panel.key == "pull" and (best is None or curve.role != best.source)):
+            if panel.key == "share" or (panel.key == "pull" and curve.role != "fused"):
                 continue
-            label = f"pull ({curve.label})" if panel.key == "pull" else f"{panel.key} of {curve.label}"
+            label = f"pull: {curve.label}" if panel.key == "pull" else f"{panel.key} of {curve.label}"
             lines.append((panel.key, k, label, curve.role))
     return lines
 
@@ -218,7 +208,13 @@ def budgets(analysis: Analysis) -> list[tuple[PullSource, str, list[BudgetBar]]]
         bars = [
             BudgetBar(line.name, f"{line.u:.2g} {line.unit}", 100 * line.u**2 / total, line.common)
             for line in sorted(source.budget, key=lambda line: -line.u)
+            if line.u**2 >= 0.01 * total
         ]
+        small = [line for line in source.budget if line.u**2 < 0.01 * total]
+        if small:
+            u = math.sqrt(sum(line.u**2 for line in small))
+            name = f"{len(small)} smaller {'ones together' if len(small) > 1 else 'one'}"
+            bars.append(BudgetBar(name, f"{u:.2g} {small[0].unit}", 100 * u**2 / total, small[0].common))
         found.append((source, greatest, bars))
     return found
 

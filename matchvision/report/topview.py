@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.records.results import Analysis
-from matchvision.report.curves import side_role
+from matchvision.report.readings import side_role
 
 FloatArray = npt.NDArray[np.float64]
 

@@ -7,7 +7,7 @@ from typing import Final
 
 from matchvision.records.events import Event
 from matchvision.records.results import Analysis, CauseRow, ComparisonRow
-from matchvision.report.curves import COVERAGE, best_pull, greatest_in_match, match_times, place_of_run, source_words
+from matchvision.report.readings import COVERAGE, best_pull, greatest_in_match, match_times, place_of_run, source_words
 from matchvision.uncertainty import format_quantity
 
 #: Event kind -> what happened, said of a machine or of the rope.

@@ -12,8 +12,8 @@ from matchvision.errors import FootageError, OutputError
 from matchvision.records.results import Analysis
 from matchvision.report import mark_clip
 from matchvision.report.canvas import Canvas, measure_words
-from matchvision.report.curves import rope_share
 from matchvision.report.palette import rgb
+from matchvision.report.readings import rope_share
 from tests.report.invented import invent_analysis, shorten
 
 FRAMES = 40

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from matchvision.report.curves import place_of_run, rope_middle, rope_share
+from matchvision.report.readings import place_of_run, rope_middle, rope_share
 from matchvision.report.topview import hitch_places, outline_machines, rope_polylines, split_at_line
 from tests.report.invented import invent_analysis
 from tests.truth import read_truth

@@ -1,0 +1,146 @@
+"""What is read off an analysis for drawing: times, sides, the place of the run, the pull that is shown."""
+
+import math
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from matchvision.records.motion import RopeMotion
+from matchvision.records.pull import PullSource
+from matchvision.records.results import Analysis
+
+FloatArray = npt.NDArray[np.float64]
+
+#: From a standard uncertainty to the half width of a 95 % interval.
+COVERAGE = 1.96
+#: How much of the clip before the start and after the end is drawn [s].
+AROUND_S = 0.5
+
+SOURCE_WORDS: Final = {
+    "link": "sprung link",
+    "stretch": "stretch of the rope",
+    "inertia": "known load",
+    "drive": "drive",
+    "fused": "all sources together",
+}
+
+
+def match_times(analysis: Analysis) -> FloatArray:
+    """Match time [s] of every frame."""
+    return analysis.clock.match_time(analysis.motion.clip_s)
+
+
+def side_role(analysis: Analysis, machine: str) -> str:
+    """The colour role of a machine: that of its home side."""
+    described = analysis.run.sheet.machine.get(machine)
+    return "plus" if described is not None and described.home == "+x" else "minus"
+
+
+def side_name(analysis: Analysis, home: str) -> str:
+    """The machine whose home is that side, or the side itself."""
+    names = [name for name, machine in analysis.run.sheet.machine.items() if machine.home == home]
+    return names[0] if names else ("the −x side" if home == "-x" else "the +x side")
+
+
+def rope_middle(rope: RopeMotion) -> tuple[FloatArray, FloatArray]:
+    """Place of the rope's middle [m], measured along the rope from the centre line, and its u.
+
+    Notes
+    -----
+    (on_plus − on_minus) / 2. A shift of the camera moves both sides against each other, so the two uncertainties are
+    added, not squared and added: the cautious choice.
+    """
+    return (rope.on_plus_x_m - rope.on_minus_x_m) / 2, (rope.u_on_plus_x_m + rope.u_on_minus_x_m) / 2
+
+
+def rope_share(rope: RopeMotion) -> tuple[FloatArray, FloatArray]:
+    """Share of the rope on the +x side (0 to 1) and its u, with the two sides' uncertainties taken as opposed."""
+    total = rope.on_plus_x_m + rope.on_minus_x_m
+    total = np.where(total > 0, total, np.nan)
+    u = (rope.on_minus_x_m * rope.u_on_plus_x_m + rope.on_plus_x_m * rope.u_on_minus_x_m) / total**2
+    return rope.on_plus_x_m / total, u
+
+
+def place_of_run(analysis: Analysis) -> tuple[str, FloatArray, FloatArray]:
+    """What stands for the place of the run: its name, x [m] and u on all frames.
+
+    A dragged load where there is one (the table under it is what matters), else the rope's middle, else a machine.
+    """
+    motion = analysis.motion
+    loads = [n for n, m in analysis.run.sheet.machine.items() if m.load is not None and n in motion.machines]
+    if len(loads) == 1:
+        moved = motion.machines[loads[0]]
+        return f"place of {loads[0]}", moved.x_m, moved.u_x_m
+    if motion.rope is not None and np.isfinite(motion.rope.on_plus_x_m).any():
+        return "place of the rope's middle", *rope_middle(motion.rope)
+    for name, moved in motion.machines.items():
+        return f"place of {name}", moved.x_m, moved.u_x_m
+    nothing = np.full(len(motion.clip_s), math.nan)
+    return "place", nothing, nothing
+
+
+def predicted_place(analysis: Analysis) -> FloatArray | None:
+    """The same place in the forecast [m], on the forecast's time grid; None where it was not predicted."""
+    forecast, sheet = analysis.forecast, analysis.run.sheet
+    if forecast is None:
+        return None
+    name = place_of_run(analysis)[0].removeprefix("place of ")
+    if name in forecast.machines:
+        return forecast.machines[name].x_m
+    if name == "the rope's middle" and sheet.rope is not None:
+        return forecast.on_plus_x_m - sheet.rope.length_m / 2
+    return None
+
+
+def place_limits(analysis: Analysis) -> tuple[float, float]:
+    """Limits of x [m] for drawings over the place: the stretch of table that the run used, centre line included.
+
+    The whole table where the run used most of it or the place is not known.
+    """
+    half_m = analysis.run.sheet.table.length_m / 2
+    place_m = place_of_run(analysis)[1][frames_shown(analysis, match_only=True)]
+    where = predicted_place(analysis)
+    used = np.concatenate([place_m, [] if where is None else where, [0.0]])
+    used = used[np.isfinite(used)]
+    if len(used) < 2:
+        return -half_m, half_m
+    room = max(0.05, 0.12 * float(np.ptp(used)))
+    low, high = float(used.min()) - room, float(used.max()) + room
+    if high - low > 1.4 * half_m:
+        return -half_m, half_m
+    return max(low, -half_m), min(high, half_m)
+
+
+def shown_sources(analysis: Analysis) -> tuple[PullSource, ...]:
+    """Sources of pull that say anything, the most trusted last: all together, or the only one there is."""
+    if analysis.pull is None:
+        return ()
+    known = [s for s in analysis.pull.sources if np.isfinite(s.tension_N).any()]
+    single = [s for s in known if s.source != "fused"]
+    return tuple(single) if len(single) == 1 else (*single, *(s for s in known if s.source == "fused"))
+
+
+def best_pull(analysis: Analysis) -> PullSource | None:
+    """All sources together, or the only one; None where pull was not measured."""
+    return (shown_sources(analysis) or (None,))[-1]
+
+
+def source_words(source: PullSource) -> str:
+    """A source of pull in words, with a warning where it is not independent."""
+    words = SOURCE_WORDS.get(source.source, source.source)
+    return words if source.independent else f"{words} (leans on the forecast)"
+
+
+def greatest_in_match(analysis: Analysis, column: FloatArray) -> int | None:
+    """Frame of a column's greatest value while the clock ran; None where it is not known then."""
+    t_s = match_times(analysis)
+    inside = (t_s >= 0) & (t_s <= analysis.clock.duration_s) & np.isfinite(column)
+    return int(np.argmax(np.where(inside, column, -np.inf))) if inside.any() else None
+
+
+def frames_shown(analysis: Analysis, *, match_only: bool = False) -> npt.NDArray[np.bool_]:
+    """Which frames are drawn: those of the match, with a little before and after unless ``match_only``."""
+    t_s = match_times(analysis)
+    around = 0.0 if match_only else AROUND_S
+    return np.asarray((t_s >= -around) & (t_s <= analysis.clock.duration_s + around))
