@@ -7,7 +7,8 @@ import numpy as np
 
 from matchvision.filming.arrays import Array, Flags, Picture
 from matchvision.filming.camera import Lens, Poses, project_points, rays_through
-from matchvision.filming.scene import Light, Scene, Tag
+from matchvision.filming.ground import piece_at, pieces_of, surface_m
+from matchvision.filming.scene import Light, Scene, Table, Tag
 
 PAPER_CELLS = 1.4  # white paper about a tag's black border, in the tag's cells
 WALL_Y_M = 3.7
@@ -72,8 +73,8 @@ class Backdrop:
         picture = self.window(0, 0, width, height, 2)
         for tag in self.scene.table.tag:
             reach = tag.side_m * (0.5 + (PAPER_CELLS + 0.5) / 8)
-            corners = np.array([[tag.centre_m[0] + sx * reach, tag.centre_m[1] + sy * reach, 0.0]
-                                for sx in (-1, 1) for sy in (-1, 1)])  # fmt: skip
+            square = np.array([[sx * reach, sy * reach] for sx in (-1, 1) for sy in (-1, 1)])
+            corners = tag_points(tag, self.scene.table, square)
             left, top, right, bottom = self._bounds(corners, 2)
             if right > left and bottom > top:
                 picture[top:bottom, left:right] = self.window(left, top, right, bottom, 6)
@@ -164,38 +165,42 @@ class Backdrop:
         table = self.scene.table
         solids = []
         legs = [(sx * (table.length_m / 2 - 0.09), sy * (table.width_m / 2 - 0.09)) for sx in (-1, 1) for sy in (1, -1)]
-        tall = table.height_m - table.thickness_m
-        boxes = [(np.array([x, y, -table.thickness_m - tall / 2]), np.array([0.055, 0.055, tall]), 0.0, "#2b2d30")
-                 for x, y in legs]  # fmt: skip
+        boxes: list[tuple[Array, Array, Array, str]] = []
+        for (x, y), top in zip(legs, surface_m(table, np.array(legs)[:, 0]) - table.thickness_m, strict=True):
+            tall = top + table.height_m
+            boxes.append((np.array([x, y, top - tall / 2]), np.array([0.055, 0.055, tall]), np.eye(3), "#2b2d30"))
         for thing in self.scene.thing:
             centre = np.array(thing.at_m) - [0, 0, table.height_m]
             if thing.shape == "ball":
                 solids.append(self._ball(centre, thing.size_m[0] / 2, thing.colour))
             else:
-                boxes.append((centre, np.array(thing.size_m), np.deg2rad(thing.turn_deg), thing.colour))
+                boxes.append((centre, np.array(thing.size_m), _turned(thing.turn_deg), thing.colour))
         solids += [self._box(*box) for box in boxes]
-        slab = np.array([table.length_m, table.width_m, table.thickness_m])
-        solids.append(self._box(np.array([0, 0, -table.thickness_m / 2]), slab, 0.0, table.colour, top=self._top))
+        for piece in pieces_of(table):
+            x = (piece.from_m + piece.to_m) / 2
+            centre = np.array([x, 0, piece.height_m + piece.slope * x - table.thickness_m / 2])
+            slab = np.array([piece.to_m - piece.from_m, table.width_m, table.thickness_m])
+            sheared = np.array([[1, 0, 0], [0, 1, 0], [-piece.slope, 0, 1.0]])
+            solids.append(self._box(centre, slab, sheared, table.colour, top=self._top))
         return solids
 
     def _box(
         self,
         centre: Array,
         size: Array,
-        turn: float,
+        local: Array,
         colour: str,
         top: Callable[[Picture, Picture], Picture] | None = None,
     ) -> tuple[Array, Callable[[Picture, Picture, Picture], None]]:
-        cos, sin = np.cos(turn), np.sin(turn)
-        world = np.array([[cos, -sin, 0], [sin, cos, 0], [0, 0, 1]])
+        """A box whose own coordinates are ``local`` @ (point − centre): turned, or sheared to a slope."""
         half = size / 2
         signs = np.array([[sx, sy, sz] for sx in (-1, 1) for sy in (-1, 1) for sz in (-1, 1)])
-        corners = (signs * half) @ world.T + centre
+        corners = (signs * half) @ np.linalg.inv(local).T + centre
         base = linear_from_srgb(colour)
 
         def trace(rays: Picture, reach: Picture, picture: Picture) -> None:
-            into = (rays @ world).astype(np.float32)
-            start = ((self.eye - centre) @ world).astype(np.float32)
+            into = (rays @ local.T).astype(np.float32)
+            start = ((self.eye - centre) @ local.T).astype(np.float32)
             step = np.where(np.abs(into) < 1e-7, np.float32(1e-7), into)
             side = np.sign(step)
             enter = (-side * half.astype(np.float32) - start) / step
@@ -209,11 +214,11 @@ class Backdrop:
                 at = hit & (axis == a)
                 if not at.any():
                     continue
-                normal = -world[:, a] * float(np.sign(side[at][0, a]))
+                normal = -local[a] / np.linalg.norm(local[a]) * float(np.sign(side[at][0, a]))
                 on = start + first[at][:, None] * into[at]
                 shade = irradiance(self.scene.light, normal)
                 if top is not None and a == 2:
-                    picture[at] = top(on[:, 0], on[:, 1]) * np.float32(shade)
+                    picture[at] = top(on[:, 0] + np.float32(centre[0]), on[:, 1]) * np.float32(shade)
                 else:
                     rough = 1 + 0.03 * _lookup(self.stain, on[:, (a + 1) % 3] * 300, on[:, (a + 2) % 3] * 300)
                     picture[at] = (base * 0.82 * shade * rough[:, None]).astype(np.float32)
@@ -252,7 +257,7 @@ class Backdrop:
             colour[inside] = linear_from_srgb(patch.colour) * (1 + 0.25 * rough)[:, None]
         colour[np.abs(x) < 0.006] = linear_from_srgb("#17181a")
         for tag in table.tag:
-            u, v = tag_coordinates(tag, x, y)
+            u, v = tag_coordinates(tag, x, y, piece_at(table, tag.centre_m[0]).slope)
             paper = (u > -PAPER_CELLS) & (u < 8 + PAPER_CELLS) & (v > -PAPER_CELLS) & (v < 8 + PAPER_CELLS)
             colour[paper] = linear_from_srgb("#eeeeec")
             black = (u >= 0) & (u < 8) & (v >= 0) & (v < 8)
@@ -267,10 +272,26 @@ def tag_cells(tag_id: int) -> Flags:
     return np.asarray(cv2.aruco.generateImageMarker(dictionary, tag_id, 8, borderBits=1) > 127)
 
 
-def tag_coordinates(tag: Tag, x: Picture, y: Picture) -> tuple[Picture, Picture]:
-    """Column and row in cells on a tag, 0 to 8 over the black square; columns along +x, rows along −y."""
+def tag_coordinates(tag: Tag, x: Picture, y: Picture, slope: float = 0.0) -> tuple[Picture, Picture]:
+    """Column and row in cells on a tag, 0 to 8 over the black square; columns along the surface to +x, rows along −y.
+
+    ``x`` is horizontal; on a slope a step in x is longer along the surface.
+    """
     cell = tag.side_m / 8
-    return (x - tag.centre_m[0]) / cell + 4, 4 - (y - tag.centre_m[1]) / cell
+    return (x - tag.centre_m[0]) * float(np.hypot(1, slope)) / cell + 4, 4 - (y - tag.centre_m[1]) / cell
+
+
+def tag_points(tag: Tag, table: Table, along_m: Array) -> Array:
+    """Points (k, 3) in the table frame, given (k, 2) from a tag's middle along the surface and across the table."""
+    slope = piece_at(table, tag.centre_m[0]).slope
+    x = tag.centre_m[0] + along_m[:, 0] / np.hypot(1, slope)
+    return np.stack([x, tag.centre_m[1] + along_m[:, 1], surface_m(table, x)], axis=-1)
+
+
+def _turned(turn_deg: float) -> Array:
+    """Own coordinates of a box that is turned about the vertical."""
+    cos, sin = np.cos(np.deg2rad(turn_deg)), np.sin(np.deg2rad(turn_deg))
+    return np.array([[cos, sin, 0], [-sin, cos, 0], [0, 0, 1]])
 
 
 def _soft_box(x: Picture, y: Picture, centre: Array, length: float, width: float, turn: float, soft: float) -> Picture:

@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 from matchvision.filming.arrays import Array, Picture
 from matchvision.filming.backdrop import irradiance, light_direction, linear_from_srgb
 from matchvision.filming.camera import Lens, Poses, project_points
-from matchvision.filming.places import machine_points
-from matchvision.filming.scene import Light, Machine
+from matchvision.filming.ground import shadows_of, surface_m
+from matchvision.filming.scene import Light, Machine, Table
 
 FINE = 4  # subpixels a pixel along each side
 SHIFT = 4  # binary digits of a subpixel that the polygon filler keeps
@@ -38,21 +38,17 @@ class Model:
 class Stand:
     """A machine at one moment as seen from one place."""
 
-    x_m: float
-    y_m: float
-    heading_rad: float
+    origin: Array  # (3,) [m]
+    turn: Array  # (3, 3), table_from_machine
     wheel_angle_rad: float
 
     def to_table(self, points: Array) -> Array:
         """Points (k, 3) of the machine frame in the table frame."""
-        pose = (np.array([self.x_m]), np.array([self.y_m]), np.array([self.heading_rad]))
-        return np.asarray(machine_points(points, *pose)[0])
+        return np.asarray(self.origin + points @ self.turn.T)
 
     def to_machine(self, point: Array) -> Array:
         """A point (3,) of the table frame in the machine frame."""
-        cos, sin = np.cos(self.heading_rad), np.sin(self.heading_rad)
-        dx, dy = point[0] - self.x_m, point[1] - self.y_m
-        return np.array([cos * dx + sin * dy, cos * dy - sin * dx, point[2]])
+        return np.asarray((point - self.origin) @ self.turn)
 
 
 def _box_faces(low: Array, high: Array) -> list[tuple[Array, Array]]:
@@ -197,9 +193,7 @@ def draw_model(
     high = np.minimum(np.ceil(corners.max(0)).astype(int) + 2 - [left, top], [cols, rows])
     if (high <= low).any():
         return
-    cos, sin = np.cos(stand.heading_rad), np.sin(stand.heading_rad)
-    normals = model.normals @ np.array([[cos, sin, 0], [-sin, cos, 0], [0, 0, 1]])
-    colours = model.colours * irradiance(light, normals)[:, None]
+    colours = model.colours * irradiance(light, model.normals @ stand.turn.T)[:, None]
     canvas = np.zeros((*((high - low)[::-1] * FINE), 4), np.float32)
     fine = np.rint((((corners - [left, top]) - low + 0.5) * FINE - 0.5) * 2**SHIFT).astype(np.int32)
     for piece in np.flatnonzero(facing):
@@ -211,10 +205,9 @@ def draw_model(
     window += small[..., :3]
 
 
-def shadow_outline(machine: Machine, stand: Stand, light: Light) -> list[Array]:
+def shadow_outline(machine: Machine, stand: Stand, light: Light, table: Table) -> list[Array]:
     """Outlines on the table, (k, 3) each, of the shadows of a machine's parts."""
     length, width, height = machine.size_m
-    slope = light_direction(light)[:2] / light_direction(light)[2]
     parts = [(np.array([-length / 2, -width / 2 + 0.024, 0.0]), np.array([length / 2, width / 2 - 0.024, height]))]
     if machine.drive is not None:
         r = machine.drive.wheel_radius_m
@@ -225,8 +218,7 @@ def shadow_outline(machine: Machine, stand: Stand, light: Light) -> list[Array]:
     outlines = []
     for low, high in parts:
         signs = np.array([[sx, sy, sz] for sx in (0, 1) for sy in (0, 1) for sz in (0, 1)])
-        points = stand.to_table(low + signs * (high - low))
-        ground = points[:, :2] - slope * points[:, 2:]
-        hull = cv2.convexHull(ground.astype(np.float32))[:, 0].astype(float)
-        outlines.append(np.column_stack([hull, np.zeros(len(hull))]))
+        ground = shadows_of(stand.to_table(low + signs * (high - low)), light_direction(light), table)
+        hull = cv2.convexHull(ground[:, :2].astype(np.float32))[:, 0].astype(float)
+        outlines.append(np.column_stack([hull, surface_m(table, hull[:, 0])]))
     return outlines

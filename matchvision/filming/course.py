@@ -5,12 +5,14 @@ Equations and integration are filming's own.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from itertools import pairwise
 
 import numpy as np
 
 from matchvision.filming.arrays import Array
-from matchvision.filming.scene import Drive, Machine, Patch, Scene
+from matchvision.filming.ground import Corner, footing_of, kinks_of, taut_corners
+from matchvision.filming.scene import Drive, Machine, Scene, Table
 
 GRAVITY_M_S2 = 9.81
 CREEP_M_S = 0.002  # speed at which grip reaches its Coulomb limit
@@ -20,11 +22,18 @@ STEP_S = 0.0005
 
 @dataclass(frozen=True)
 class MachineCourse:
-    """One machine on the fine clock; every array has one value a step. Forward (towards home) is positive."""
+    """One machine on the fine clock; every array has one value a step. Forward (towards home) is positive.
+
+    ``tilt_rad`` is the slope of the plane on which it stands, rising towards +x; ``heading_rad`` counts within that
+    plane; ``climb`` is dz/dx of the origin's path.
+    """
 
     x_m: Array
     y_m: Array
+    z_m: Array
     heading_rad: Array
+    tilt_rad: Array
+    climb: Array
     speed_m_s: Array
     wheel_rate_rad_s: Array
     wheel_angle_rad: Array
@@ -38,13 +47,14 @@ class MachineCourse:
 class Course:
     """The whole run on the fine clock ``clip_s``.
 
-    ``chord_m`` is the straight distance from hitch to hitch; ``link_m`` the sprung link's length (NaN without one).
+    ``span_m`` is the shortest way from hitch to hitch, over the crest of a ridge where that is in the way; ``link_m``
+    the sprung link's length (NaN without one).
     """
 
     clip_s: Array
     machines: dict[str, MachineCourse]
     tension_N: Array
-    chord_m: Array
+    span_m: Array
     link_m: Array
 
     def at(self, clip_s: Array) -> "Course":
@@ -57,7 +67,7 @@ class Course:
             name: MachineCourse(**{field: pick(values) for field, values in vars(machine).items()})
             for name, machine in self.machines.items()
         }
-        return Course(clip_s, machines, pick(self.tension_N), pick(self.chord_m), pick(self.link_m))
+        return Course(clip_s, machines, pick(self.tension_N), pick(self.span_m), pick(self.link_m))
 
     def tension_over(self, clip_s: Array, window_s: float) -> Array:
         """Tension [N] averaged over a window about each time."""
@@ -70,8 +80,10 @@ class Course:
 class _Body:
     """State of one machine while the run is integrated."""
 
-    def __init__(self, machine: Machine, patches: tuple[Patch, ...], start_s: float, end_s: float, steps: int) -> None:
-        self.patches = patches
+    def __init__(self, machine: Machine, table: Table, start_s: float, end_s: float, steps: int) -> None:
+        self.patches = table.patch
+        self.footing = footing_of(machine, table)
+        self.start = start_s
         self.grip = machine.grip_ratio
         self.mass = machine.mass_kg
         self.arm_x, self.arm_y, self.arm_z = machine.hitch_m
@@ -81,10 +93,14 @@ class _Body:
         self.contact = machine.wheelbase_m / 2 if machine.drive else machine.size_m[0] / 2
         self.path = self.speed = self.rate = self.angle = 0.0
         self.heading = self.home + self.offset
-        self.x = machine.hitch_x_m - (self.arm_x * math.cos(self.heading) - self.arm_y * math.sin(self.heading))
-        self.y = machine.y_m
+        self.x, self.y = machine.hitch_x_m, machine.y_m
+        self.z = self.tilt = self.climb = 0.0
+        for _ in range(30):  # the tilt depends on the place
+            self.stand()
+            self.x += machine.hitch_x_m - self.hitch()[0]
+        self.stand()
         self.drive = machine.drive
-        self.rows = np.empty((steps, 10))
+        self.rows = np.empty((steps, len(fields(MachineCourse))))
         if machine.drive is not None:
             self.share = _share_over_time(machine.drive, start_s, end_s, steps)
             self.radius = machine.drive.wheel_radius_m
@@ -98,12 +114,19 @@ class _Body:
             self.no_load = machine.drive.no_load_rev_min * 2 * math.pi / 60 / machine.drive.gear_ratio
             self.loss = math.inf if machine.drive.loss_s is None else start_s + machine.drive.loss_s
 
+    def stand(self) -> None:
+        """Height and tilt where it is."""
+        if self.footing is not None:
+            self.z, self.tilt, self.climb = self.footing.at(self.x)
+
     def hitch(self) -> tuple[float, float, float]:
         cos, sin = math.cos(self.heading), math.sin(self.heading)
+        level, steep = math.cos(self.tilt), math.sin(self.tilt)
+        along = self.arm_x * cos - self.arm_y * sin
         return (
-            self.x + self.arm_x * cos - self.arm_y * sin,
+            self.x + along * level - self.arm_z * steep,
             self.y + self.arm_x * sin + self.arm_y * cos,
-            self.arm_z,
+            self.z + along * steep + self.arm_z * level,
         )
 
     def grip_here(self) -> float:
@@ -120,13 +143,18 @@ class _Body:
     def step(self, k: int, clip_s: float, pull: tuple[float, float, float]) -> None:
         """One step under the rope's force on the hitch."""
         cos, sin = math.cos(self.heading), math.sin(self.heading)
-        along = pull[0] * cos + pull[1] * sin
-        normal = max(self.mass * GRAVITY_M_S2 - pull[2], 0.0)
+        level = 1 / math.hypot(1, self.climb)
+        path = (cos * level, sin, cos * level * self.climb)
+        weight = self.mass * GRAVITY_M_S2
+        along = pull[0] * path[0] + pull[1] * path[1] + (pull[2] - weight) * path[2]
+        normal = max((weight - pull[2]) * math.cos(self.tilt) + pull[0] * math.sin(self.tilt), 0.0)
         grip = self.grip_here()
         limit = grip * normal
         speed = self.speed + STEP_S * along / self.mass
         share = 0.0
-        if self.drive is None:
+        if clip_s < self.start:  # held until the clock starts
+            force = -along
+        elif self.drive is None:
             sliding, force = _settle(speed, 1 / self.mass, limit)
             force, self.speed = -force, sliding
         else:
@@ -143,13 +171,15 @@ class _Body:
             self.rate = rate - STEP_S * force * self.radius / self.inertia
             self.speed = speed + STEP_S * force / self.mass
         self.rows[k] = (
-            self.x, self.y, self.heading, self.speed, self.rate, self.angle, force, normal, share, grip,
+            self.x, self.y, self.z, self.heading, self.tilt, self.climb,
+            self.speed, self.rate, self.angle, force, normal, share, grip,
         )  # fmt: skip
         self.angle += STEP_S * self.rate
         self.path += STEP_S * abs(self.speed)
-        self.x += STEP_S * self.speed * cos
-        self.y += STEP_S * self.speed * sin
+        self.x += STEP_S * self.speed * path[0]
+        self.y += STEP_S * self.speed * path[1]
         self.heading = self.home + self.offset + self.wander * math.sin(self.path / self.wander_m)
+        self.stand()
 
 
 def _settle(free_speed: float, mobility: float, limit_N: float) -> tuple[float, float]:
@@ -163,6 +193,12 @@ def _settle(free_speed: float, mobility: float, limit_N: float) -> tuple[float, 
     if abs(speed) > CREEP_M_S:
         speed = free_speed - math.copysign(gain, free_speed)
     return speed, (free_speed - speed) / (STEP_S * mobility)
+
+
+def _towards(a: Corner, b: Corner, pull_N: float) -> tuple[float, float, float]:
+    """A pull as a vector from one point towards another."""
+    ratio = pull_N / math.dist(a, b)
+    return ratio * (b[0] - a[0]), ratio * (b[1] - a[1]), ratio * (b[2] - a[2])
 
 
 def _share_over_time(drive: Drive, start_s: float, end_s: float, steps: int) -> list[float]:
@@ -192,32 +228,35 @@ def play(scene: Scene) -> Course:
 
     Notes
     -----
-    Along a machine's heading: m dv/dt = F + T·e, wheels: I dω/dt = τ − F r, motor line
+    Along a machine's heading: m dv/dt = F + T·e − m g dz/ds, wheels: I dω/dt = τ − F r, motor line
     τ = share·τs·(1 − ω/ω0) (or τs·(share − ω/ω0)) less drive friction. Grip F = μN·clip(slip/creep, −1, 1).
     The cord is a one-sided spring with damping, T = k e + c de/dt ≥ 0. A link is an undamped spring in series:
-    T = k_link (length − rest) holds exactly.
+    T = k_link (length − rest) holds exactly. Where a crest bends the rope the pull is the same on both sides of it.
+    Machines are held until the clock starts.
 
     Checked by: tests/filming/test_course.py::test_momentum_closes
     """
     steps = math.ceil((scene.end_s + scene.clock.after_s + 0.1) / STEP_S) + 1
     clip_s = np.arange(steps) * STEP_S
     bodies = {
-        name: _Body(machine, scene.table.patch, scene.clock.start_s, scene.end_s, steps)
+        name: _Body(machine, scene.table, scene.clock.start_s, scene.end_s, steps)
         for name, machine in scene.machine.items()
     }
     first, second = (bodies[end] for end in scene.rope.ends)
     rope, link = scene.rope, scene.rope.link
     cord = 0.0
-    tension, chord = np.empty(steps), np.empty(steps)
-    before = math.dist(first.hitch(), second.hitch())
+    kinks = kinks_of(scene.table, rope.bead_radius_m)
+    tension, span = np.empty(steps), np.empty(steps)
+    before = 0.0
     for k in range(steps):
-        a, b = first.hitch(), second.hitch()
-        length = math.dist(a, b)
+        corners = taut_corners(first.hitch(), second.hitch(), kinks)
+        length = sum(math.dist(p, q) for p, q in pairwise(corners))
         stretch = length - rope.length_m
         if stretch <= 0:
             pull, cord = 0.0, 0.0
         elif link is None:
-            pull = rope.stiffness_N_per_m * stretch + rope.damping_N_s_per_m * (length - before) / STEP_S
+            rate = (length - before) / STEP_S if k else 0.0
+            pull = rope.stiffness_N_per_m * stretch + rope.damping_N_s_per_m * rate
         else:
             # Cord (spring and damper side by side) in series with the link: one implicit step of the cord's stretch.
             lag = STEP_S / max(rope.damping_N_s_per_m, 1e-9)
@@ -227,10 +266,9 @@ def play(scene: Scene) -> Course:
             cord = min(cord, stretch)
             pull = link.stiffness_N_per_m * (stretch - cord)
         pull = max(pull, 0.0)
-        tension[k], chord[k] = pull, length
+        tension[k], span[k] = pull, length
         before = length
-        force = (pull * (b[0] - a[0]) / length, pull * (b[1] - a[1]) / length, pull * (b[2] - a[2]) / length)
-        first.step(k, clip_s[k], force)
-        second.step(k, clip_s[k], (-force[0], -force[1], -force[2]))
+        first.step(k, clip_s[k], _towards(corners[0], corners[1], pull))
+        second.step(k, clip_s[k], _towards(corners[-1], corners[-2], pull))
     link_m = np.full(steps, np.nan) if link is None else link.rest_m + tension / link.stiffness_N_per_m
-    return Course(clip_s, {name: MachineCourse(*body.rows.T) for name, body in bodies.items()}, tension, chord, link_m)
+    return Course(clip_s, {name: MachineCourse(*body.rows.T) for name, body in bodies.items()}, tension, span, link_m)

@@ -7,6 +7,7 @@ import numpy as np
 from matchvision.filming.arrays import Array, Picture
 from matchvision.filming.camera import Lens, Poses, project_points
 from matchvision.filming.course import Course
+from matchvision.filming.ground import axes
 from matchvision.filming.places import Places
 from matchvision.filming.scene import Scene
 
@@ -51,14 +52,12 @@ def marker_outlines(scene: Scene, course: Course, places: Places, name: str, eye
     if not part:
         return _horizon(centre, scene.rope.bead_radius_m, eye)
     machine = scene.machine[machine_name]
-    heading = course.machines[machine_name].heading_rad
-    forward = np.stack([np.cos(heading), np.sin(heading), np.zeros_like(heading)], axis=-1)[:, None]
-    left = np.stack([-np.sin(heading), np.cos(heading), np.zeros_like(heading)], axis=-1)[:, None]
+    state = course.machines[machine_name]
+    forward, left, upward = np.moveaxis(axes(state.heading_rad, state.tilt_rad), -1, 0)[:, :, None]
     for disc in machine.marker:
         if disc.name == part:
             return np.asarray(centre[:, None] + disc.radius_m * (cos[:, None] * forward + sin[:, None] * left))
     radius = next(mark.radius_m for wheel in machine.wheel for mark in wheel.rim if mark.name == part)
-    upward = np.array([0.0, 0.0, 1.0])
     return np.asarray(centre[:, None] + radius * (cos[:, None] * forward + sin[:, None] * upward))
 
 

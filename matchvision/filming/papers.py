@@ -36,6 +36,8 @@ def run_sheet(scene: Scene) -> str:
     lines = _table("[run]", {"name": scene.name, "kind": scene.kind, "clip": "clip.mp4"})[1:]
     lines += _table("[clock]", {"start_s": scene.clock.start_s, "duration_s": scene.clock.duration_s})
     lines += _table("[table]", {"length_m": scene.table.length_m, "width_m": scene.table.width_m})
+    if scene.table.profile_m:
+        lines.append(f"profile_m = {_value(scene.table.profile_m)}")
     for tag in scene.table.tag:
         facts = {"family": "36h11", "id": tag.id, "side_m": tag.side_m, "centre_m": tag.centre_m}
         lines += _table("[[table.tag]]", facts)

@@ -10,9 +10,10 @@ from matchvision.filming.backdrop import irradiance, light_direction, linear_fro
 from matchvision.filming.bodies import Stand, build_model, draw_model, shadow_outline
 from matchvision.filming.camera import Poses, lens_of, project_points
 from matchvision.filming.course import Course
+from matchvision.filming.ground import axes, shadows_of
 from matchvision.filming.marks import cover, outlines_in_picture
 from matchvision.filming.outlook import Outlook
-from matchvision.filming.places import Places, Views, place_everything
+from matchvision.filming.places import Places, Views, origins, place_everything
 from matchvision.filming.scene import Scene
 
 MARGIN_PX = 10
@@ -63,7 +64,7 @@ class Studio:
             corners = self._stand(name, frame).to_table(signs * [length / 2 + 0.02, width / 2 + 0.02, height + 0.02])
             points.append(corners)
         every = np.concatenate(points)
-        shadows = every - every[:, 2:] * np.array([lamp[0] / lamp[2], lamp[1] / lamp[2], 1.0])
+        shadows = shadows_of(every, lamp, self.scene.table)
         pixels = project_points(np.concatenate([every, shadows]), self.lens, self.poses.at(frame))
         width, height = self.scene.camera.size_px
         low = np.clip(np.floor(pixels.min(0)) - MARGIN_PX - 6, 0, [width, height]).astype(int) // 2 * 2
@@ -96,7 +97,7 @@ class Studio:
     def _stand(self, name: str, frame: int) -> Stand:
         state = self.now.machines[name]
         return Stand(
-            float(state.x_m[frame]), float(state.y_m[frame]), float(state.heading_rad[frame]),
+            origins(state)[frame], axes(state.heading_rad[frame], state.tilt_rad[frame]),
             float(state.wheel_angle_rad[frame]),
         )  # fmt: skip
 
@@ -118,7 +119,7 @@ class Studio:
         shadow, contact = [], []
         for name, machine in self.scene.machine.items():
             stand = self._stand(name, frame)
-            shadow += shadow_outline(machine, stand, light)
+            shadow += shadow_outline(machine, stand, light, self.scene.table)
             length, width, _ = machine.size_m
             corners = np.array(
                 [[sx * length * 0.46, sy * width * 0.48, 0] for sx, sy in ((-1, -1), (1, -1), (1, 1), (-1, 1))]
@@ -129,14 +130,14 @@ class Studio:
         dark *= 1 - 0.45 * fill(contact, light.softness_m)
         lamp = light_direction(light)
         curve = self.places.rope[frame]
-        ground = curve - curve[:, 2:] * np.array([lamp[0] / lamp[2], lamp[1] / lamp[2], 1.0])
+        ground = shadows_of(curve, lamp, self.scene.table)
         line = np.zeros((rows, cols), np.uint8)
         pixels = np.rint((project_points(ground, self.lens, pose) - [left, top]) * 16).astype(np.int32)
         cv2.polylines(line, [pixels], False, 150, 1, cv2.LINE_AA, 4)
         for name, points in self.places.markers.items():
             if "." not in name:
-                spot = points[frame] - points[frame, 2] * np.array([lamp[0] / lamp[2], lamp[1] / lamp[2], 1.0])
-                at = np.rint((project_points(spot[None], self.lens, pose)[0] - [left, top]) * 16).astype(int)
+                spot = shadows_of(points[frame][None], lamp, self.scene.table)
+                at = np.rint((project_points(spot, self.lens, pose)[0] - [left, top]) * 16).astype(int)
                 radius = self.scene.rope.bead_radius_m * scale
                 size = (int(radius * 16), int(radius * 11))
                 cv2.ellipse(line, (int(at[0]), int(at[1])), size, 0, 0, 360, 255, -1, cv2.LINE_AA, 4)
@@ -153,10 +154,9 @@ class Studio:
         model = self.models[name, near]
         draw_model(picture, left, top, model, stand, self.scene.light, self.lens, pose)
         for disc in machine.marker:
-            self._flat_mark(picture, left, top, f"{name}.{disc.name}", disc.colour, np.array([0, 0, 1.0]), frame)
-        cos, sin = np.cos(stand.heading_rad), np.sin(stand.heading_rad)
+            self._flat_mark(picture, left, top, f"{name}.{disc.name}", disc.colour, stand.turn[:, 2], frame)
         for wheel in machine.wheel:
-            outward = np.sign(wheel.face_m[1]) * np.array([-sin, cos, 0.0])
+            outward = np.sign(wheel.face_m[1]) * stand.turn[:, 1]
             for mark in wheel.rim:
                 centre = self.places.markers[f"{name}.{mark.name}"][frame]
                 if (eye - centre) @ outward > 0:

@@ -6,8 +6,9 @@ import numpy as np
 
 from matchvision.filming.arrays import Array, Flags
 from matchvision.filming.camera import Poses, lens_of, poses_over_time, project_points
-from matchvision.filming.course import Course
-from matchvision.filming.scene import Machine, Scene
+from matchvision.filming.course import Course, MachineCourse
+from matchvision.filming.ground import axes, kinks_of, surface_m, taut_curves
+from matchvision.filming.scene import Machine, Scene, Table
 
 CURVE_POINTS = 241
 FACE_CLEARANCE_M = 0.0004
@@ -41,13 +42,15 @@ class Views:
     poses: Poses
 
 
-def machine_points(points_m: Array, x_m: Array, y_m: Array, heading_rad: Array) -> Array:
-    """Points of the machine frame, shape (k, 3) or (n, k, 3), in the table frame at n poses: (n, k, 3)."""
-    cos, sin = np.cos(heading_rad)[:, None], np.sin(heading_rad)[:, None]
-    px, py, pz = points_m[..., 0], points_m[..., 1], points_m[..., 2]
-    x = x_m[:, None] + cos * px - sin * py
-    y = y_m[:, None] + sin * px + cos * py
-    return np.stack([x, y, np.broadcast_to(pz, x.shape)], axis=-1)
+def origins(state: MachineCourse) -> Array:
+    """Origin of the machine frame at n times, (n, 3)."""
+    return np.stack([state.x_m, state.y_m, state.z_m], axis=-1)
+
+
+def machine_points(points_m: Array, state: MachineCourse) -> Array:
+    """Points of the machine frame, shape (k, 3) or (n, k, 3), in the table frame at n times: (n, k, 3)."""
+    turn = axes(state.heading_rad, state.tilt_rad)
+    return np.asarray(origins(state)[:, None] + points_m @ turn.swapaxes(-1, -2))
 
 
 def _rim_points(machine: Machine, wheel_angle_rad: Array) -> dict[str, Array]:
@@ -69,24 +72,27 @@ def _arcs(curve: Array) -> Array:
     return np.concatenate([np.zeros((len(curve), 1)), np.cumsum(steps, axis=1)], axis=1)
 
 
-def _slack_curve(a: Array, b: Array, length_m: float, radius_m: float) -> Array:
+def _slack_curve(taut: Array, table: Table, length_m: float, radius_m: float) -> Array:
     """A slack rope between hitches: it sags to the table first, then lies in a bow to the side; shape (n, p, 3).
 
-    One number (``give``) a time is found by bisection such that the curve has the rope's length.
+    ``taut`` is how it would run if it were taut. One number (``give``) a time is found by bisection such that the
+    curve has the rope's length.
     """
     u = np.linspace(0, 1, CURVE_POINTS)
+    a, b = taut[:, 0], taut[:, -1]
     chord = b - a
     side = np.stack([-chord[:, 1], chord[:, 0], np.zeros(len(a))], axis=-1)
     side /= np.linalg.norm(side, axis=1, keepdims=True)
-    sag_limit = 3 * np.maximum(a[:, 2], b[:, 2])[:, None]
+    above = taut[..., 2] - surface_m(table, taut[..., 0])
+    sag_limit = 3 * np.maximum(above[:, 0], above[:, -1])[:, None]
     hump = 4 * u * (1 - u)
 
     def curve(give: Array) -> Array:
-        points = a[:, None] + u[None, :, None] * chord[:, None]
         sag = np.minimum(give[:, None], sag_limit)
         bow = np.maximum(give[:, None] - sag_limit, 0.0)
-        points = points + (bow * np.sin(np.pi * u) ** 2)[..., None] * side[:, None]
-        points[..., 2] = np.maximum(points[..., 2] - sag * hump, np.minimum(radius_m, points[..., 2]))
+        points = taut + (bow * np.sin(np.pi * u) ** 2)[..., None] * side[:, None]
+        floor = surface_m(table, points[..., 0]) + radius_m
+        points[..., 2] = np.maximum(points[..., 2] - sag * hump, np.minimum(floor, points[..., 2]))
         return np.asarray(points)
 
     low, high = np.zeros(len(a)), np.full(len(a), length_m)
@@ -102,7 +108,8 @@ def place_everything(scene: Scene, course: Course, clip_s: Array) -> Places:
 
     Notes
     -----
-    Taut: straight from hitch to hitch; the cord's stretch is spread evenly over the cord, the link has its own.
+    Taut: straight from hitch to hitch, or over the crest that is in the way; the cord's stretch is spread evenly over
+    the cord, the link has its own.
     Slack: see `_slack_curve`; beads keep their arc length.
 
     Checked by: tests/filming/test_course.py::test_rope_keeps_its_length
@@ -111,21 +118,16 @@ def place_everything(scene: Scene, course: Course, clip_s: Array) -> Places:
     markers: dict[str, Array] = {}
     for name, machine in scene.machine.items():
         state = now.machines[name]
-        pose = (state.x_m, state.y_m, state.heading_rad)
         for disc in machine.marker:
-            markers[f"{name}.{disc.name}"] = machine_points(np.array([disc.at_m]), *pose)[:, 0]
+            markers[f"{name}.{disc.name}"] = machine_points(np.array([disc.at_m]), state)[:, 0]
         for mark, points in _rim_points(machine, state.wheel_angle_rad).items():
-            markers[f"{name}.{mark}"] = machine_points(points[:, None], *pose)[:, 0]
-    a, b = (
-        machine_points(np.array([scene.machine[end].hitch_m]), m.x_m, m.y_m, m.heading_rad)[:, 0]
-        for end, m in ((end, now.machines[end]) for end in scene.rope.ends)
-    )
+            markers[f"{name}.{mark}"] = machine_points(points[:, None], state)[:, 0]
+    a, b = (machine_points(np.array([scene.machine[end].hitch_m]), now.machines[end])[:, 0] for end in scene.rope.ends)
     rope, link = scene.rope, scene.rope.link
-    chord = np.linalg.norm(b - a, axis=1)
-    slack = chord < rope.length_m
-    curve = a[:, None] + np.linspace(0, 1, CURVE_POINTS)[None, :, None] * (b - a)[:, None]
+    curve = taut_curves(a, b, kinks_of(scene.table, rope.bead_radius_m), CURVE_POINTS)
+    slack = _arcs(curve)[:, -1] < rope.length_m
     if slack.any():
-        curve[slack] = _slack_curve(a[slack], b[slack], rope.length_m, rope.bead_radius_m)
+        curve[slack] = _slack_curve(curve[slack], scene.table, rope.length_m, rope.bead_radius_m)
     arc = _arcs(curve)
     total = arc[:, -1]
 
@@ -181,11 +183,8 @@ def _hidden_share(points: Array, camera: Array, scene: Scene, course: Course) ->
     hidden = np.zeros(len(points), bool)
     for name, machine in scene.machine.items():
         state = course.machines[name]
-        cos, sin = np.cos(state.heading_rad), np.sin(state.heading_rad)
-        ends = []
-        for point in (points, camera):
-            dx, dy = point[:, 0] - state.x_m, point[:, 1] - state.y_m
-            ends.append(np.stack([cos * dx + sin * dy, cos * dy - sin * dx, point[:, 2]], axis=-1))
+        turn, origin = axes(state.heading_rad, state.tilt_rad), origins(state)
+        ends = [np.einsum("nij,ni->nj", turn, point - origin) for point in (points, camera)]
         length, width, height = machine.size_m
         half = np.array([length / 2, width / 2, height / 2]) - FACE_CLEARANCE_M
         hidden |= _segment_hits_box(ends[0], ends[1], half, np.array([0.0, 0.0, height / 2]))
@@ -229,19 +228,15 @@ def project(scene: Scene, course: Course, places: Places) -> Views:
 def _spread(scene: Scene, now: Course, name: str, points: Array, camera: Array) -> tuple[Array, Array, Flags]:
     """Two offsets (n, 3) of 0.7 radius within a marker's face, and whether the face is turned to the camera."""
     machine_name, _, part = name.partition(".")
-    zero, up = np.zeros(len(points)), np.zeros((len(points), 3))
     if not part:
         radius = 0.7 * scene.rope.bead_radius_m
-        up[:, 2] = radius
-        return np.tile([radius, 0.0, 0.0], (len(points), 1)), up, np.ones(len(points), bool)
-    machine, heading = scene.machine[machine_name], now.machines[machine_name].heading_rad
-    forward = np.stack([np.cos(heading), np.sin(heading), zero], axis=-1)
-    left = np.stack([-np.sin(heading), np.cos(heading), zero], axis=-1)
+        return radius * np.eye(3)[[0]], radius * np.eye(3)[[2]], np.ones(len(points), bool)
+    machine, state = scene.machine[machine_name], now.machines[machine_name]
+    forward, left, up = np.moveaxis(axes(state.heading_rad, state.tilt_rad), -1, 0)
     for wheel in machine.wheel:
         for mark in wheel.rim:
             if mark.name == part:
-                up[:, 2] = 0.7 * mark.radius_m
-                outward = left * np.sign(wheel.face_m[1])
-                return 0.7 * mark.radius_m * forward, up, ((camera - points) * outward).sum(axis=1) > 0
+                radius, outward = 0.7 * mark.radius_m, left * np.sign(wheel.face_m[1])
+                return radius * forward, radius * up, ((camera - points) * outward).sum(axis=1) > 0
     radius = next(0.7 * disc.radius_m for disc in machine.marker if disc.name == part)
-    return radius * forward, radius * left, camera[:, 2] > points[:, 2]
+    return radius * forward, radius * left, ((camera - points) * up).sum(axis=1) > 0

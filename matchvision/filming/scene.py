@@ -62,10 +62,15 @@ class Patch:
 
 @dataclass(frozen=True, config=STRICT)
 class Table:
-    """The table top and what is printed or laid on it."""
+    """The table top and what is printed or laid on it.
+
+    ``profile_m`` lists height z at x for a ridge or ramps, 0 at x = 0; lengths along x are horizontal. Without it the
+    table is flat.
+    """
 
     length_m: Positive
     width_m: Positive
+    profile_m: tuple[Point2, ...] = ()
     tag: tuple[Tag, ...] = ()
     patch: tuple[Patch, ...] = ()
     height_m: Positive = 0.74

@@ -8,10 +8,12 @@ from pathlib import Path
 from types import UnionType
 from typing import get_args
 
+import numpy as np
 from pydantic import TypeAdapter, ValidationError
 from pydantic_core import ErrorDetails
 
 from matchvision.errors import Fault, SheetError
+from matchvision.filming.ground import kinks_of, pieces_of, surface_m
 from matchvision.filming.scene import Scene
 
 READER = TypeAdapter(Scene)
@@ -102,6 +104,7 @@ def faults_of_sense(scene: Scene) -> Iterator[Fault]:
             yield Fault(f"rope.ends.{index}", f"{end!r} is no machine here", f"name one of {known}")
     if scene.rope.ends[0] == scene.rope.ends[1]:
         yield Fault("rope.ends", f"both are {scene.rope.ends[0]!r}", "name two machines")
+    yield from _faults_of_profile(scene)
     link = scene.rope.link
     if link is not None and link.from_m + link.rest_m >= scene.rope.length_m:
         yield Fault("rope.link.from_m", f"the link reaches {link.from_m + link.rest_m:g} m", "end it within the rope")
@@ -148,6 +151,30 @@ def _faults_of_place(scene: Scene) -> Iterator[Fault]:
             f"{scene.rope.length_m:g} m between hitches {high - low:g} m apart",
             "lengthen the rope or set the machines nearer",
         )
+
+
+def _faults_of_profile(scene: Scene) -> Iterator[Fault]:
+    table = scene.table
+    if not table.profile_m:
+        return
+    where, x = "table.profile_m", [point[0] for point in table.profile_m]
+    half = table.length_m / 2
+    if len(x) < 2 or x != sorted(set(x)):
+        yield Fault(where, f"found x = {', '.join(f'{p:g}' for p in x)}", "two points or more, from -x to +x")
+        return
+    if x[0] > -half or x[-1] < half:
+        yield Fault(where, f"goes from {x[0]:g} to {x[-1]:g} m", f"cover the table, {-half:g} to {half:g} m")
+    middle = float(surface_m(table, np.zeros(1))[0])
+    if abs(middle) > 1e-6:
+        yield Fault(where, f"z = {middle:g} m at x = 0", "the table frame's origin lies on the surface: z = 0 there")
+    eye_x, _, eye_z = scene.camera.position_m
+    for index, piece in enumerate(pieces_of(table)):
+        if eye_z <= piece.height_m + piece.slope * eye_x:
+            yield Fault(where, f"piece {index} is seen from below", "raise the camera above every piece's plane")
+    for tag in table.tag:
+        reach = tag.side_m * 0.7
+        if any(abs(kink - tag.centre_m[0]) < reach for kink, _ in kinks_of(table)):
+            yield Fault("table.tag", f"tag {tag.id} lies over a bend of the profile", "lay tags on one slope each")
 
 
 def _colours(scene: Scene) -> Iterator[tuple[str, str]]:

@@ -10,6 +10,7 @@ import pandas as pd
 from matchvision.filming.arrays import Array, Flags
 from matchvision.filming.camera import Poses, lens_of, rotation_vector
 from matchvision.filming.course import GRAVITY_M_S2, STEP_S, Course, MachineCourse
+from matchvision.filming.ground import axes
 from matchvision.filming.places import Places, Views
 from matchvision.filming.scene import Machine, Scene
 
@@ -26,7 +27,8 @@ def frame_times(scene: Scene) -> Array:
 def truth_table(scene: Scene, course: Course, places: Places, views: Views) -> pd.DataFrame:
     """A row a picture: markers, machines, rope and camera pose.
 
-    Units are metres, seconds, newtons and radians unless a column ends in ``_deg``; ``_u`` and ``_v`` are pixels.
+    Pitch is positive with the nose up, roll with the left side up. Units are metres, seconds, newtons and radians
+    unless a column ends in ``_deg``; ``_u`` and ``_v`` are pixels.
     """
     now = course.at(places.clip_s)
     columns: dict[str, Any] = {"pts_s": places.clip_s}
@@ -57,17 +59,21 @@ def truth_table(scene: Scene, course: Course, places: Places, views: Views) -> p
 def _machine_columns(
     name: str, machine: Machine, state: MachineCourse, fine: MachineCourse, course: Course, places: Places
 ) -> dict[str, Array]:
-    zero = np.zeros_like(state.x_m)
+    turn = axes(state.heading_rad, state.tilt_rad)
+    ahead = state.speed_m_s * np.cos(state.heading_rad) / np.hypot(1, state.climb)
+    # The heading seen from above; on level ground the one within the machine's plane.
+    yaw = np.arctan2(turn[:, 1, 0], turn[:, 0, 0])
+    heading = state.heading_rad + (yaw - state.heading_rad + np.pi) % (2 * np.pi) - np.pi
     columns = {
         f"{name}_pos_x": state.x_m,
         f"{name}_pos_y": state.y_m,
-        f"{name}_pos_z": zero,
-        f"{name}_heading_deg": np.rad2deg(state.heading_rad),
-        f"{name}_pitch_deg": zero,
-        f"{name}_roll_deg": zero,
-        f"{name}_vx": state.speed_m_s * np.cos(state.heading_rad),
+        f"{name}_pos_z": state.z_m,
+        f"{name}_heading_deg": np.rad2deg(heading),
+        f"{name}_pitch_deg": np.rad2deg(np.arcsin(turn[:, 2, 0])),
+        f"{name}_roll_deg": np.rad2deg(np.arcsin(turn[:, 2, 1])),
+        f"{name}_vx": ahead,
         f"{name}_vy": state.speed_m_s * np.sin(state.heading_rad),
-        f"{name}_vz": zero,
+        f"{name}_vz": ahead * state.climb,
         f"{name}_v_drive": state.speed_m_s,
         f"{name}_ground_force_N": state.traction_N,
         f"{name}_normal_N": state.normal_N,
@@ -240,6 +246,7 @@ def truth_facts(scene: Scene, course: Course, views: Views, at_end: Places) -> d
             "bead_colours": list(rope.bead_colours),
             "stiffness_total_N_m": whole,
         },
+        "profile_m": [list(point) for point in scene.table.profile_m],
         "gravity_m_s2": GRAVITY_M_S2,
         "physics": {"timestep_s": STEP_S},
         "events": events(scene, course),

@@ -35,8 +35,8 @@ def test_momentum_closes(scene: Scene, course: Course) -> None:
     for end in scene.rope.ends:
         state = course.machines[end]
         point = np.array([scene.machine[end].hitch_m])
-        hitches.append(machine_points(point, state.x_m, state.y_m, state.heading_rad)[:, 0])
-    pull = (hitches[1] - hitches[0]) / course.chord_m[:, None] * course.tension_N[:, None]
+        hitches.append(machine_points(point, state)[:, 0])
+    pull = (hitches[1] - hitches[0]) / course.span_m[:, None] * course.tension_N[:, None]
     step_s = course.clip_s[1] - course.clip_s[0]
     for name, sign in zip(scene.rope.ends, (1, -1), strict=True):
         machine, state = scene.machine[name], course.machines[name]

@@ -87,12 +87,17 @@ def test_clip_shows_tags_and_colours_where_they_are(folder: Path) -> None:
         assert np.abs(seen.astype(int) - meant).max() < 45
 
 
-def tag_corners(tag: Tag) -> np.ndarray:
-    half = tag.side_m / 2
-    x, y = tag.centre_m
-    return np.array(
-        [[x - half, y + half, 0], [x + half, y + half, 0], [x + half, y - half, 0], [x - half, y - half, 0]]
-    )
+def ridged(scene: Scene) -> Scene:
+    return replace(scene, table=replace(scene.table, profile_m=((-1.1, -0.1156), (0.0, 0.0), (1.1, -0.1156))))
+
+
+def tag_corners(tag: Tag, slope: float = 0.0) -> np.ndarray:
+    """Corners of the black square; on a ridge of ``slope`` it lies on the side on which its middle is."""
+    half, (x, y) = tag.side_m / 2, tag.centre_m
+    flat = np.array([[-half, half], [half, half], [half, -half], [-half, -half]])
+    tilt = -np.sign(x) * np.arctan(slope)
+    height = -slope * abs(x) + flat[:, 0] * np.sin(tilt)
+    return np.stack([x + flat[:, 0] * np.cos(tilt), y + flat[:, 1], height], axis=-1)
 
 
 def detected(grey: np.ndarray) -> dict[int, np.ndarray]:
@@ -104,7 +109,7 @@ def edge_offsets(picture: np.ndarray, tag: Tag, scene: Scene, pose: Poses) -> np
     """Distance [px] by which the half-way level lies outside each side of a tag's black square, shape (4, 15)."""
     found = np.empty((4, 15))
     reach = np.arange(-1.0, 1.01, 0.05)
-    corners = tag_corners(tag)
+    corners = tag_corners(tag, 0.1156 / 1.1 if scene.table.profile_m else 0.0)
     half = (linear_from_srgb("#eeeeec").mean() + linear_from_srgb("#16171a").mean()) / 2
     for side in range(4):
         start, end = corners[side], corners[(side + 1) % 4]
@@ -123,9 +128,10 @@ def edge_offsets(picture: np.ndarray, tag: Tag, scene: Scene, pose: Poses) -> np
 
 
 @pytest.mark.parametrize("sway", [None, Sway(move_m=0.02, turn_deg=0.7)])
-def test_tags_are_where_the_camera_sees_them(sway: Sway | None) -> None:
+@pytest.mark.parametrize("ridge", [False, True])
+def test_tags_are_where_the_camera_sees_them(sway: Sway | None, ridge: bool) -> None:
     """The sides of the printed squares, in linear light and without noise, to six hundredths of a pixel."""
-    base = short_scene()
+    base = ridged(short_scene()) if ridge else short_scene()
     # Blurred, so that reading between pixels is exact.
     scene = replace(base, camera=replace(base.camera, sway=sway, blur_px=0.7))
     course = play(scene)

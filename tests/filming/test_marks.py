@@ -84,9 +84,13 @@ def small_scene() -> Scene:
     return replace(scene, camera=camera, clock=Clock(start_s=0.05, duration_s=0.1, after_s=0.0), thing=())
 
 
-def test_discs_in_the_finished_picture_are_where_the_truth_says(monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("profile", [(), ((-1.1, -0.1156), (0.0, 0.0), (1.1, -0.1156))], ids=["flat", "ridge"])
+def test_discs_in_the_finished_picture_are_where_the_truth_says(
+    profile: tuple[tuple[float, float], ...], monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Intensity-weighted centroid of each disc, got by leaving the markers out of a second drawing."""
-    scene = small_scene()
+    base = small_scene()
+    scene = replace(base, table=replace(base.table, profile_m=profile))
     course = play(scene)
     places = place_everything(scene, course, frame_times(scene))
     views: Views = project(scene, course, places)

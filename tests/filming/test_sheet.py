@@ -10,6 +10,8 @@ from matchvision.errors import SheetError
 from matchvision.filming import play, read_scene
 
 EXAMPLES = sorted((Path(matchvision.filming.__file__).parent / "scenes").glob("*.toml"))
+SLED = next(path for path in EXAMPLES if path.stem == "sled-on-rough-stretch")
+RIDGE = next(path for path in EXAMPLES if path.stem == "match-over-ridge")
 
 
 @pytest.mark.parametrize("path", EXAMPLES, ids=lambda p: p.stem)
@@ -24,7 +26,7 @@ def test_examples_load_and_run(path: Path) -> None:
 
 def test_the_example_does_what_its_story_says() -> None:
     """The pull doubles on the rough stretch and the wheels begin to spin there, not before."""
-    scene = read_scene(EXAMPLES[0])
+    scene = read_scene(SLED)
     course = play(scene)
     puller, sled = course.machines["plover"], course.machines["sled"]
     slip = puller.wheel_rate_rad_s * 0.045 - puller.speed_m_s
@@ -35,8 +37,8 @@ def test_the_example_does_what_its_story_says() -> None:
     assert course.tension_N[before].max() < 0.7 * course.tension_N[onset:].max()
 
 
-def broken(tmp_path: Path, *changes: tuple[str, str]) -> Path:
-    text = EXAMPLES[0].read_text(encoding="utf-8")
+def broken(tmp_path: Path, *changes: tuple[str, str], example: Path = SLED) -> Path:
+    text = example.read_text(encoding="utf-8")
     for old, new in changes:
         assert old in text
         text = text.replace(old, new, 1)
@@ -95,6 +97,23 @@ def test_every_fault_is_listed(tmp_path: Path) -> None:
 def test_what_contradicts_itself_is_named(tmp_path: Path, old: str, new: str, where: str, words: str) -> None:
     with pytest.raises(SheetError) as caught:
         read_scene(broken(tmp_path, (old, new)))
+    assert any(fault.where == where and words in str(fault) for fault in caught.value.faults), str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "where", "words"),
+    [
+        ("[[-1.2, -0.1261], ", "[", "table.profile_m", "goes from 0 to 1.2 m"),
+        ("[0.0, 0.0], ", "[0.0, 0.01], ", "table.profile_m", "z = 0.01 m at x = 0"),
+        ("[0.0, 0.0], ", "[2.0, 0.0], ", "table.profile_m", "from -x to +x"),
+        ("1.2, -0.1261]]", "1.2, -2.6]]", "table.profile_m", "seen from below"),
+        ("centre_m = [0.3, -0.46]", "centre_m = [0.05, -0.46]", "table.tag", "tag 15 lies over a bend"),
+    ],
+)
+def test_a_profile_that_cannot_be_is_named(tmp_path: Path, old: str, new: str, where: str, words: str) -> None:
+    position = ("position_m = [-0.12,", "position_m = [-0.92,")
+    with pytest.raises(SheetError) as caught:
+        read_scene(broken(tmp_path, (old, new), position, example=RIDGE))
     assert any(fault.where == where and words in str(fault) for fault in caught.value.faults), str(caught.value)
 
 
