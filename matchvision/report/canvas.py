@@ -1,5 +1,6 @@
 """Drawing straight on a picture's luma and chroma planes, so that marking a clip needs no colour conversion."""
 
+import warnings
 from functools import lru_cache
 from pathlib import Path
 from typing import Final
@@ -146,8 +147,11 @@ def _font(size_px: int) -> FT2Font:
 def render_words(words: str, size_px: int) -> npt.NDArray[np.float32]:
     """How much each pixel is covered by the words, 0 to 1; every row of text of one size has the same height."""
     font = _font(size_px)
-    font.set_text(words, 0.0)
-    font.draw_glyphs_to_bitmap(antialiased=True)
+    with warnings.catch_warnings():
+        # A name in letters that the font lacks is drawn as boxes; that is no reason to trouble anybody.
+        warnings.filterwarnings("ignore", message="Glyph")
+        font.set_text(words, 0.0)
+        font.draw_glyphs_to_bitmap(antialiased=True)
     image = np.asarray(font.get_image(), dtype=np.float32) / 255
     below = round(font.get_descent() / 64)
     height = 2 * round(0.625 * size_px)

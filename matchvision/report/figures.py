@@ -1,5 +1,6 @@
 """Figures as files: each panel as SVG (text stays text) and PNG, in one style, ready for a paper."""
 
+import warnings
 from collections.abc import Callable
 from pathlib import Path
 
@@ -48,7 +49,9 @@ def draw_figures(analysis: Analysis, folder: Path) -> tuple[Path, ...]:
     written = []
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        with mpl.rc_context(STYLE):
+        with mpl.rc_context(STYLE), warnings.catch_warnings():
+            # A name in letters that the font lacks shows as boxes in the PNG; the SVG keeps it as text.
+            warnings.filterwarnings("ignore", message="Glyph")
             for name, draw in drawings.items():
                 figure = draw()
                 for ending in ("svg", "png"):

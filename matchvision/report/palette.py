@@ -14,7 +14,7 @@ LIGHT: Final = {
     "soft": "#5a6468",
     "rule": "#d9d4c7",
     "minus": "#17618f",
-    "plus": "#bb4f12",
+    "plus": "#ac470c",
     "minus-tint": "#dfeaf1",
     "plus-tint": "#f7e6da",
     "edge": "#8d8674",

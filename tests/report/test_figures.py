@@ -26,7 +26,7 @@ UNITS = {
 def figures(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     folder = tmp_path_factory.mktemp("drawn") / "figures"
     settings = dict(mpl.rcParams)
-    written = draw_figures(rename(invent_analysis(), "heron", "he$ron_$"), folder)
+    written = draw_figures(rename(invent_analysis(), "heron", "he$ron_$鷺"), folder)
     assert dict(mpl.rcParams) == settings
     assert {p.suffix for p in written} == {".svg", ".png"}
     return {p.stem: p for p in written if p.suffix == ".svg"}
@@ -49,7 +49,7 @@ def test_bands_say_their_coverage(figures: dict[str, Path]) -> None:
 
 
 def test_names_are_drawn_as_they_are_written(figures: dict[str, Path]) -> None:
-    assert "he$ron_$" in text_of(figures["table-from-above"])
+    assert "he$ron_$鷺" in text_of(figures["table-from-above"])
 
 
 def test_pictures_are_fit_for_print(figures: dict[str, Path]) -> None:

@@ -144,6 +144,6 @@ def test_text_and_plates_may_leave_the_picture() -> None:
     canvas = Canvas(64, 32, "bt709", full_range=False)
     canvas.plate(-20, -20, 500, 500, (0, 0, 0), 1.0)
     for left, top in ((-30, -8), (50, 20), (200, 200)):
-        canvas.text("12.3 ± 0.4 N", left, top, 20, (255, 255, 255))
+        canvas.text("12.3 ± 0.4 N 鷺", left, top, 20, (255, 255, 255))
     assert canvas.luma.max() > 200
     assert measure_words("± 0.4", 40) > measure_words("± 0.4", 20) > 20
