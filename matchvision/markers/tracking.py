@@ -154,7 +154,7 @@ class MarkerTracker:
         self._shapes = self._predict_shapes(camera, expected_m, poses)
         windows = self._windows(project_points(camera.parameters, expected_m), self._shapes.radius_px + MARGIN_PX)
         centres = find_centres(frame, windows)
-        self._siting = measure_siting(frame, windows, centres.place_px)
+        self._siting = measure_siting(frame, windows, centres.place_px, ~self._on_rope)
         return replace(frame, chroma_offset_px=self._siting)
 
     def _adopt(self, found: Found, camera: Camera, clip_s: float, columns: Sequence[int]) -> None:

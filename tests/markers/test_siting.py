@@ -19,7 +19,7 @@ def test_midway_chroma_is_noticed(true_col: float, stated_col: float) -> None:
     frame = draw_discs(PLACES, 4.5, COLOURS, rng, offset=(true_col, 0.5))
     frame = replace(frame, chroma_offset_px=(stated_col, 0.5))
     windows = windows_for(PLACES, 4.5, COLOURS)
-    found = measure_siting(frame, windows, find_centres(frame, windows).place_px)
+    found = measure_siting(frame, windows, find_centres(frame, windows).place_px, np.ones(15, dtype=np.bool_))
     assert found == (0.5 if true_col == 0.5 else stated_col, 0.5)
 
 
@@ -28,4 +28,7 @@ def test_the_file_is_believed_where_luma_shows_nothing() -> None:
     frame = draw_discs(PLACES, 4.5, COLOURS, rng, offset=(0.5, 0.5), luma_contrast=2.0)
     frame = replace(frame, chroma_offset_px=(0.0, 0.5))
     windows = windows_for(PLACES, 4.5, COLOURS)
-    assert measure_siting(frame, windows, find_centres(frame, windows).place_px) == (0.0, 0.5)
+    assert measure_siting(frame, windows, find_centres(frame, windows).place_px, np.ones(15, dtype=np.bool_)) == (
+        0.0,
+        0.5,
+    )
