@@ -20,7 +20,7 @@ SLACK_SPAN_M = 0.012
 #: An end bead further from its hitch than the cord allows by more than this has come off [m].
 OFF_HITCH_M = 0.020
 #: Standard uncertainty of a height that the taut line or the slack shape gives [m].
-U_TAUT_HEIGHT_M = 0.001
+U_TAUT_HEIGHT_M = 0.0007
 U_SLACK_HEIGHT_M = 0.0015
 #: Height between which a rope without known hitches may be [m].
 HIGHEST_UNKNOWN_M = 0.10

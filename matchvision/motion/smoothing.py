@@ -27,8 +27,8 @@ LOCAL_WINDOW_S = 0.06
 LOCAL_DECADES = np.arange(-0.5, 4.25, 0.5)
 #: How many decades the local level of the driving noise may stray from the clip's (standard deviation).
 LOCAL_SPREAD_DECADES = 1.5
-#: The data may scatter this much less than stated, and that much more. Less is mistrusted: errors that neighbouring frames
-#: share look small from frame to frame, and add up where a rate is sought.
+#: The data may scatter this much less than stated, and that much more. Less is mistrusted: errors that neighbouring
+#: frames share look small from frame to frame, and add up where a rate is sought.
 LEAST_NOISE_FACTOR = 0.7
 LARGEST_NOISE_FACTOR = 10.0
 #: Below this many values the stated noise of the data is taken as it is.

@@ -21,6 +21,10 @@ FloatArray = npt.NDArray[np.float64]
 U_FACE_MIDDLE_M = 0.004
 #: A mark further off its circle than this is not this mark [m].
 WILD_MARK_M = 0.012
+#: A wheel that slips faster than this trembles against the ground [m/s] …
+TREMBLING_SLIP_M_S = 0.030
+#: … by so much (standard deviation), faster than frames of common noise can show [m/s].
+U_TREMBLE_M_S = 0.004
 #: A slip ratio less certain than this is left empty.
 LARGEST_U_SLIP_RATIO = 0.1
 
@@ -174,7 +178,8 @@ def measure_wheel(
     Notes
     -----
     Slip speed = rate · radius − speed along the drive direction, smoothed as the distance run ahead of the ground; slip
-    ratio = slip speed / (rate · radius) = 1 − v / (rate · radius), travel reduction as in ASABE S296.
+    ratio = slip speed / (rate · radius) = 1 − v / (rate · radius), travel reduction as in ASABE S296. While the wheel
+    slips, `U_TREMBLE_M_S` is part of the uncertainty: sliding contact jumps between frames, by less than places show.
     Checked by: tests/motion/test_wheels.py::test_slip_of_sample_clip
     """
     rim = place_rim(pose, wheel, tracks, sighting)
@@ -199,7 +204,9 @@ def measure_wheel(
     # machine, so the difference of two smoothed speeds would be less sure than it is.
     travel, u_travel = pose.travel_along_drive(real_s)
     ahead = smooth_series(real_s, wheel.radius_m * turned - travel, np.hypot(wheel.radius_m * u_raw, u_travel))
-    slip, u_slip = ahead.rate, np.hypot(ahead.u_rate, np.sqrt(common))
+    slip = ahead.rate
+    trembling = np.where(np.abs(slip) > TREMBLING_SLIP_M_S, U_TREMBLE_M_S, 0.0)
+    u_slip = np.sqrt(ahead.u_rate**2 + common + trembling**2)
     turns = np.abs(surface) > 2 * u_surface
     below = np.where(turns, surface, np.nan)
     ratio = slip / below
