@@ -3,10 +3,15 @@
 import sys
 from pathlib import Path
 
-from benchmarks import accuracy, coverage, throughput
+from benchmarks import accuracy, coverage, demo_seeds, throughput
 from benchmarks.results import describe_machine, write_rows
 
-BENCHMARKS = {"throughput": throughput.measure, "accuracy": accuracy.measure, "coverage": coverage.measure}
+BENCHMARKS = {
+    "throughput": throughput.measure,
+    "accuracy": accuracy.measure,
+    "coverage": coverage.measure,
+    "demo_seeds": demo_seeds.measure,
+}
 
 
 def main(names: list[str]) -> int:

@@ -1,4 +1,4 @@
-"""The ladder of inputs: what stands in the sheet beyond clip, clock and table may be missing, and each part adds to it."""
+"""The ladder of inputs: blocks of the sheet beyond clip, clock and table may be missing; each adds its part."""
 
 import re
 from collections.abc import Callable
