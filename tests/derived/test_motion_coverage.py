@@ -145,9 +145,9 @@ def invent_motion(generator: np.random.Generator, run: Run, parameters: FloatArr
 
 
 @cache
-def errors_and_u() -> dict[str, FloatArray]:
+def errors_and_u(runs: int = RUNS, seed: int = 20) -> dict[str, FloatArray]:
     """For each quantity an array (2, cases): errors and their stated uncertainties."""
-    generator = np.random.default_rng(20)
+    generator = np.random.default_rng(seed)
     run = invent_run()
     true_parameters = np.array(
         [
@@ -172,7 +172,7 @@ def errors_and_u() -> dict[str, FloatArray]:
     root = np.linalg.cholesky(covariance + 1e-24 * np.eye(15))
     found: dict[str, list[FloatArray]] = {name: [] for name in ("position", "speed", "rope share", "slip speed")}
     shown = slice(3, FRAMES, 12)
-    for _ in range(RUNS):
+    for _ in range(runs):
         truth = invent_motion(generator, run, true_parameters)
         off = true_parameters + root @ generator.standard_normal(15)
         cameras = Cameras(1280, 720, False, np.zeros(1, np.int64), off[None], covariance[None], np.ones(1, np.bool_))
