@@ -8,7 +8,8 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from matchvision.markers.naming import CIRCLE_SLACK_RATIO, DISTANCE_SLACK_M, DISTANCE_SLACK_RATIO, Pose
+from matchvision.markers.naming import CIRCLE_SLACK_RATIO, DISTANCE_SLACK_M, DISTANCE_SLACK_RATIO
+from matchvision.markers.poses import Pose
 from matchvision.markers.rope import longest_m
 from matchvision.records.tracks import MarkerPlan
 
@@ -78,12 +79,8 @@ def doubt_bodies(
 
 def wheel_coordinates(plan: MarkerPlan, pose: Pose, place_m: FloatArray) -> tuple[float, float]:
     """Distance from the middle of the wheel's face [m] and wheel angle [rad] of a rim mark at a table place (3,)."""
-    at_x, at_y, at_z = plan.at_m
-    cosine, sine = math.cos(pose.heading_rad), math.sin(pose.heading_rad)
-    x, y, z = place_m.tolist()
-    off_x = x - pose.x_m - cosine * at_x + sine * at_y
-    off_y = y - pose.y_m - sine * at_x - cosine * at_y
-    forward, up = off_x * cosine + off_y * sine, z - at_z
+    off = place_m - pose.place(np.array(plan.at_m))
+    forward, up = float(off @ pose.forward), float(off @ pose.up)
     return math.hypot(forward, up), math.radians(plan.angle_deg) - math.atan2(up, forward)
 
 

@@ -8,7 +8,8 @@ import numpy.typing as npt
 
 from matchvision.markers.blobs import Blobs, find_blobs, measure_neutral, outline_table
 from matchvision.markers.colours import Palette, make_palette
-from matchvision.markers.naming import NamedMachine, Pose, name_machines
+from matchvision.markers.naming import NamedMachine, name_machines
+from matchvision.markers.poses import Pose
 from matchvision.markers.rope import RopeEnds, name_rope
 from matchvision.records.camera import Camera
 from matchvision.records.frames import Frame

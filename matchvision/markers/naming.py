@@ -1,16 +1,16 @@
 """Which spot is which marker of a machine: by what a rigid body must keep."""
 
 import itertools
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
 
-from matchvision.geometry.camera import place_at_height, place_on_plane, rays
+from matchvision.geometry.camera import place_on_plane, rays
 from matchvision.markers.blobs import Blobs
 from matchvision.markers.colours import Palette
+from matchvision.markers.poses import Pose, Profile, place_above, pose_from_pair, stand
 from matchvision.records.camera import Camera
 from matchvision.records.sheet import Machine, RunSheet
 from matchvision.records.tracks import MarkerPlan
@@ -27,35 +27,6 @@ ANGLE_SLACK_RAD = 0.45
 
 
 @dataclass(frozen=True)
-class Pose:
-    """A machine on the table: its origin (x, y) [m] and heading [rad]."""
-
-    x_m: float
-    y_m: float
-    heading_rad: float
-
-    def place(self, at_m: FloatArray) -> FloatArray:
-        """Table points (..., 3) of machine points (..., 3) [m]."""
-        cosine, sine = math.cos(self.heading_rad), math.sin(self.heading_rad)
-        at = np.asarray(at_m, dtype=np.float64)
-        place = np.empty(at.shape)
-        place[..., 0] = self.x_m + cosine * at[..., 0] - sine * at[..., 1]
-        place[..., 1] = self.y_m + sine * at[..., 0] + cosine * at[..., 1]
-        place[..., 2] = at[..., 2]
-        return place
-
-    @property
-    def forward(self) -> FloatArray:
-        """Unit vector along the machine, table frame."""
-        return np.array([math.cos(self.heading_rad), math.sin(self.heading_rad), 0.0])
-
-    @property
-    def left(self) -> FloatArray:
-        """Unit vector to the machine's left, table frame."""
-        return np.array([-math.sin(self.heading_rad), math.cos(self.heading_rad), 0.0])
-
-
-@dataclass(frozen=True)
 class NamedMachine:
     """One way to read the spots as a machine: spot by marker column, the pose and how ill it fits (lower is better)."""
 
@@ -63,23 +34,6 @@ class NamedMachine:
     pose: Pose
     cost: float
     wheel_angle_rad: Mapping[str, float] = field(default_factory=dict)
-
-
-def pose_from_pair(first_at: FloatArray, second_at: FloatArray, first_m: FloatArray, second_m: FloatArray) -> Pose:
-    """The pose that brings two machine points (x, y) onto two table points as well as can be.
-
-    The heading is that of the line between them; the middle is shared.
-    """
-    (ax, ay), (bx, by) = first_at.tolist(), second_at.tolist()
-    (px, py), (qx, qy) = first_m.tolist(), second_m.tolist()
-    heading = math.atan2(qy - py, qx - px) - math.atan2(by - ay, bx - ax)
-    cosine, sine = math.cos(heading), math.sin(heading)
-    middle_x, middle_y = (ax + bx) / 2, (ay + by) / 2
-    return Pose(
-        (px + qx) / 2 - cosine * middle_x + sine * middle_y,
-        (py + qy) / 2 - sine * middle_x - cosine * middle_y,
-        heading,
-    )
 
 
 def name_machines(
@@ -127,16 +81,19 @@ def _read_one_machine(
     columns = [i for i, p in enumerate(plans) if p.machine == name and p.kind == "body" and not p.on_reach]
     if not columns or not len(blobs.area_px):
         return []
-    heights = {i: place_at_height(camera.parameters, blobs.place_px, plans[i].at_m[2])[:, :2] for i in columns}
+    profile = sheet.table.profile_m
+    heights = {i: place_above(camera, blobs.place_px, plans[i].at_m[2], profile) for i in columns}
     fitting = {i: [k for k in _spots_of(plans[i], blobs, palette) if _on_table(heights[i][k], sheet)] for i in columns}
     home_rad = 0.0 if machine.home == "+x" else np.pi
     readings = []
-    for pose, start_cost in _candidate_poses(columns, plans, fitting, heights, home_rad):
+    for pose, start_cost in _candidate_poses(columns, plans, fitting, heights, home_rad, profile):
         spots: dict[int, int] = {}
         cost = start_cost
         for i in columns:
-            expected = pose.place(np.array(plans[i].at_m))[:2]
-            away = [(float(np.hypot(*(heights[i][k] - expected))), k) for k in fitting[i] if k not in spots.values()]
+            expected = pose.place(np.array(plans[i].at_m))
+            away = [
+                (float(np.hypot(*(heights[i][k] - expected)[:2])), k) for k in fitting[i] if k not in spots.values()
+            ]
             limit = DISTANCE_SLACK_M + 0.01
             if away and min(away)[0] < limit:
                 spots[i] = min(away)[1]
@@ -169,7 +126,8 @@ def _name_reach(
     for i, plan in enumerate(plans):
         if plan.machine != name or not plan.on_reach:
             continue
-        places = place_at_height(camera.parameters, blobs.place_px, plan.at_m[2]) - pose.place(np.array(plan.at_m))
+        drawn_in = pose.place(np.array(plan.at_m))
+        places = place_on_plane(camera.parameters, blobs.place_px, drawn_in, pose.up) - drawn_in
         along, across = np.abs(places @ pose.forward), np.abs(places @ pose.left)
         fitting = [
             k
@@ -188,25 +146,24 @@ def _candidate_poses(
     fitting: Mapping[int, list[int]],
     heights: Mapping[int, FloatArray],
     home_rad: float,
+    profile_m: Profile,
 ) -> list[tuple[Pose, float]]:
     poses: list[tuple[Pose, float]] = []
     for i, j in itertools.combinations(columns, 2):
-        first_at, second_at = np.array(plans[i].at_m)[:2], np.array(plans[j].at_m)[:2]
-        apart = float(np.hypot(*(second_at - first_at)))
+        first_at, second_at = np.array(plans[i].at_m), np.array(plans[j].at_m)
+        apart = float(np.hypot(*(second_at - first_at)[:2]))
         if apart < 0.02:
             continue
         slack = DISTANCE_SLACK_M + DISTANCE_SLACK_RATIO * apart
         for a, b in itertools.product(fitting[i], fitting[j]):
-            if a != b and abs(np.hypot(*(heights[j][b] - heights[i][a])) - apart) < slack:
-                poses.append((pose_from_pair(first_at, second_at, heights[i][a], heights[j][b]), 0.0))
+            if a != b and abs(np.hypot(*(heights[j][b] - heights[i][a])[:2]) - apart) < slack:
+                poses.append((pose_from_pair(first_at, second_at, heights[i][a], heights[j][b], profile_m), 0.0))
     if not poses and len(columns) == 1:
         # One marker alone says where the machine is, not how it is turned: taken as facing home.
         (i,) = columns
         for k in fitting[i]:
-            turned = Pose(0.0, 0.0, home_rad).place(np.array(plans[i].at_m))
-            poses.append(
-                (Pose(float(heights[i][k][0] - turned[0]), float(heights[i][k][1] - turned[1]), home_rad), 4.0)
-            )
+            turned = heights[i][k] - Pose(0.0, 0.0, home_rad).place(np.array(plans[i].at_m))
+            poses.append((stand(float(turned[0]), float(turned[1]), home_rad, profile_m), 4.0))
     return poses
 
 
@@ -233,7 +190,7 @@ def name_rims(
             continue
         face = pose.place(np.array(wheel.face_m))
         on_face = place_on_plane(camera.parameters, blobs.place_px, face, pose.left) - face
-        forward, up = on_face @ pose.forward, on_face[:, 2]
+        forward, up = on_face @ pose.forward, on_face @ pose.up
         votes = []
         for i in columns:
             for k in _spots_of(plans[i], blobs, palette):

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from matchvision.markers.naming import Pose, pose_from_pair
+from matchvision.markers.poses import Pose, Profile, stand
 from matchvision.records.tracks import MarkerPlan
 
 FloatArray = npt.NDArray[np.float64]
@@ -43,6 +43,7 @@ def follow(old: Turning | None, value: float, clip_s: float) -> Turning:
 class MachineState:
     """Pose and wheel angles of one machine, as last seen."""
 
+    profile_m: Profile = ()
     x: Turning | None = None
     y: Turning | None = None
     heading: Turning | None = None
@@ -52,7 +53,7 @@ class MachineState:
         """Pose expected at a time, None while it has never been seen."""
         if self.x is None or self.y is None or self.heading is None:
             return None
-        return Pose(self.x.at(clip_s), self.y.at(clip_s), self.heading.at(clip_s))
+        return stand(self.x.at(clip_s), self.y.at(clip_s), self.heading.at(clip_s), self.profile_m)
 
     def take(self, pose: Pose, clip_s: float) -> None:
         """Note a pose seen."""
@@ -74,26 +75,6 @@ class MachineState:
             expected = old.at(clip_s)
             angle_rad = expected + math.remainder(angle_rad - expected, math.tau)
         self.wheels[wheel] = follow(old, angle_rad, clip_s)
-
-
-def measure_pose(at_m: FloatArray, place_m: FloatArray, known: Pose | None) -> Pose | None:
-    """Pose of a machine from k of its points (k, 2) and their table places (k, 2), NaN places left out.
-
-    Two or more give position and heading (from the two furthest apart); one shifts the pose known before.
-    """
-    seen = np.isfinite(place_m).all(axis=1)
-    at, place = at_m[seen], place_m[seen]
-    if len(at) == 2 and abs(at[0] - at[1]).max() > 0.02:
-        return pose_from_pair(at[0], at[1], place[0], place[1])
-    if len(at) > 2:
-        apart = np.linalg.norm(at[:, None] - at[None], axis=2)
-        i, j = np.unravel_index(int(np.argmax(apart)), apart.shape)
-        if apart[i, j] > 0.02:
-            return pose_from_pair(at[i], at[j], place[i], place[j])
-    if len(at) and known is not None:
-        shift = place[0] - known.place(np.array([*at[0], 0.0]))[:2]
-        return Pose(known.x_m + float(shift[0]), known.y_m + float(shift[1]), known.heading_rad)
-    return None
 
 
 def place_rim(plan: MarkerPlan, pose: Pose, angle_rad: float) -> FloatArray:

@@ -1,12 +1,13 @@
 """How large and how tilted each marker looks: the ellipse of its picture, from the camera."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from matchvision.geometry.camera import project_points, rotation_matrix
+from matchvision.markers.poses import Pose
 from matchvision.records.camera import Camera
 from matchvision.records.tracks import MarkerPlan
 
@@ -60,6 +61,16 @@ def predict_shapes(camera: Camera, plans: Sequence[MarkerPlan], place_m: FloatAr
     determinant = np.maximum(moments[:, 0, 0] * moments[:, 1, 1] - moments[:, 0, 1] ** 2, 1e-6)
     inverse = np.stack([moments[:, 1, 1], -moments[:, 0, 1], moments[:, 0, 0]], axis=1) / determinant[:, None]
     return Shapes(inverse, determinant**0.25, 2 * (middle - points[:, 0]))
+
+
+def disc_axes(plans: Sequence[MarkerPlan], poses: Mapping[str, Pose]) -> FloatArray:
+    """Two unit vectors (m, 2, 3) in the plane of each marker's disc: a wheel's face, else the table."""
+    axes = np.tile(np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]]), (len(plans), 1, 1))
+    for i, plan in enumerate(plans):
+        if plan.machine in poses:
+            pose = poses[plan.machine]
+            axes[i] = [pose.forward, pose.up if plan.kind == "rim" else pose.left]
+    return axes
 
 
 def _facing_axes(camera: Camera, place_m: FloatArray) -> FloatArray:

@@ -14,12 +14,13 @@ from matchvision.markers.centres import Centres, Windows, choose_centres, find_c
 from matchvision.markers.colours import chroma_of_plans, expect_palette, learn_chroma
 from matchvision.markers.consistency import doubt_bodies, doubt_rope, is_off_circle, wheel_coordinates
 from matchvision.markers.finding import Found, find_all, marker_heights, rope_columns, rope_ends
-from matchvision.markers.naming import Pose, faces_camera
+from matchvision.markers.naming import faces_camera
 from matchvision.markers.noting import describe_tracks, nothing_found
-from matchvision.markers.predicting import MachineState, measure_pose, predict_machine, predict_rope
+from matchvision.markers.poses import Pose, measure_pose
+from matchvision.markers.predicting import MachineState, predict_machine, predict_rope
 from matchvision.markers.rope import contradicts_ends
 from matchvision.markers.seeking import agreeing_columns, name_rope_afresh
-from matchvision.markers.shapes import Shapes, predict_shapes
+from matchvision.markers.shapes import Shapes, disc_axes, predict_shapes
 from matchvision.markers.siting import measure_siting
 from matchvision.markers.widening import MARGIN_PX, rope_rivals, widen
 from matchvision.records.camera import Camera
@@ -59,7 +60,7 @@ class MarkerTracker:
         self._palette = expect_palette(sheet.colour, facts.matrix, facts.full_range)
         count = len(self._plans)
         self._rope = rope_columns(self._plans)
-        self._machines = {name: MachineState() for name in sheet.machine}
+        self._machines = {name: MachineState(sheet.table.profile_m) for name in sheet.machine}
         self._columns = {n: [i for i, p in enumerate(plans) if p.machine == n] for n in sheet.machine}
         self._bodies = {
             n: [i for i in c if plans[i].kind == "body" and not plans[i].on_reach] for n, c in self._columns.items()
@@ -85,23 +86,19 @@ class MarkerTracker:
         self._before_s = np.nan
         self._frame: list[int] = []
         self._clip_s: list[float] = []
-        self._place_px: list[FloatArray] = []
-        self._u_px: list[FloatArray] = []
+        self._place_px, self._u_px = list[FloatArray](), list[FloatArray]()
 
     def see(self, frame: Frame, camera: Camera) -> None:
         """Take the next frame, with the camera that belongs to it."""
         if self._siting is not None:
             frame = replace(frame, chroma_offset_px=self._siting)
-        count = len(self._plans)
-        seen_px, u_px = np.full((count, 2), np.nan), np.full((count, 2), np.nan)
-        if count and not self._started and frame.clip_s >= self._seek_at_s:
+        seen_px, u_px = np.full((2, len(self._plans), 2), np.nan)
+        if self._plans and not self._started and frame.clip_s >= self._seek_at_s:
             frame = self._start(frame, camera)
         if self._started:
             expected_m, poses = self._predict(frame.clip_s)
             if frame.index % _FRAMES_A_SHAPE == 0 or self._shapes is None:
-                self._shapes = self._predict_shapes(camera, expected_m, poses)
-                for name, pose in poses.items():
-                    self._facing[self._rims[name]] = faces_camera(camera, pose, self._at_m[self._rims[name]])
+                self._refresh(camera, expected_m, poses)
             seen_px, u_px = self._measure(frame, camera, expected_m, poses)
             self._seek_lost(frame, camera, seen_px)
             if self._check_names(frame, camera, poses):
@@ -151,8 +148,9 @@ class MarkerTracker:
         self._started = True
         self._adopt(found, camera, frame.clip_s, list(found.spots))
         expected_m, poses = self._predict(frame.clip_s)
-        self._shapes = self._predict_shapes(camera, expected_m, poses)
-        windows = self._windows(project_points(camera.parameters, expected_m), self._shapes.radius_px + MARGIN_PX)
+        self._refresh(camera, expected_m, poses)
+        small = self._known_shapes().radius_px + MARGIN_PX
+        windows = self._windows(project_points(camera.parameters, expected_m), small)
         centres = find_centres(frame, windows)
         self._siting = measure_siting(frame, windows, centres.place_px, ~self._on_rope)
         return replace(frame, chroma_offset_px=self._siting)
@@ -166,9 +164,9 @@ class MarkerTracker:
                 self._machines[name].take(machine.pose, clip_s)
                 for wheel, angle in machine.wheel_angle_rad.items():
                     self._machines[name].take_wheel(wheel, angle, clip_s)
-        for i in columns:
-            there = place_at_height(camera.parameters, found.blobs.place_px[found.spots[i]], float(self._height_m[i]))
-            self._last_m[i], self._velocity_m_s[i], self._seen_s[i] = there, 0.0, clip_s
+        places_px = found.blobs.place_px[[found.spots[i] for i in columns]]
+        self._last_m[columns] = place_at_height(camera.parameters, places_px, self._height_m[columns])
+        self._velocity_m_s[columns], self._seen_s[columns] = 0.0, clip_s
 
     def _predict(self, clip_s: float) -> tuple[FloatArray, dict[str, Pose]]:
         """Expected table places (m, 3), NaN where nothing is known, and poses."""
@@ -191,13 +189,14 @@ class MarkerTracker:
             expected[self._rope, 2] = self._height_m[self._rope]
         return expected, poses
 
-    def _predict_shapes(self, camera: Camera, expected_m: FloatArray, poses: dict[str, Pose]) -> Shapes:
-        axes = np.tile(np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]]), (len(self._plans), 1, 1))
-        for i, plan in enumerate(self._plans):
-            if plan.kind == "rim" and plan.machine in poses:
-                axes[i] = [poses[plan.machine].forward, [0.0, 0.0, 1.0]]
+    def _refresh(self, camera: Camera, expected_m: FloatArray, poses: dict[str, Pose]) -> None:
+        """What changes slowly: the markers' ellipses, the rope's height, and which wheels face the camera."""
         there = np.where(np.isfinite(expected_m), expected_m, [0.0, 0.0, 0.03])
-        return predict_shapes(camera, self._plans, there, axes)
+        self._shapes = predict_shapes(camera, self._plans, there, disc_axes(self._plans, poses))
+        if self._rope:
+            self._height_m[self._rope] = rope_ends(self._sheet, poses).height_at(self._arc_m[self._rope])
+        for name, pose in poses.items():
+            self._facing[self._rims[name]] = faces_camera(camera, pose, self._at_m[self._rims[name]])
 
     def _measure(
         self, frame: Frame, camera: Camera, expected_m: FloatArray, poses: dict[str, Pose]
@@ -243,13 +242,15 @@ class MarkerTracker:
         return choose_centres(better, again, centres)
 
     def _place(self, camera: Camera, place_px: FloatArray, poses: dict[str, Pose]) -> FloatArray:
-        """Table places (m, 3): rim marks in their wheel's face as expected, all others at their height."""
+        """Table places (m, 3): rim marks in their wheel's face, bodies at their height above the surface."""
         point = np.zeros((len(self._plans), 3))
         point[:, 2] = self._height_m
         normal = np.tile([0.0, 0.0, 1.0], (len(self._plans), 1))
         for name, pose in poses.items():
-            for i in self._rims[name]:
-                point[i], normal[i] = pose.place(self._at_m[i]), pose.left
+            own = self._columns[name]
+            point[own] = pose.place(self._at_m[own])
+            normal[own] = pose.up
+            normal[self._rims[name]] = pose.left
         return place_on_plane(camera.parameters, place_px, point, normal)
 
     def _follow_machine(
@@ -263,7 +264,7 @@ class MarkerTracker:
     ) -> list[int]:
         """Take over a machine's pose and wheel angles; give the rim marks that cannot be such."""
         state = self._machines[name]
-        pose = measure_pose(self._at_m[bodies][:, :2], place_m[bodies][:, :2], expected)
+        pose = measure_pose(self._at_m[bodies], place_m[bodies], expected, self._sheet.table.profile_m)
         if pose is not None:
             state.take(pose, clip_s)
         pose = pose or expected
@@ -303,7 +304,8 @@ class MarkerTracker:
             return
         found = find_all(frame, camera, self._plans, self._sheet, self._palette)
         new = agreeing_columns(self._plans, found, seen_px, lost)
-        self._adopt(found, camera, frame.clip_s, new)
+        if new:
+            self._adopt(found, camera, frame.clip_s, new)
         self._wait_s = _WAITS_S[0] if new else min(2 * self._wait_s, _WAITS_S[1])
         self._seek_at_s = frame.clip_s + self._wait_s
 

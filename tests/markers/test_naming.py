@@ -10,8 +10,9 @@ from matchvision.geometry.camera import project_points
 from matchvision.markers.blobs import Blobs
 from matchvision.markers.colours import Palette, expect_palette
 from matchvision.markers.consistency import doubt_bodies, doubt_rope
-from matchvision.markers.naming import Pose, name_machines
+from matchvision.markers.naming import name_machines
 from matchvision.markers.planning import plan_markers
+from matchvision.markers.poses import Pose
 from matchvision.markers.predicting import place_rim
 from matchvision.markers.rope import RopeEnds, contradicts_ends, name_rope
 from matchvision.records.camera import Camera

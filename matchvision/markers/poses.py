@@ -1,0 +1,114 @@
+"""Machines on the table's surface: position, heading, and the slope on which they stand."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from matchvision.geometry.camera import place_at_height
+from matchvision.geometry.profile import surface_height, surface_slope
+from matchvision.records.camera import Camera
+
+FloatArray = npt.NDArray[np.float64]
+Profile = Sequence[tuple[float, float]]
+
+
+@dataclass(frozen=True)
+class Pose:
+    """A machine on the table: its origin [m], its heading about the surface's normal and the surface's slope [rad]."""
+
+    x_m: float
+    y_m: float
+    heading_rad: float
+    z_m: float = 0.0
+    slope_rad: float = 0.0
+
+    def place(self, at_m: FloatArray) -> FloatArray:
+        """Table points (..., 3) of machine points (..., 3) [m]."""
+        at = np.asarray(at_m, dtype=np.float64)
+        cosine, sine = math.cos(self.heading_rad), math.sin(self.heading_rad)
+        level, rise = math.cos(self.slope_rad), math.sin(self.slope_rad)
+        along = cosine * at[..., 0] - sine * at[..., 1]
+        place = np.empty(at.shape)
+        place[..., 0] = self.x_m + level * along - rise * at[..., 2]
+        place[..., 1] = self.y_m + sine * at[..., 0] + cosine * at[..., 1]
+        place[..., 2] = self.z_m + rise * along + level * at[..., 2]
+        return place
+
+    @property
+    def forward(self) -> FloatArray:
+        """Unit vector along the machine, table frame."""
+        cosine, sine = math.cos(self.heading_rad), math.sin(self.heading_rad)
+        return np.array([cosine * math.cos(self.slope_rad), sine, cosine * math.sin(self.slope_rad)])
+
+    @property
+    def left(self) -> FloatArray:
+        """Unit vector to the machine's left, table frame."""
+        cosine, sine = math.cos(self.heading_rad), math.sin(self.heading_rad)
+        return np.array([-sine * math.cos(self.slope_rad), cosine, -sine * math.sin(self.slope_rad)])
+
+    @property
+    def up(self) -> FloatArray:
+        """Unit vector away from the surface, table frame."""
+        return np.array([-math.sin(self.slope_rad), 0.0, math.cos(self.slope_rad)])
+
+
+def stand(x_m: float, y_m: float, heading_rad: float, profile_m: Profile) -> Pose:
+    """The pose of a machine that stands on the table's surface there."""
+    if not profile_m:
+        return Pose(x_m, y_m, heading_rad)
+    slope_rad = math.atan(float(surface_slope(profile_m, x_m)))
+    return Pose(x_m, y_m, heading_rad, float(surface_height(profile_m, x_m)), slope_rad)
+
+
+def place_above(camera: Camera, place_px: FloatArray, height_m: float, profile_m: Profile) -> FloatArray:
+    """Table points (n, 3) [m] of pixels (n, 2) at a height above the table's surface, whatever its profile."""
+    there = place_at_height(camera.parameters, place_px, height_m)
+    if profile_m:
+        for _ in range(6):
+            # A point a little off vertical above a slope is as high above it as one over the same place, to 1 − cos.
+            z_m = surface_height(profile_m, np.nan_to_num(there[..., 0])) + height_m
+            there = place_at_height(camera.parameters, place_px, z_m)
+    return there
+
+
+def pose_from_pair(
+    first_at: FloatArray, second_at: FloatArray, first_m: FloatArray, second_m: FloatArray, profile_m: Profile = ()
+) -> Pose:
+    """The pose that brings two machine points (3,) onto two table points (3,) as well as can be.
+
+    The heading is that of the line between them; the middle is shared. On a slope each point counts at its foot.
+    """
+    (ax, ay, az), (bx, by, bz) = first_at.tolist(), second_at.tolist()
+    (px, py, _), (qx, qy, _) = first_m.tolist(), second_m.tolist()
+    if profile_m:
+        rise = math.sin(math.atan(float(surface_slope(profile_m, (px + qx) / 2))))
+        px, qx = px + rise * az, qx + rise * bz
+    heading = math.atan2(qy - py, qx - px) - math.atan2(by - ay, bx - ax)
+    cosine, sine = math.cos(heading), math.sin(heading)
+    middle_x, middle_y = (ax + bx) / 2, (ay + by) / 2
+    x_m = (px + qx) / 2 - cosine * middle_x + sine * middle_y
+    y_m = (py + qy) / 2 - sine * middle_x - cosine * middle_y
+    return stand(x_m, y_m, heading, profile_m)
+
+
+def measure_pose(at_m: FloatArray, place_m: FloatArray, known: Pose | None, profile_m: Profile) -> Pose | None:
+    """Pose of a machine from k of its points (k, 3) and their table places (k, 3), NaN places left out.
+
+    Two or more give position and heading (from the two furthest apart); one shifts the pose known before.
+    """
+    seen = np.isfinite(place_m).all(axis=1)
+    at, place = at_m[seen], place_m[seen]
+    if len(at) == 2 and abs(at[0] - at[1]).max() > 0.02:
+        return pose_from_pair(at[0], at[1], place[0], place[1], profile_m)
+    if len(at) > 2:
+        apart = np.linalg.norm(at[:, None] - at[None], axis=2)
+        i, j = np.unravel_index(int(np.argmax(apart)), apart.shape)
+        if apart[i, j] > 0.02:
+            return pose_from_pair(at[i], at[j], place[i], place[j], profile_m)
+    if len(at) and known is not None:
+        shift = place[0] - known.place(at[0])
+        return stand(known.x_m + float(shift[0]), known.y_m + float(shift[1]), known.heading_rad, profile_m)
+    return None
