@@ -4,11 +4,12 @@ from matchvision.filming.camera import project_points
 from matchvision.filming.course import Course, play
 from matchvision.filming.demo import demo_scene
 from matchvision.filming.papers import hang_test, run_sheet
-from matchvision.filming.places import Places, Views, place_everything, project
+from matchvision.filming.places import Places, place_everything
 from matchvision.filming.scene import Scene
 from matchvision.filming.sheet import read_scene
 from matchvision.filming.studio import film
 from matchvision.filming.truth import frame_times, truth_facts, truth_table
+from matchvision.filming.views import Views, project
 
 __all__ = [
     "Course",

@@ -7,8 +7,9 @@ import numpy as np
 
 from matchvision.filming.arrays import Array, Flags, Picture
 from matchvision.filming.camera import Lens, Poses, project_points, rays_through
+from matchvision.filming.equipment import Light
 from matchvision.filming.ground import piece_at, pieces_of, surface_m
-from matchvision.filming.scene import Light, Scene, Table, Tag
+from matchvision.filming.scene import Scene, Table, Tag
 
 PAPER_CELLS = 1.4  # white paper about a tag's black border, in the tag's cells
 WALL_Y_M = 3.7

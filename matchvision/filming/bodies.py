@@ -9,8 +9,9 @@ from numpy.typing import NDArray
 from matchvision.filming.arrays import Array, Picture
 from matchvision.filming.backdrop import irradiance, light_direction, linear_from_srgb
 from matchvision.filming.camera import Lens, Poses, project_points
+from matchvision.filming.equipment import Light
 from matchvision.filming.ground import shadows_of, surface_m
-from matchvision.filming.scene import Light, Machine, Table
+from matchvision.filming.scene import Machine, Table
 
 FINE = 4  # subpixels a pixel along each side
 SHIFT = 4  # binary digits of a subpixel that the polygon filler keeps

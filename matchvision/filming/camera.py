@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from matchvision.filming.arrays import Array
-from matchvision.filming.scene import Camera
+from matchvision.filming.equipment import Camera
 
 
 @dataclass(frozen=True)
@@ -53,21 +53,35 @@ def lens_of(camera: Camera) -> Lens:
     return Lens(camera.f_px, centre, camera.distortion)
 
 
-def aim(position_m: Array, look_at_m: Array, roll_deg: float = 0.0) -> tuple[Array, Array]:
-    """Rotation and translation of a camera that looks from one point at another.
+def aim(position_m: Array, look_at_m: Array, roll_deg: Array | float = 0.0) -> tuple[Array, Array]:
+    """Rotation and translation of a camera that looks from one point at another; one (3,) or many (n, 3) of each.
 
     Camera axes: x to the right of the picture, y down, z forward. The camera is upright before ``roll_deg``
     turns it about its forward axis (positive: the picture's content turns counter-clockwise).
     """
-    forward = (look_at_m - position_m) / np.linalg.norm(look_at_m - position_m)
+    forward = look_at_m - position_m
+    forward = forward / np.linalg.norm(forward, axis=-1, keepdims=True)
     right = np.cross(forward, [0.0, 0.0, 1.0])
-    right /= np.linalg.norm(right)
+    right /= np.linalg.norm(right, axis=-1, keepdims=True)
     down = np.cross(forward, right)
     roll = np.deg2rad(roll_deg)
-    rotation = np.array(
-        [np.cos(roll) * right + np.sin(roll) * down, -np.sin(roll) * right + np.cos(roll) * down, forward]
-    )
-    return rotation, -rotation @ position_m
+    cos, sin = np.cos(roll)[..., None], np.sin(roll)[..., None]
+    rotation = np.stack([cos * right + sin * down, cos * down - sin * right, forward], axis=-2)
+    return rotation, -np.einsum("...ij,...j->...i", rotation, position_m)
+
+
+def still_pose(camera: Camera) -> Poses:
+    """The camera's one pose, without sway but after any knock."""
+    rotation, translation = aim(np.array(camera.position_m), np.array(camera.look_at_m), camera.roll_deg)
+    return _knocked(camera, Poses(rotation[None], translation[None]))
+
+
+def _knocked(camera: Camera, poses: Poses) -> Poses:
+    if camera.bump is None:
+        return poses
+    place = poses.position + np.array(camera.bump.move_m)
+    rotation = turn_about(np.deg2rad(camera.bump.turn_deg)) @ poses.rotation
+    return Poses(rotation, -np.einsum("nij,nj->ni", rotation, place))
 
 
 def poses_over_time(camera: Camera, clip_s: Array, generator: np.random.Generator) -> Poses:
@@ -87,24 +101,21 @@ def poses_over_time(camera: Camera, clip_s: Array, generator: np.random.Generato
     Sway is a sum of three sines a coordinate, periods 1, 0.43 and 0.21 of the stated one, amplitudes 0.8, 0.3 and
     0.1; the aimed-at point sways with the angle's amplitude.
     """
-    position, target = np.array(camera.position_m), np.array(camera.look_at_m)
     if camera.sway is None:
-        rotation, translation = aim(position, target, camera.roll_deg)
-        count = len(clip_s)
-        return Poses(np.repeat(rotation[None], count, 0), np.repeat(translation[None], count, 0))
+        pose, count = still_pose(camera), len(clip_s)
+        return Poses(np.repeat(pose.rotation, count, 0), np.repeat(pose.translation, count, 0))
+    position, target = np.array(camera.position_m), np.array(camera.look_at_m)
     phase = generator.uniform(0, 2 * np.pi, (3, 7))
     parts = np.array([0.8, 0.3, 0.1])
     rate = 2 * np.pi / (camera.sway.period_s * np.array([1.0, 0.43, 0.21]))
-    wave = np.einsum("k,kjn->jn", parts, np.sin(rate[:, None, None] * clip_s + phase[:, :, None]))
+    wave = np.einsum("k,kjn->nj", parts, np.sin(rate[:, None, None] * clip_s + phase[:, :, None]))
     reach = np.deg2rad(camera.sway.turn_deg) * np.linalg.norm(target - position)
-    rotations, translations = [], []
-    for k in range(len(clip_s)):
-        at = position + camera.sway.move_m * wave[0:3, k]
-        to = target + reach * wave[3:6, k]
-        rotation, translation = aim(at, to, camera.roll_deg + 0.5 * camera.sway.turn_deg * wave[6, k])
-        rotations.append(rotation)
-        translations.append(translation)
-    return Poses(np.array(rotations), np.array(translations))
+    rotation, translation = aim(
+        position + camera.sway.move_m * wave[:, 0:3],
+        target + reach * wave[:, 3:6],
+        camera.roll_deg + 0.5 * camera.sway.turn_deg * wave[:, 6],
+    )
+    return _knocked(camera, Poses(rotation, translation))
 
 
 def distort(x: Array, y: Array, distortion: tuple[float, float, float, float, float]) -> tuple[Array, Array]:
@@ -175,6 +186,21 @@ def rays_through(col_px: Array, row_px: Array, lens: Lens, rotation: Array) -> A
     y = (row_px - lens.centre_px[1]) / lens.f_px[1]
     x, y = undistort(x, y, lens.distortion)
     return np.asarray(x[..., None] * rotation[0] + y[..., None] * rotation[1] + rotation[2])
+
+
+def turn_about(vector_rad: Array) -> Array:
+    """Rotation matrix of a Rodrigues vector [rad].
+
+    Notes
+    -----
+    O. Rodrigues, 1840: R = 1 + sin θ K + (1 − cos θ) K², K the cross-product matrix of the unit axis.
+
+    Checked by: tests/filming/test_camera.py::test_rotation_vector_agrees_with_an_independent_one
+    """
+    angle = float(np.linalg.norm(vector_rad))
+    x, y, z = vector_rad / max(angle, 1e-300)
+    cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
+    return np.asarray(np.eye(3) + np.sin(angle) * cross + (1 - np.cos(angle)) * cross @ cross)
 
 
 def rotation_vector(rotation: Array) -> Array:

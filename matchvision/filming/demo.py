@@ -4,13 +4,12 @@ import secrets
 
 import numpy as np
 
+from matchvision.filming.equipment import Camera, Light
 from matchvision.filming.scene import (
-    Camera,
     Clock,
     Disc,
     Drive,
     Forecast,
-    Light,
     Link,
     Machine,
     RimMark,

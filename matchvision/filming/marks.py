@@ -5,11 +5,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from matchvision.filming.arrays import Array, Picture
-from matchvision.filming.camera import Lens, Poses, project_points
+from matchvision.filming.camera import Poses, lens_of, project_points
 from matchvision.filming.course import Course
 from matchvision.filming.ground import axes
-from matchvision.filming.places import Places
+from matchvision.filming.places import place_everything
 from matchvision.filming.scene import Scene
+from matchvision.filming.views import Views, poses_of
 
 OUTLINE = np.linspace(0, 2 * np.pi, 32, endpoint=False)
 RAYS = 3  # samples a pixel along each side, each with a soft edge of its own width
@@ -44,9 +45,11 @@ def fit_ellipses(outline: Array) -> Ellipses:
     return Ellipses(middle[:, 0] + unit[:, 0] * centre, shape)
 
 
-def marker_outlines(scene: Scene, course: Course, places: Places, name: str, eye: Array) -> Array:
-    """Outline of a marker in the table frame at each moment, shape (n, 32, 3): a disc's rim or a ball's horizon."""
-    centre = places.markers[name]
+def marker_outlines(scene: Scene, course: Course, centre: Array, name: str, eye: Array) -> Array:
+    """Outline of a marker in the table frame at each moment, shape (n, 32, 3): a disc's rim or a ball's horizon.
+
+    ``centre`` (n, 3) is where it is then, ``course`` the run at those moments.
+    """
     machine_name, _, part = name.partition(".")
     cos, sin = np.cos(OUTLINE), np.sin(OUTLINE)
     if not part:
@@ -75,14 +78,22 @@ def _horizon(centre: Array, radius: float, eye: Array) -> Array:
     return np.asarray(middle[:, None] + seen[..., None] * circle)
 
 
-def outlines_in_picture(scene: Scene, course: Course, places: Places, lens: Lens, poses: Poses) -> dict[str, Ellipses]:
-    """Every marker's ellipse at every moment of ``places``."""
-    now = course.at(places.clip_s)
-    eye = poses.position
-    return {
-        name: fit_ellipses(project_points(marker_outlines(scene, now, places, name, eye), lens, poses))
-        for name in places.markers
-    }
+def outlines_in_picture(scene: Scene, course: Course, views: Views, pts_s: Array) -> dict[str, Ellipses]:
+    """Every marker's ellipse at every moment of every exposure: ``subframes`` of them to a picture."""
+    count = scene.camera.subframes
+    offsets = scene.camera.exposure_s * ((np.arange(count) + 0.5) / count - 0.5)
+    lens, found = lens_of(scene.camera), {}
+    exact = None
+    if not scene.camera.readout_s:  # all rows at once: no need for trails
+        exact = place_everything(scene, course, (pts_s[:, None] + offsets).ravel())
+    for name, middles in views.moments.items():
+        moments = (middles[:, None] + offsets).ravel()
+        pose = poses_of(scene, middles)
+        poses = Poses(np.repeat(pose.rotation, count, 0), np.repeat(pose.translation, count, 0))
+        centre = exact.markers[name] if exact is not None else views.on_trail(name, moments)
+        outlines = marker_outlines(scene, course.at(moments), centre, name, poses.position)
+        found[name] = fit_ellipses(project_points(outlines, lens, poses))
+    return found
 
 
 def cover(

@@ -13,8 +13,9 @@ from matchvision.filming.course import Course
 from matchvision.filming.ground import axes, shadows_of
 from matchvision.filming.marks import cover, outlines_in_picture
 from matchvision.filming.outlook import Outlook
-from matchvision.filming.places import Places, Views, origins, place_everything
+from matchvision.filming.places import Places, origins, place_everything
 from matchvision.filming.scene import Scene
+from matchvision.filming.views import Views, poses_of, row_moments
 
 MARGIN_PX = 10
 FINE = 4
@@ -25,23 +26,29 @@ class Studio:
 
     def __init__(self, scene: Scene, course: Course, places: Places, views: Views) -> None:
         self.scene, self.course, self.places = scene, course, places
-        self.now = course.at(places.clip_s)
         self.lens = lens_of(scene.camera)
         self.poses = views.poses
-        self.visible = views.visible
         self.subframes = scene.camera.subframes
-        offsets = (np.arange(self.subframes) + 0.5) / self.subframes - 0.5
-        moments = (places.clip_s[:, None] + scene.camera.exposure_s * offsets).ravel()
-        moments_poses = Poses(
-            np.repeat(self.poses.rotation, self.subframes, 0), np.repeat(self.poses.translation, self.subframes, 0)
-        )
-        self.ellipses = outlines_in_picture(
-            scene, course, place_everything(scene, course, moments), self.lens, moments_poses
-        )
+        self.ellipses = outlines_in_picture(scene, course, views, places.clip_s)
+        # A machine and the rope are each drawn as they are when their middle's row is exposed.
+        now = course.at(places.clip_s)
+        self.states, self.machine_poses = {}, {}
+        for name in scene.machine:
+            moments = self._moments(origins(now.machines[name]))
+            self.states[name] = course.at(moments).machines[name]
+            self.machine_poses[name] = poses_of(scene, moments)
+        moments = self._moments(places.rope[:, places.rope.shape[1] // 2])
+        self.hung = place_everything(scene, course, moments) if scene.camera.readout_s else places
+        self.rope_poses = poses_of(scene, moments)
         self.colours = {name: linear_from_srgb(value) for name, value in scene.colour.items()}
         self.models = {(name, near): build_model(m, near) for name, m in scene.machine.items() for near in (-1.0, 1.0)}
-        self.outlook = Outlook(scene, self.lens, self.poses)
+        self.outlook = Outlook(scene, self.lens, places.clip_s)
         self.sharp: tuple[int, Picture, Picture] | None = None
+
+    def _moments(self, middles: Array) -> Array:
+        """When the rows of some points, (n, 3), are exposed."""
+        seen = project_points(middles[:, None], self.lens, self.poses)[:, 0]
+        return row_moments(self.scene.camera, self.places.clip_s, np.nan_to_num(seen[:, 1]))
 
     def backdrop(self, frame: int) -> tuple[Picture, Picture]:
         """What stands still, in linear light: sharp, and as the lens shows it."""
@@ -57,7 +64,7 @@ class Studio:
     def area(self, frame: int) -> tuple[int, int, int, int]:
         """Left, top, right and bottom, all even, of the part of the picture in which anything moves."""
         lamp = light_direction(self.scene.light)
-        points = [self.places.rope[frame]]
+        points = [self.hung.rope[frame]]
         for name, machine in self.scene.machine.items():
             length, width, height = machine.size_m
             signs = np.array([[sx, sy, sz] for sx in (-1, 1) for sy in (-1, 1) for sz in (0, 1)])
@@ -76,26 +83,24 @@ class Studio:
         area = self.area(frame)
         left, top, right, bottom = area
         picture = self.backdrop(frame)[0][top:bottom, left:right].copy()
-        pose = self.poses.at(frame)
-        self._shade(picture, left, top, frame, pose)
-        eye = pose.position[0]
+        self._shade(picture, left, top, frame, self.rope_poses.at(frame))
+        eye = self.poses.at(frame).position[0]
         behind: list[str] = []
         before: list[str] = []
         for name in self.scene.machine:
             # The rope lies wholly beyond the plane of the hitch: seen from that side, it is in front.
             in_front = self._stand(name, frame).to_machine(eye)[0] < self.scene.machine[name].hitch_m[0]
             (behind if in_front else before).append(name)
-        distance = {n: float(np.hypot(*(eye[:2] - [self.now.machines[n].x_m[frame], self.now.machines[n].y_m[frame]])))
-                    for n in self.scene.machine}  # fmt: skip
+        distance = {n: float(np.hypot(*(eye - self._stand(n, frame).origin)[:2])) for n in self.scene.machine}
         for name in sorted(behind, key=lambda n: -distance[n]):
-            self._machine(picture, left, top, name, frame, pose, eye)
-        self._rope(picture, left, top, frame, pose)
+            self._machine(picture, left, top, name, frame)
+        self._rope(picture, left, top, frame, self.rope_poses.at(frame))
         for name in sorted(before, key=lambda n: -distance[n]):
-            self._machine(picture, left, top, name, frame, pose, eye)
+            self._machine(picture, left, top, name, frame)
         return self._blur(picture), area
 
     def _stand(self, name: str, frame: int) -> Stand:
-        state = self.now.machines[name]
+        state = self.states[name]
         return Stand(
             origins(state)[frame], axes(state.heading_rad[frame], state.tilt_rad[frame]),
             float(state.wheel_angle_rad[frame]),
@@ -129,12 +134,12 @@ class Studio:
         dark = 1 - direct * fill(shadow, 0.6 * light.softness_m)
         dark *= 1 - 0.45 * fill(contact, light.softness_m)
         lamp = light_direction(light)
-        curve = self.places.rope[frame]
+        curve = self.hung.rope[frame]
         ground = shadows_of(curve, lamp, self.scene.table)
         line = np.zeros((rows, cols), np.uint8)
         pixels = np.rint((project_points(ground, self.lens, pose) - [left, top]) * 16).astype(np.int32)
         cv2.polylines(line, [pixels], False, 150, 1, cv2.LINE_AA, 4)
-        for name, points in self.places.markers.items():
+        for name, points in self.hung.markers.items():
             if "." not in name:
                 spot = shadows_of(points[frame][None], lamp, self.scene.table)
                 at = np.rint((project_points(spot, self.lens, pose)[0] - [left, top]) * 16).astype(int)
@@ -145,11 +150,13 @@ class Studio:
         picture *= dark[..., None]
 
     def _scale_px_per_m(self, frame: int, pose: Poses) -> float:
-        far = float(np.linalg.norm(pose.position[0] - self.places.rope[frame, 0]))
+        far = float(np.linalg.norm(pose.position[0] - self.hung.rope[frame, 0]))
         return self.lens.f_px[0] / far
 
-    def _machine(self, picture: Picture, left: int, top: int, name: str, frame: int, pose: Poses, eye: Array) -> None:
+    def _machine(self, picture: Picture, left: int, top: int, name: str, frame: int) -> None:
         machine, stand = self.scene.machine[name], self._stand(name, frame)
+        pose = self.machine_poses[name].at(frame)
+        eye = pose.position[0]
         near = 1.0 if stand.to_machine(eye)[1] > 0 else -1.0
         model = self.models[name, near]
         draw_model(picture, left, top, model, stand, self.scene.light, self.lens, pose)
@@ -158,8 +165,8 @@ class Studio:
         for wheel in machine.wheel:
             outward = np.sign(wheel.face_m[1]) * stand.turn[:, 1]
             for mark in wheel.rim:
-                centre = self.places.markers[f"{name}.{mark.name}"][frame]
-                if (eye - centre) @ outward > 0:
+                face = stand.to_table(np.array([wheel.face_m]))[0]
+                if (eye - face) @ outward > 0:
                     self._flat_mark(picture, left, top, f"{name}.{mark.name}", mark.colour, outward, frame)
 
     def _exposure(self, frame: int) -> slice:
@@ -175,7 +182,7 @@ class Studio:
 
     def _rope(self, picture: Picture, left: int, top: int, frame: int, pose: Poses) -> None:
         """Cord, link and beads."""
-        curve = project_points(self.places.rope[frame], self.lens, pose) - [left, top]
+        curve = project_points(self.hung.rope[frame], self.lens, pose) - [left, top]
         low = np.maximum(np.floor(curve.min(0)).astype(int) - 8, 0)
         high = np.minimum(np.ceil(curve.max(0)).astype(int) + 8, picture.shape[1::-1])
         if (high <= low).any():
@@ -197,7 +204,7 @@ class Studio:
             self._spring(picture, left, top, frame, pose)
             beads += [(name, self.scene.rope.link.colour) for name in ("link_1", "link_2")]
         eye = pose.position[0]
-        beads.sort(key=lambda bead: -float(np.linalg.norm(self.places.markers[bead[0]][frame] - eye)))
+        beads.sort(key=lambda bead: -float(np.linalg.norm(self.hung.markers[bead[0]][frame] - eye)))
         for name, colour in beads:
             self._bead(picture, left, top, name, self.colours[colour], frame)
 
@@ -214,7 +221,7 @@ class Studio:
 
     def _spring(self, picture: Picture, left: int, top: int, frame: int, pose: Poses) -> None:
         """The link's coil: a helix of fixed turns, drawn out as the link stretches."""
-        a, b = self.places.markers["link_1"][frame], self.places.markers["link_2"][frame]
+        a, b = self.hung.markers["link_1"][frame], self.hung.markers["link_2"][frame]
         turns, radius = 9, 0.0055
         t = np.linspace(0, 1, 40 * turns // 2)
         along = (b - a) / np.linalg.norm(b - a)

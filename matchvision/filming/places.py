@@ -1,11 +1,10 @@
-"""Where every marker and the rope are, from the run's motion; and where the camera sees them."""
+"""Where every marker and the rope are, from the run's motion."""
 
 from dataclasses import dataclass
 
 import numpy as np
 
 from matchvision.filming.arrays import Array, Flags
-from matchvision.filming.camera import Poses, lens_of, poses_over_time, project_points
 from matchvision.filming.course import Course, MachineCourse
 from matchvision.filming.ground import axes, kinks_of, surface_m, taut_curves
 from matchvision.filming.scene import Machine, Scene, Table
@@ -31,15 +30,6 @@ class Places:
     rope_plus_x_m: Array
     rope_mid_x_m: Array
     slack: Flags
-
-
-@dataclass(frozen=True)
-class Views:
-    """What the camera sees: true marker pixels (n, 2), whether visible (n,), and the camera's poses."""
-
-    pixels: dict[str, Array]
-    visible: dict[str, Flags]
-    poses: Poses
 
 
 def origins(state: MachineCourse) -> Array:
@@ -166,77 +156,3 @@ def _along(curve: Array, arc: Array, arc_m: Array) -> Array:
     low, high = arc[n, k], arc[n, k + 1]
     part = ((arc_m - low) / (high - low))[:, None]
     return np.asarray(curve[n, k] * (1 - part) + curve[n, k + 1] * part)
-
-
-def _segment_hits_box(start: Array, end: Array, half: Array, centre: Array) -> Flags:
-    """Whether straight lines (n, 3) to (n, 3) pass through an axis-aligned box."""
-    step = end - start
-    step = np.where(np.abs(step) < 1e-12, 1e-12, step)
-    first, second = (centre - half - start) / step, (centre + half - start) / step
-    enter = np.minimum(first, second).max(axis=1)
-    leave = np.maximum(first, second).min(axis=1)
-    return np.asarray((enter < leave) & (leave > 0) & (enter < 1))
-
-
-def _hidden_share(points: Array, camera: Array, scene: Scene, course: Course) -> Array:
-    """Which of the points (n, 3) lie behind a machine's box, as 0 or 1 for each time."""
-    hidden = np.zeros(len(points), bool)
-    for name, machine in scene.machine.items():
-        state = course.machines[name]
-        turn, origin = axes(state.heading_rad, state.tilt_rad), origins(state)
-        ends = [np.einsum("nij,ni->nj", turn, point - origin) for point in (points, camera)]
-        length, width, height = machine.size_m
-        half = np.array([length / 2, width / 2, height / 2]) - FACE_CLEARANCE_M
-        hidden |= _segment_hits_box(ends[0], ends[1], half, np.array([0.0, 0.0, height / 2]))
-    return hidden.astype(float)
-
-
-def project(scene: Scene, course: Course, places: Places) -> Views:
-    """True pixels of every marker at every time, and which the camera sees.
-
-    Parameters
-    ----------
-    scene, course
-        As given to and by `play`.
-    places : Places
-        From `place_everything`, at the pictures' times.
-
-    Returns
-    -------
-    Views
-        A marker is visible where its centre lies in the picture and at least three of five rays to it are free:
-        to the centre and to four points 0.7 of a radius from it. A rim mark needs its wheel's
-        face turned to the camera.
-    """
-    lens = lens_of(scene.camera)
-    poses = poses_over_time(scene.camera, places.clip_s, np.random.default_rng([scene.seed, 1]))
-    now = course.at(places.clip_s)
-    camera = poses.position
-    width, height = scene.camera.size_px
-    pixels, visible = {}, {}
-    for name, points in places.markers.items():
-        seen = project_points(points[:, None], lens, poses)[:, 0]
-        inside = (seen[:, 0] >= 0) & (seen[:, 0] <= width - 1) & (seen[:, 1] >= 0) & (seen[:, 1] <= height - 1)
-        across, along, facing = _spread(scene, now, name, points, camera)
-        free = 1 - _hidden_share(points, camera, scene, now)
-        for offset in (across, -across, along, -along):
-            free += 1 - _hidden_share(points + offset, camera, scene, now)
-        pixels[name], visible[name] = seen, inside & facing & (free >= 3)
-    return Views(pixels, visible, poses)
-
-
-def _spread(scene: Scene, now: Course, name: str, points: Array, camera: Array) -> tuple[Array, Array, Flags]:
-    """Two offsets (n, 3) of 0.7 radius within a marker's face, and whether the face is turned to the camera."""
-    machine_name, _, part = name.partition(".")
-    if not part:
-        radius = 0.7 * scene.rope.bead_radius_m
-        return radius * np.eye(3)[[0]], radius * np.eye(3)[[2]], np.ones(len(points), bool)
-    machine, state = scene.machine[machine_name], now.machines[machine_name]
-    forward, left, up = np.moveaxis(axes(state.heading_rad, state.tilt_rad), -1, 0)
-    for wheel in machine.wheel:
-        for mark in wheel.rim:
-            if mark.name == part:
-                radius, outward = 0.7 * mark.radius_m, left * np.sign(wheel.face_m[1])
-                return radius * forward, radius * up, ((camera - points) * outward).sum(axis=1) > 0
-    radius = next(0.7 * disc.radius_m for disc in machine.marker if disc.name == part)
-    return radius * forward, radius * left, ((camera - points) * up).sum(axis=1) > 0

@@ -6,19 +6,11 @@ Lengths in metres, times in seconds of the clip unless a name says otherwise.
 
 from typing import Annotated, Literal
 
-from pydantic import ConfigDict, Field
+from pydantic import Field
 from pydantic.dataclasses import dataclass
 
-STRICT = ConfigDict(extra="forbid")
-
-Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
-NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
-Number = Annotated[float, Field(allow_inf_nan=False)]
-Share = Annotated[float, Field(ge=0, le=1)]
-Colour = Annotated[str, Field(pattern=r"^#[0-9a-fA-F]{6}$")]
-Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$")]
-Point2 = tuple[Number, Number]
-Point3 = tuple[Number, Number, Number]
+from matchvision.filming.equipment import Camera, Light
+from matchvision.filming.values import STRICT, Colour, Name, NotNegative, Number, Point2, Point3, Positive, Share
 
 PALETTE: dict[str, str] = {
     "red": "#d7231e",
@@ -76,49 +68,6 @@ class Table:
     height_m: Positive = 0.74
     thickness_m: Positive = 0.032
     colour: Colour = "#b9bbbe"
-
-
-@dataclass(frozen=True, config=STRICT)
-class Sway:
-    """The unrest of a hand that holds the camera."""
-
-    move_m: NotNegative
-    turn_deg: NotNegative
-    period_s: Positive = 2.7
-
-
-@dataclass(frozen=True, config=STRICT)
-class Camera:
-    """The phone."""
-
-    position_m: Point3
-    look_at_m: Point3
-    f_px: tuple[Positive, Positive]
-    size_px: tuple[Annotated[int, Field(ge=64, multiple_of=2)], Annotated[int, Field(ge=64, multiple_of=2)]] = (
-        1280,
-        720,
-    )
-    frames_per_s: Positive = 60.0
-    centre_px: Point2 | None = None
-    distortion: tuple[Number, Number, Number, Number, Number] = (0.0, 0.0, 0.0, 0.0, 0.0)
-    roll_deg: Number = 0.0
-    exposure_s: NotNegative = 1 / 120
-    subframes: Annotated[int, Field(ge=1, le=16)] = 3
-    noise_levels: NotNegative = 1.2
-    blur_px: NotNegative = 0.3
-    bitrate: Annotated[int, Field(ge=100_000)] = 4_000_000
-    sway: Sway | None = None
-
-
-@dataclass(frozen=True, config=STRICT)
-class Light:
-    """One lamp far away and the light from everywhere else."""
-
-    azimuth_deg: Number = -60.0
-    elevation_deg: Annotated[float, Field(gt=5, le=90)] = 62.0
-    brightness: Positive = 1.0
-    ambient_ratio: Share = 0.5
-    softness_m: Positive = 0.012
 
 
 @dataclass(frozen=True, config=STRICT)

@@ -10,10 +10,11 @@ from matchvision.errors import OutputError
 from matchvision.filming.course import play
 from matchvision.filming.papers import hang_test, run_sheet
 from matchvision.filming.pictures import Studio, exposures
-from matchvision.filming.places import place_everything, project
+from matchvision.filming.places import place_everything
 from matchvision.filming.recording import Sensor, develop, write_clip
 from matchvision.filming.scene import Scene
 from matchvision.filming.truth import frame_times, truth_facts, truth_table, write_truth
+from matchvision.filming.views import project
 
 
 def film(scene: Scene, folder: Path, progress: Callable[[int, int], None] | None = None) -> None:

@@ -11,8 +11,9 @@ from matchvision.filming.arrays import Array, Flags
 from matchvision.filming.camera import Poses, lens_of, rotation_vector
 from matchvision.filming.course import GRAVITY_M_S2, STEP_S, Course, MachineCourse
 from matchvision.filming.ground import axes
-from matchvision.filming.places import Places, Views
+from matchvision.filming.places import Places
 from matchvision.filming.scene import Machine, Scene
+from matchvision.filming.views import Views
 
 SLIP_M_S = 0.03
 SLIP_LASTS_S = 0.15
@@ -202,7 +203,7 @@ def truth_facts(scene: Scene, course: Course, views: Views, at_end: Places) -> d
         "story": scene.story,
         "seed": scene.seed,
         "time": {
-            "pts_is": "middle of the exposure, seconds after the first frame",
+            "pts_is": "middle of the exposure of the middle row, seconds after the first frame",
             "frames": scene.frames,
             "match_start_clip_s": scene.clock.start_s,
             "match_end_clip_s": scene.end_s,
@@ -221,7 +222,9 @@ def truth_facts(scene: Scene, course: Course, views: Views, at_end: Places) -> d
             "per_frame_pose": "truth.csv cam_rx..cam_tz (Rodrigues vector, translation)",
             "exposure_s": scene.camera.exposure_s,
             "subframes": scene.camera.subframes,
-            "rolling_shutter_s": 0.0,
+            "rolling_shutter_s": scene.camera.readout_s,
+            "rolling_note": "u, v are where the marker is drawn; row v is exposed at "
+            "pts + (v/(height-1) - 0.5) * rolling_shutter_s, x, y, z are at pts",
             "noise_levels": scene.camera.noise_levels,
             "bitrate": scene.camera.bitrate,
         },

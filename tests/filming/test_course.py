@@ -8,8 +8,9 @@ import pytest
 from matchvision.filming import course as course_module
 from matchvision.filming import demo_scene, frame_times, place_everything, play, truth_facts, truth_table
 from matchvision.filming.course import GRAVITY_M_S2, Course
-from matchvision.filming.places import Places, machine_points, project
+from matchvision.filming.places import Places, machine_points
 from matchvision.filming.scene import Clock, Drive, Machine, Patch, Scene
+from matchvision.filming.views import project
 
 SEED = 3
 

@@ -7,10 +7,11 @@ import pytest
 
 from matchvision.filming import demo_scene, frame_times, place_everything, play, project
 from matchvision.filming.camera import Lens, Poses, aim, project_points
+from matchvision.filming.equipment import Sway
 from matchvision.filming.marks import cover, fit_ellipses
 from matchvision.filming.pictures import Studio
-from matchvision.filming.places import Views
 from matchvision.filming.scene import Clock, Scene
+from matchvision.filming.views import Views
 
 LENS = Lens((985.0, 987.0), (639.5, 359.5), (-0.06, 0.02, 0.0006, -0.0004, 0.0))
 
@@ -84,15 +85,24 @@ def small_scene() -> Scene:
     return replace(scene, camera=camera, clock=Clock(start_s=0.05, duration_s=0.1, after_s=0.0), thing=())
 
 
-@pytest.mark.parametrize("profile", [(), ((-1.1, -0.1156), (0.0, 0.0), (1.1, -0.1156))], ids=["flat", "ridge"])
-def test_discs_in_the_finished_picture_are_where_the_truth_says(
-    profile: tuple[tuple[float, float], ...], monkeypatch: pytest.MonkeyPatch
-) -> None:
+def on_a_ridge() -> Scene:
+    scene = small_scene()
+    return replace(scene, table=replace(scene.table, profile_m=((-1.1, -0.1156), (0.0, 0.0), (1.1, -0.1156))))
+
+
+def rolling_and_swaying() -> Scene:
+    scene = small_scene()
+    camera = replace(scene.camera, readout_s=0.03, sway=Sway(move_m=0.03, turn_deg=1.5, period_s=0.8))
+    return replace(scene, camera=camera, clock=Clock(start_s=0.05, duration_s=3.0, after_s=0.0))
+
+
+@pytest.mark.parametrize(
+    "scene", [small_scene(), on_a_ridge(), rolling_and_swaying()], ids=["flat", "ridge", "rolling"]
+)
+def test_discs_in_the_finished_picture_are_where_the_truth_says(scene: Scene, monkeypatch: pytest.MonkeyPatch) -> None:
     """Intensity-weighted centroid of each disc, got by leaving the markers out of a second drawing."""
-    base = small_scene()
-    scene = replace(base, table=replace(base.table, profile_m=profile))
     course = play(scene)
-    places = place_everything(scene, course, frame_times(scene))
+    places = place_everything(scene, course, frame_times(scene)[-10:])
     views: Views = project(scene, course, places)
     studio = Studio(scene, course, places, views)
     with_marks, (left, top, _, _) = studio.draw(4)
@@ -109,4 +119,4 @@ def test_discs_in_the_finished_picture_are_where_the_truth_says(
         # The centre's picture and the centroid of the disc's picture differ by perspective, here below 0.02 px.
         assert np.abs(found - centre).max() < 0.03
         drawn = studio.ellipses[name].centre[4 * 3 + 1] - [left, top]
-        assert np.abs(found - drawn).max() < 0.01
+        assert np.abs(found - drawn).max() < 0.015
