@@ -104,3 +104,24 @@ def test_a_colour_that_nobody_wears_is_named_in_a_warning() -> None:
     assert np.all(tracks.state[:, list(tracks.names).index("plover.wheel_1")] == TrackState.LOST)
     assert any("plover.wheel_1 (yellow)" in w for w in note.warnings)
     assert note.status == "partly"
+
+
+def test_names_shifted_along_the_rope_are_put_right_and_the_wrong_past_is_lost() -> None:
+    folder = SAMPLE_CLIPS / "flat-match"
+    run, truth = read_run(folder), read_truth(folder)
+    facts = read_facts(folder / "clip.mp4")
+    tracker = MarkerTracker(plan_markers(run), run.sheet, facts)
+    for frame in islice(read_frames(facts), 90, 150):
+        tracker.see(frame, camera_of(folder, truth.iloc[frame.index], (0.0, 0.0)))
+        if frame.index == 100:
+            # As if the first find had given every bead the name of the one two places further back.
+            tracker._last_m[:12] = tracker._last_m[2:14].copy()
+            tracker._last_m[12:14], tracker._seen_s[12:14] = np.nan, -np.inf
+    tracks, _ = tracker.tracks()
+    error = np.hypot(
+        tracks.col_px[:, :14] - truth.iloc[90:150][[f"bead_{k:02d}_u" for k in range(1, 15)]].to_numpy(),
+        tracks.row_px[:, :14] - truth.iloc[90:150][[f"bead_{k:02d}_v" for k in range(1, 15)]].to_numpy(),
+    )
+    assert np.isnan(error[:10]).all()
+    assert np.nanmax(error) < 3.0
+    assert np.isfinite(error[-10:]).all()
