@@ -13,9 +13,10 @@ from av.video.codeccontext import VideoCodecContext
 from av.video.stream import VideoStream
 
 from matchvision.errors import FootageError
+from matchvision.footage.capture import find_rate_faults, is_slow_motion, read_capture_rate
 from matchvision.footage.opening import open_clip
 from matchvision.footage.planes import Turn, read_turn, take_frame
-from matchvision.footage.timing import count_backward_steps, pair_in_order, scan_times
+from matchvision.footage.timing import ClipTimes, count_backward_steps, pair_in_order, scan_times
 from matchvision.records.frames import ClipFacts, FootageFault, Frame
 
 #: Codes of ITU-T H.273 for matrix coefficients and transfer characteristics.
@@ -26,6 +27,8 @@ _TRANSFERS = {1: "bt709", 6: "bt601", 8: "linear", 13: "srgb", 14: "bt2020-10", 
 _PICTURES_TO_PROBE = 32
 #: Places in the clip from which a first look takes its pictures.
 _PLACES_TO_LOOK = 12
+#: Times closer than this are one and the same [s].
+_SAME_TIME_S = 1e-6
 
 _NO_PICTURE = "no picture can be decoded"
 _PLAY_IT = "check that a video player shows the clip; if not, copy it from the phone again"
@@ -50,7 +53,7 @@ def read_facts(path: Path) -> ClipFacts:
         backward = count_backward_steps(_time_s(p, path) for p in probe)
         times = scan_times(path)
         width, height = (first.height, first.width) if turn.quarter_turns % 2 else (first.width, first.height)
-        rate = float(stream.average_rate or 0)
+        recorded = read_capture_rate({**container.metadata, **stream.metadata})
         transfer = int(context.color_trc or 2)
         pixel_format = first.format.name
         return ClipFacts(
@@ -62,12 +65,18 @@ def read_facts(path: Path) -> ClipFacts:
             height_px=height,
             rotation_deg=90 * turn.quarter_turns,
             mirrored=turn.mirrored,
-            frame_rate_per_s=rate,
+            frame_rate_per_s=float(stream.average_rate or 0),
+            picture_rate_per_s=times.rate_per_s,
+            recorded_rate_per_s=recorded if is_slow_motion(recorded, times.rate_per_s) else float("nan"),
             duration_s=float(times.shown_s[-1] - times.shown_s[0]) if len(times.shown_s) else 0.0,
             matrix=_MATRICES.get(int(context.colorspace or 2), "bt709" if min(width, height) >= 720 else "bt601"),
             full_range=pixel_format.startswith("yuvj") or int(context.color_range or 0) == 2,
             transfer=_TRANSFERS.get(transfer, ""),
-            faults=(*_order_faults(backward), *_container_faults(container, stream, first, rate)),
+            faults=(
+                *_order_faults(backward),
+                *find_rate_faults(recorded, times.rate_per_s),
+                *_picture_faults(stream, first),
+            ),
             stated_duration_s=_stated_duration_s(container, stream),
         )
 
@@ -79,10 +88,16 @@ def _stated_duration_s(container: InputContainer, stream: VideoStream) -> float:
     return container.duration / av.time_base if container.duration is not None else float("nan")
 
 
-def read_frames(facts: ClipFacts) -> Iterator[Frame]:
-    """All pictures in order of presentation, the first shown at ``clip_s = 0``; memory stays constant.
+def read_frames(facts: ClipFacts, from_s: float | None = None, until_s: float | None = None) -> Iterator[Frame]:
+    """Pictures in order of presentation, the first of the clip shown at ``clip_s = 0``; memory stays constant.
 
     Pictures that cannot be decoded, or only in part, are left out; `describe_footage` counts them.
+
+    Parameters
+    ----------
+    from_s, until_s : float, optional
+        Give only the pictures shown from here to there [s, clip time]. Decoding starts at the last place before at
+        which it can; ``clip_s`` and ``index`` stay those of the whole clip.
 
     Raises
     ------
@@ -94,6 +109,29 @@ def read_frames(facts: ClipFacts) -> Iterator[Frame]:
     A frame's planes look into the decoder's memory and keep it alive; holding many frames costs their full size.
     Checked by: tests/published/test_phone_times.py::test_times_of_a_phone_clip_agree_with_the_published_ones
     """
+    if from_s is None and until_s is None:
+        yield from _read_all(facts)
+        return
+    times = scan_times(facts.path)
+    if any("out of order" in f.what for f in facts.faults):
+        # Sorted times belong to pictures only when all are decoded in turn.
+        frames: Iterator[Frame] = _read_all(facts)
+    else:
+        frames = _read_after_seeking(facts, times, -np.inf if from_s is None else from_s)
+    given = False
+    for frame in frames:
+        if until_s is not None and frame.clip_s > until_s + _SAME_TIME_S:
+            break
+        if from_s is None or frame.clip_s >= from_s - _SAME_TIME_S:
+            given = True
+            yield frame
+    if not given:
+        last_s = float(times.shown_s[-1] - times.shown_s[0]) if len(times.shown_s) else 0.0
+        msg = f"no picture can be decoded between {from_s or 0.0:.2f} s and {until_s or last_s:.2f} s"
+        raise FootageError(msg, where=str(facts.path), do=f"the clip lasts {last_s:.2f} s; name a part of it")
+
+
+def _read_all(facts: ClipFacts) -> Iterator[Frame]:
     turn, centred = _turn(facts), _chroma_is_centred(facts)
     first_s = None
     with open_clip(facts.path) as (container, stream):
@@ -106,8 +144,24 @@ def read_frames(facts: ClipFacts) -> Iterator[Frame]:
         raise FootageError(_NO_PICTURE, where=str(facts.path), do=_PLAY_IT)
 
 
-def first_look(facts: ClipFacts, at_most: int = 60) -> tuple[Frame, ...]:
-    """At most so many frames, in short runs spread over the clip, the first frame among them.
+def _read_after_seeking(facts: ClipFacts, times: ClipTimes, from_s: float) -> Iterator[Frame]:
+    """Pictures from the last one before ``from_s`` at which decoding can start; some come before ``from_s``."""
+    turn, centred = _turn(facts), _chroma_is_centred(facts)
+    first_s = float(times.shown_s[0]) if len(times.shown_s) else 0.0
+    before = times.keyframe_s[times.keyframe_s <= first_s + from_s + _SAME_TIME_S]
+    with open_clip(facts.path) as (container, stream):
+        if len(before) and before[-1] > first_s:
+            container.seek(round(float(before[-1]) / float(stream.time_base or 1)), stream=stream, backward=True)
+        for picture in _decode(container, stream):
+            time_s = _time_s(picture, facts.path)
+            index = int(np.searchsorted(times.shown_s, time_s - _SAME_TIME_S))
+            yield take_frame(picture, index, time_s - first_s, turn, centred)
+
+
+def first_look(
+    facts: ClipFacts, at_most: int = 60, from_s: float | None = None, until_s: float | None = None
+) -> tuple[Frame, ...]:
+    """At most so many frames, in short runs spread over the clip or a part of it, its first frame among them.
 
     Runs start where decoding can start, so that little more is decoded than is given.
 
@@ -115,15 +169,20 @@ def first_look(facts: ClipFacts, at_most: int = 60) -> tuple[Frame, ...]:
     ----------
     at_most : int
         Number of frames wanted, at least 1.
+    from_s, until_s : float, optional
+        Look only at this part of the clip [s, clip time].
     """
     times = scan_times(facts.path)
-    starts_s = times.keyframe_s
+    first_s = float(times.shown_s[0]) if len(times.shown_s) else 0.0
+    begin_s = -np.inf if from_s is None else first_s + from_s - _SAME_TIME_S
+    end_s = np.inf if until_s is None else first_s + until_s + _SAME_TIME_S
+    starts_s = times.keyframe_s[(times.keyframe_s >= begin_s) & (times.keyframe_s <= end_s)]
     if len(starts_s) > _PLACES_TO_LOOK:
         spread = np.linspace(0, len(starts_s) - 1, min(_PLACES_TO_LOOK, at_most)).round().astype(int)
         starts_s = starts_s[spread]
     starts_s = starts_s[: max(1, at_most)]
     if len(starts_s) < 2 or (facts.faults and any("out of order" in f.what for f in facts.faults)):
-        return tuple(itertools.islice(read_frames(facts), at_most))
+        return tuple(itertools.islice(read_frames(facts, from_s, until_s), at_most))
     run = max(1, at_most // len(starts_s))
     turn, centred = _turn(facts), _chroma_is_centred(facts)
     frames: dict[int, Frame] = {}
@@ -133,9 +192,11 @@ def first_look(facts: ClipFacts, at_most: int = 60) -> tuple[Frame, ...]:
             taken = 0
             for picture in _decode(container, stream):
                 time_s = _time_s(picture, facts.path)
-                if time_s < start_s - 1e-6:
+                if time_s < start_s - _SAME_TIME_S:
                     continue
-                index = int(np.searchsorted(times.shown_s, time_s - 1e-6))
+                if time_s > end_s:
+                    break
+                index = int(np.searchsorted(times.shown_s, time_s - _SAME_TIME_S))
                 frames[index] = take_frame(picture, index, time_s - float(times.shown_s[0]), turn, centred)
                 taken += 1
                 if taken == run:
@@ -199,31 +260,23 @@ def _order_faults(backward: int) -> tuple[FootageFault, ...]:
     )
 
 
-def _container_faults(
-    container: InputContainer, stream: VideoStream, first: VideoFrame, rate: float
-) -> tuple[FootageFault, ...]:
+def _picture_faults(stream: VideoStream, first: VideoFrame) -> tuple[FootageFault, ...]:
     faults = []
-    metadata = {k.lower(): v for k, v in {**container.metadata, **stream.metadata}.items()}
-    for key, value in metadata.items():
-        if "capture" in key and "fps" in key:
-            try:
-                recorded = float(value)
-            except ValueError:
-                continue
-            if rate > 0 and recorded > 1.2 * rate:
-                faults.append(
-                    FootageFault(
-                        what=f"slow motion: recorded at {recorded:.0f} pictures a second, played at {rate:.0f}",
-                        consequence=f"read at face value all speeds are {recorded / rate:.1f} times too low",
-                        do=f"write recorded_fps = {recorded:.0f} in the sheet's [clock]",
-                    )
-                )
     if first.interlaced_frame:
         faults.append(
             FootageFault(
                 what="the pictures are interlaced: odd and even rows were taken at different times",
                 consequence="moving markers look torn and their places are less sure",
                 do="film in a progressive mode (a 'p' in the camera's format name)",
+            )
+        )
+    aspect = stream.sample_aspect_ratio
+    if aspect and aspect != 1:
+        faults.append(
+            FootageFault(
+                what=f"the pixels are not square ({aspect.numerator} : {aspect.denominator})",
+                consequence="the camera's two focal lengths differ by that, which is only found with a lens sheet",
+                do="film in a mode with square pixels, or use the file as the camera wrote it",
             )
         )
     return tuple(faults)
