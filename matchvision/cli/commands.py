@@ -11,6 +11,7 @@ import click
 from matchvision import __version__
 from matchvision.cli.plain import UNUSABLE, PlainGroup
 from matchvision.cli.showing import say, shown_progress
+from matchvision.cli.targets import targets
 from matchvision.errors import CannotMeasure, OutputError
 
 SHORT_OF_SOMETHING: Final = 1
@@ -46,6 +47,9 @@ def main(ctx: click.Context, *, debug: bool, quiet: bool) -> None:
     """  # noqa: D301 - \b keeps click from joining the lines
     del debug  # read by the group, where errors are told
     ctx.obj = Wishes(quiet=quiet)
+
+
+main.add_command(targets)
 
 
 @main.command()

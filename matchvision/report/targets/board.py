@@ -6,19 +6,20 @@ from matplotlib.patches import PathPatch
 from matplotlib.path import Path as Outline
 
 from matchvision.report.targets.paper import (
-    FLOOR_MM,
     MARGIN_MM,
     PAPERS,
+    SLIM_MARGIN_MM,
     Page,
     Paper,
-    open_page,
+    open_slim_page,
     refuse_too_large,
 )
 
 #: Inner corners along a row, and rows; what `matchvision lens` looks for unless told otherwise.
 INNER_CORNERS: Final = (9, 6)
-#: White that the board needs around it to be found [mm].
-_RIM_MM: Final = 4.0
+#: White that the board keeps around it at least, and where the room above the ruler begins [mm].
+_RIM_MM: Final = 3.0
+_FLOOR_MM: Final = SLIM_MARGIN_MM + 8.6
 
 
 def usual_square_mm(paper: Paper) -> float:
@@ -41,15 +42,16 @@ def draw_board_page(paper: Paper, square_mm: float) -> Page:
     columns, rows = INNER_CORNERS[0] + 1, INNER_CORNERS[1] + 1
     lying = paper.turned()
     says = (
-        "Glue it flat on a stiff board: a bent board spoils the lens. Take ten stills, tilted by 20° to 45° each way, some "
-        f"near the picture's corners. Then: matchvision lens STILLS --square-mm {square_mm:g} (measure a whole row)."
+        "Glue it on something stiff and flat. Take ten stills, tilted 20° to 45° each way, some near the picture's "
+        "corners; "
+        f"then: matchvision lens STILLS --square-mm {square_mm:g}"
     )
-    page = open_page("board", lying, f"Chessboard, 9 × 6 inner corners, squares of {square_mm:g} mm", says)
+    page = open_slim_page("board", lying, f"Chessboard, 9 × 6 inner corners, squares of {square_mm:g} mm", says)
     wide, tall = columns * square_mm, rows * square_mm
-    room = (lying.width_mm - 2 * MARGIN_MM, page.top_mm - FLOOR_MM + _RIM_MM)
+    room = (lying.width_mm - 2 * MARGIN_MM, page.top_mm - _FLOOR_MM)
     needed = (wide + 2 * _RIM_MM, tall + 2 * _RIM_MM)
     refuse_too_large(f"a chessboard with squares of {square_mm:g} mm", needed, room, lying)
-    left, base = (lying.width_mm - wide) / 2, FLOOR_MM - _RIM_MM + (room[1] - tall) / 2
+    left, base = (lying.width_mm - wide) / 2, _FLOOR_MM + (room[1] - tall) / 2
     corners, codes = [], []
     for row in range(rows):
         for col in range(columns):

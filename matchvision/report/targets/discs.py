@@ -25,6 +25,8 @@ _RING_RATIO: Final = 0.22
 #: Paper that a wrap needs to be glued onto itself [mm].
 _OVERLAP_MM: Final = 8.0
 _LABEL_MM: Final = 11.0
+_ROW_GAP_MM: Final = 3.0
+_COLUMN_GAP_MM: Final = 6.0
 
 
 def ring_radius_mm(radius_mm: float) -> float:
@@ -39,7 +41,10 @@ def draw_disc_with_ring(page: Page, disc: DiscPrint, centre_mm: tuple[float, flo
     draw_disc(axes, centre_mm, ring, edge=LIGHT["soft"])
     for angle in np.deg2rad([0, 90, 180, 270]):
         way = np.array([np.cos(angle), np.sin(angle)])
-        inner, outer = np.array(centre_mm) + way * (ring - 0.1 * disc.radius_mm), np.array(centre_mm) + way * (ring + 1.2)
+        inner, outer = (
+            np.array(centre_mm) + way * (ring - 0.1 * disc.radius_mm),
+            np.array(centre_mm) + way * (ring + 1.2),
+        )
         draw_line(axes, (inner[0], inner[1]), (outer[0], outer[1]), width_pt=HAIRLINE_PT, colour=LIGHT["soft"])
 
 
@@ -52,9 +57,9 @@ def draw_disc_pages(plan: TargetPlan, paper: Paper) -> list[Page]:
         For a disc that does not fit the paper.
     """
     says = (
-        "Print on matt paper; cut along the thin circles so that a white ring stays on. The diameter is that of the colour; "
-        "the sheet wants half of it as radius_m. Printers and lamps change colours: photograph the discs where you will "
-        "film, and write the colour that the picture shows into the sheet."
+        "Print on matt paper; cut along the thin circles so that a white ring stays on. The diameter is that of the "
+        "colour; the sheet wants half of it as radius_m. Printers and lamps change colours: photograph the discs where "
+        "you will film, and write the colours that the picture shows into the sheet."
     )
     pages: list[Page] = []
     waiting = list(plan.discs)
@@ -72,28 +77,21 @@ def draw_disc_pages(plan: TargetPlan, paper: Paper) -> list[Page]:
 def _fill_with_discs(page: Page, discs: list[DiscPrint], bottom_mm: float) -> int:
     """Draw discs until the page is full; how many there are on it."""
     room = (page.paper.width_mm - 2 * MARGIN_MM, page.top_mm - bottom_mm)
-    x, top, tallest, placed = MARGIN_MM, page.top_mm, 0.0, 0
-    for disc in discs:
-        ring = ring_radius_mm(disc.radius_mm)
-        size = max(2 * ring + 6, 34.0)
-        needed = 2 * ring + _LABEL_MM
-        if placed == 0:
-            refuse_too_large(f"a disc of {2 * disc.radius_mm:g} mm", (size, needed), room, page.paper)
-        if x + size > page.paper.width_mm - MARGIN_MM + 1e-6:
-            x, top, tallest = MARGIN_MM, top - tallest, 0.0
-        if top - needed < bottom_mm:
-            break
-        centre = (x + size / 2, top - ring - 1.5)
+    largest = max(ring_radius_mm(disc.radius_mm) for disc in discs)
+    wide, tall = max(2 * largest + 6, 36.0), 2 * largest + _LABEL_MM
+    refuse_too_large(f"a disc of {2 * max(disc.radius_mm for disc in discs):g} mm", (wide, tall), room, page.paper)
+    columns = int(room[0] // wide)
+    rows = int((room[1] + _ROW_GAP_MM) // (tall + _ROW_GAP_MM))
+    for i, disc in enumerate(discs[: columns * rows]):
+        x = MARGIN_MM + room[0] / columns * (i % columns + 0.5)
+        centre = (x, page.top_mm - (i // columns) * (tall + _ROW_GAP_MM) - largest - 1.5)
         draw_disc_with_ring(page, disc, centre)
-        foot = centre[1] - ring - 2.2
-        told = f"{disc.colour} · ⌀ {2 * disc.radius_mm:.4g} mm"
+        foot = centre[1] - largest - 2.2
         if disc.label:
-            foot = write(page.axes, centre[0], foot, disc.label, size_pt=7, align="center", weight="bold")
-        write(page.axes, centre[0], foot, told, size_pt=7, align="center", colour=LIGHT["soft"])
-        x += size
-        tallest = max(tallest, needed + 3)
-        placed += 1
-    return placed
+            foot = write(page.axes, x, foot, disc.label, size_pt=7, align="center", weight="bold")
+        told = f"{disc.colour} · ⌀ {2 * disc.radius_mm:.4g} mm"
+        write(page.axes, x, foot, told, size_pt=7, align="center", colour=LIGHT["soft"])
+    return min(len(discs), columns * rows)
 
 
 def _write_colours(page: Page, plan: TargetPlan, top_mm: float) -> None:
@@ -118,9 +116,9 @@ def draw_wrap_pages(plan: TargetPlan, paper: Paper) -> list[Page]:
     diameters = sorted({2 * wrap.radius_mm for wrap in plan.wraps})
     told = " and ".join(f"{d:.4g} mm round: {np.pi * d:.1f} mm of colour" for d in diameters)
     says = (
-        f"For beads {told}, and {_OVERLAP_MM:g} mm to glue. Cut out, wrap round the bead with the cord through its middle, "
-        "glue the white tab under the colour. A bead is as long on the cord as it is thick. Without beads wrap pieces of "
-        "pipe foam or layers of tape. Do not use flags: they hang beside the cord and turn."
+        f"For beads {told}, and {_OVERLAP_MM:g} mm to glue. Cut out, wrap round the bead with the cord through its "
+        "middle, glue the white tab under the colour. A bead is as long on the cord as it is thick. No beads? Wrap "
+        "pieces of pipe foam, or layers of tape. Not flags: they hang beside the cord and turn."
     )
     pages: list[Page] = []
     waiting = list(plan.wraps)
@@ -133,22 +131,17 @@ def draw_wrap_pages(plan: TargetPlan, paper: Paper) -> list[Page]:
 
 
 def _fill_with_wraps(page: Page, wraps: list[WrapPrint]) -> int:
-    x, top, tallest, placed = MARGIN_MM, page.top_mm, 0.0, 0
     room = (page.paper.width_mm - 2 * MARGIN_MM, page.top_mm - FLOOR_MM)
-    for wrap in wraps:
-        around, high = 2 * np.pi * wrap.radius_mm, 2 * wrap.radius_mm
-        wide, needed = around + _OVERLAP_MM, high + 7.0
-        if placed == 0:
-            refuse_too_large(f"a wrap for a bead of {high:g} mm", (wide, needed), room, page.paper)
-        if x + wide > page.paper.width_mm - MARGIN_MM + 1e-6:
-            x, top, tallest = MARGIN_MM, top - tallest, 0.0
-        if top - needed < FLOOR_MM:
-            break
-        _draw_wrap(page, wrap, x, top - needed)
-        x += wide + 6
-        tallest = max(tallest, needed + 2.5)
-        placed += 1
-    return placed
+    largest = max(wrap.radius_mm for wrap in wraps)
+    wide, tall = 2 * np.pi * largest + _OVERLAP_MM, 2 * largest + 7.0
+    refuse_too_large(f"a wrap for a bead of {2 * largest:g} mm", (wide, tall), room, page.paper)
+    columns = int((room[0] + _COLUMN_GAP_MM) // (wide + _COLUMN_GAP_MM))
+    rows = int((room[1] + _ROW_GAP_MM) // (tall + _ROW_GAP_MM))
+    pitch = (room[0] + _COLUMN_GAP_MM) / columns
+    for i, wrap in enumerate(wraps[: columns * rows]):
+        base = page.top_mm - (i // columns) * (tall + _ROW_GAP_MM) - tall
+        _draw_wrap(page, wrap, MARGIN_MM + pitch * (i % columns), base)
+    return min(len(wraps), columns * rows)
 
 
 def _draw_wrap(page: Page, wrap: WrapPrint, left_mm: float, base_mm: float) -> None:

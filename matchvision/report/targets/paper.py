@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from matplotlib.axes import Axes
+from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
 from matplotlib.patches import Circle, Rectangle
@@ -20,6 +21,7 @@ MM_PER_INCH: Final = 25.4
 MM_PER_POINT: Final = MM_PER_INCH / 72
 #: What common printers leave white along the edges, with a little to spare [mm].
 MARGIN_MM: Final = 10.0
+SLIM_MARGIN_MM: Final = 7.0
 #: Widths of lines that are cut along or read, and of strokes that are looked at [pt].
 HAIRLINE_PT: Final = 0.35
 STROKE_PT: Final = 0.9
@@ -69,11 +71,8 @@ class Page:
 
 
 def open_page(kind: str, paper: Paper, title: str, says: str) -> Page:
-    """A page with its heading, a line or two of instruction, and the ruler."""
-    figure = Figure(figsize=(paper.width_mm / MM_PER_INCH, paper.height_mm / MM_PER_INCH))
-    axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
-    axes.set(xlim=(0, paper.width_mm), ylim=(0, paper.height_mm))
-    axes.set_axis_off()
+    """A page with its heading, a few lines of instruction, and the ruler."""
+    axes = _lay_paper(paper)
     wide = paper.width_mm - 2 * MARGIN_MM
     below = write(axes, MARGIN_MM, paper.height_mm - MARGIN_MM - 1, title, size_pt=15, weight="bold")
     below = write(axes, MARGIN_MM, below - 1.2, says, size_pt=8.5, width_mm=wide, colour=LIGHT["soft"])
@@ -81,28 +80,54 @@ def open_page(kind: str, paper: Paper, title: str, says: str) -> Page:
     return Page(kind, paper, axes, below - 3)
 
 
+def open_slim_page(kind: str, paper: Paper, title: str, says: str) -> Page:
+    """The same with a heading of one line and the instruction beside the ruler, for what nearly fills the paper."""
+    axes = _lay_paper(paper)
+    below = write(axes, MARGIN_MM, paper.height_mm - SLIM_MARGIN_MM, title, size_pt=8.5, weight="bold")
+    note_ends = draw_ruler(axes, MARGIN_MM, SLIM_MARGIN_MM, note_mm=68.0)
+    wide = paper.width_mm - MARGIN_MM - note_ends - 8
+    write(axes, note_ends + 8, SLIM_MARGIN_MM + 8.2, says, size_pt=7, width_mm=wide)
+    return Page(kind, paper, axes, below - 0.5)
+
+
+def _lay_paper(paper: Paper) -> Axes:
+    figure = Figure(figsize=(paper.width_mm / MM_PER_INCH, paper.height_mm / MM_PER_INCH))
+    axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
+    axes.set(xlim=(0, paper.width_mm), ylim=(0, paper.height_mm))
+    axes.set_axis_off()
+    return axes
+
+
 def number_page(page: Page, number: int, total: int) -> None:
     """Write which page of how many it is."""
-    right, top = page.paper.width_mm - MARGIN_MM, page.paper.height_mm - MARGIN_MM - 1
+    right, top = page.paper.width_mm - MARGIN_MM, page.paper.height_mm - SLIM_MARGIN_MM
     text = f"matchvision targets · {page.paper.name} · page {number} of {total}"
     write(page.axes, right, top, text, size_pt=7, align="right", colour=LIGHT["soft"])
 
 
-def draw_ruler(axes: Axes, left_mm: float, base_mm: float) -> None:
-    """A ruler of 100 mm with a tick each millimetre, and what to do when it is not as long as it says."""
+def draw_ruler(axes: Axes, left_mm: float, base_mm: float, note_mm: float = 82.0) -> float:
+    """A ruler of 100 mm with a tick each millimetre, and what to do when it is not as long as it says.
+
+    Returns
+    -------
+    float
+        Where the note beside it ends [mm].
+    """
+    strokes = [[(left_mm, base_mm), (left_mm + RULER_MM, base_mm)]]
     for at in range(RULER_MM + 1):
         tall = 5.0 if at % 10 == 0 else 3.6 if at % 5 == 0 else 2.2
-        draw_line(axes, (left_mm + at, base_mm), (left_mm + at, base_mm + tall), width_pt=HAIRLINE_PT)
+        strokes.append([(left_mm + at, base_mm), (left_mm + at, base_mm + tall)])
         if at % 10 == 0:
             unit = " mm" if at == RULER_MM else ""
             write(axes, left_mm + at, base_mm + 8.2, f"{at}{unit}", size_pt=6.5, align="center")
-    draw_line(axes, (left_mm, base_mm), (left_mm + RULER_MM, base_mm), width_pt=HAIRLINE_PT)
+    axes.add_collection(LineCollection(strokes, colors=LIGHT["ink"], linewidths=HAIRLINE_PT, capstyle="butt"))
     text = (
         "Measure this ruler. If it is not 100 mm long, the print was scaled: print again at 100 % "
         "(“actual size”, not “fit to page”)."
     )
-    room = axes.get_xlim()[1] - left_mm - RULER_MM - 8 - MARGIN_MM
-    write(axes, left_mm + RULER_MM + 8, base_mm + 8.2, text, size_pt=7, width_mm=min(room, 90.0))
+    note = left_mm + RULER_MM + 9
+    write(axes, note, base_mm + 8.2, text, size_pt=7, width_mm=min(note_mm, axes.get_xlim()[1] - note - MARGIN_MM))
+    return note + note_mm
 
 
 def write(
@@ -157,11 +182,14 @@ def draw_line(
     width_pt: float = STROKE_PT,
     colour: str = LIGHT["ink"],
     dashes: tuple[float, float] | None = None,
+    below: bool = False,
 ) -> None:
-    """A straight line with square ends that stop where it stops."""
+    """A straight line with square ends that stop where it stops; ``below`` lets filled shapes cover it."""
     (line,) = axes.plot(
         [start_mm[0], end_mm[0]], [start_mm[1], end_mm[1]], color=colour, linewidth=width_pt, solid_capstyle="butt"
     )
+    if below:
+        line.set_zorder(0.5)
     if dashes is not None:
         line.set_dashes(list(dashes))
 

@@ -169,7 +169,11 @@ def _wraps_of(sheet: RunSheet, codes: dict[str, str]) -> tuple[WrapPrint, ...]:
     radius_mm = 1000 * rope.bead_radius_m
     wraps = [
         WrapPrint(
-            bead.name, f"{1000 * bead.at_m:.0f} mm from {rope.ends[0]}", bead.colour, codes.get(bead.colour, ""), radius_mm
+            bead.name,
+            f"{1000 * bead.at_m:.0f} mm from {rope.ends[0]}",
+            bead.colour,
+            codes.get(bead.colour, ""),
+            radius_mm,
         )
         for bead in rope.beads
     ]

@@ -21,7 +21,7 @@ from matchvision.report.targets.paper import (
 )
 from matchvision.report.targets.planning import RimPrint, TargetPlan
 
-_LABELS_MM: Final = 26.0
+_LABELS_MM: Final = 29.0
 
 
 def draw_rim_pages(plan: TargetPlan, paper: Paper) -> list[Page]:
@@ -33,9 +33,9 @@ def draw_rim_pages(plan: TargetPlan, paper: Paper) -> list[Page]:
         For a wheel that does not fit the paper.
     """
     says = (
-        "Either cut the face out along the dashed circle, punch the hub and glue it on the wheel: the dots sit right by "
-        "themselves. Or pierce the dots' middles, mark them through on the wheel, and glue the loose dots there. What counts "
-        "is the angle between two dots, the circle they sit on, and that the wheel's middle is the circle's middle."
+        "Either cut the face out along the dashed circle, punch the hub and glue it on the wheel: the dots sit right. "
+        "Or pierce the dots' middles, mark them through on the wheel, and glue the loose dots there. What counts is "
+        "the angle between two dots, the circle they sit on, and that this circle runs true round the wheel's middle."
     )
     pages: list[Page] = []
     waiting = list(plan.rims)
@@ -98,7 +98,7 @@ def _draw_face(page: Page, rim: RimPrint, middle_mm: tuple[float, float]) -> Non
         draw_disc(axes, middle_mm, cut, edge=soft, dashed=True)
     for angle in (0.0, 90.0, 180.0, 270.0):
         out_x, out_y = place_dot(rim, rim.wheel_radius_mm, angle)
-        draw_line(axes, middle_mm, (x + out_x, y + out_y), width_pt=HAIRLINE_PT, colour=LIGHT["rule"])
+        draw_line(axes, middle_mm, (x + out_x, y + out_y), width_pt=HAIRLINE_PT, colour=LIGHT["rule"], below=True)
     draw_disc(axes, middle_mm, 1.5, fill="white", edge=soft)
     for dot in rim.dots:
         at_x, at_y = place_dot(rim, dot.circle_mm, dot.angle_deg)
@@ -107,7 +107,7 @@ def _draw_face(page: Page, rim: RimPrint, middle_mm: tuple[float, float]) -> Non
             draw_line(axes, (x + at_x - way[0], y + at_y - way[1]), (x + at_x + way[0], y + at_y + way[1]),
                       width_pt=HAIRLINE_PT, colour="white")  # fmt: skip
     _draw_arrows(page, rim, middle_mm)
-    foot = y - rim.wheel_radius_mm - 3
+    foot = y - rim.wheel_radius_mm - 5.5
     count = len(rim.dots)
     for i, dot in enumerate(rim.dots):
         ring = ring_radius_mm(dot.disc.radius_mm)
@@ -115,7 +115,7 @@ def _draw_face(page: Page, rim: RimPrint, middle_mm: tuple[float, float]) -> Non
         draw_disc_with_ring(page, dot.disc, (at_x, foot - ring))
         told = f"{dot.disc.colour} · ⌀ {2 * dot.disc.radius_mm:.4g} mm"
         below = write(axes, at_x, foot - 2 * ring - 1.8, dot.disc.label, size_pt=6.5, weight="bold", align="center")
-        where = f"{dot.angle_deg:g}° on {dot.circle_mm:.4g} mm"
+        where = f"{dot.angle_deg:g}°, {dot.circle_mm:.4g} mm from middle"
         write(axes, at_x, below, f"{told}\n{where}", size_pt=6.5, align="center", colour=soft)
 
 

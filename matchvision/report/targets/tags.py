@@ -55,8 +55,8 @@ def _draw_tag_page(printed: TagPrint, plan: TargetPlan, paper: Paper) -> Page:
     side = 1000 * tag.side_m
     cells = _FAMILIES[tag.family][1]
     says = (
-        "Print on matt paper or card, cut from mark to mark, and lay it flat; glue it down over its whole face. The white "
-        "rim belongs to the tag: keep it. Measure the black square both ways and write what you find into the sheet."
+        "Print on matt paper or card, cut from mark to mark, glue it down flat over its whole face. The white rim "
+        "belongs to the tag: keep it. Measure the black square both ways and write what you find into the sheet."
     )
     page = open_page("tags", paper, f"Tag {tag.id} of family {tag.family}, {side:g} mm", says)
     quiet = side / cells
@@ -118,12 +118,20 @@ def _draw_strip(axes: Axes, tag: Tag, left_mm: float, base_mm: float, wide_mm: f
     soft = LIGHT["soft"]
     draw_line(axes, (left_mm + 2, base_mm + _STRIP_MM), (left_mm + wide_mm - 2, base_mm + _STRIP_MM), width_pt=0.25,
               colour=LIGHT["rule"])  # fmt: skip
-    small = 6.5 if wide_mm > 75 else 4.5
+    small = 7.5 if wide_mm > 90 else 4.5
     top = base_mm + _STRIP_MM / 2 + 0.18 * small
     write(axes, left_mm + 3, top, f"{tag.id} · {tag.family}", size_pt=small, weight="bold")
     edge = f"▼ this edge towards {name_direction(tag.angle_deg - 90)}"
     write(axes, left_mm + wide_mm / 2, top, edge, size_pt=small, align="center", colour=soft)
-    write(axes, left_mm + wide_mm - 3, top, f"{name_direction(tag.angle_deg)} ▶", size_pt=small, align="right", colour=soft)
+    write(
+        axes,
+        left_mm + wide_mm - 3,
+        top,
+        f"{name_direction(tag.angle_deg)} ▶",
+        size_pt=small,
+        align="right",
+        colour=soft,
+    )
 
 
 def _write_lines(axes: Axes, printed: TagPrint, top_mm: float) -> None:
@@ -135,7 +143,8 @@ def _write_lines(axes: Axes, printed: TagPrint, top_mm: float) -> None:
         f"id = {tag.id}\n"
         f"side_m = {tag.side_m:.4f}      # as measured: 0.______\n"
         f"centre_m = {place}  # its middle\n"
-        f"angle_deg = {tag.angle_deg:g}"
+        f"angle_deg = {tag.angle_deg:g}\n"
+        "# thickness_m = 0.000__     of paper and card together"
     )
     below = write(axes, MARGIN_MM, top_mm, "In the run sheet", size_pt=8.5, weight="bold")
     write(axes, MARGIN_MM, below - 0.8, lines, size_pt=8, family="DejaVu Sans Mono")
@@ -159,18 +168,13 @@ def _draw_map(axes: Axes, printed: TagPrint, plan: TargetPlan, paper: Paper, top
     x_end, y_end = on_page(0.36 * table.length_m / 2, 0), on_page(0, 0.62 * table.width_m / 2)
     write(axes, x_end[0] + 1.2, x_end[1] + 1.2, "x", size_pt=7)
     write(axes, y_end[0] + 1.2, y_end[1] + 1.5, "y", size_pt=7)
-    for other in plan.tags:
-        if other.placed:
-            same = other is printed
-            half = 500 * other.tag.side_m / 1000
-            x, y = on_page(other.tag.centre_m[0], other.tag.centre_m[1])
-            size = max(scale * half, 1.1)
-            fill = LIGHT["ink"] if same else "white"
-            draw_box(axes, x - size, y - size, 2 * size, 2 * size, fill=fill, edge=LIGHT["ink"])
-    foot = corner[1] - 1.2
-    text = (
-        "this tag is the black one; −y is the lower edge"
-        if printed.placed
-        else "−y is the lower edge; a tag near each corner, each lying this way up"
-    )
-    write(axes, middle[0], foot, text, size_pt=6.5, align="center", colour=LIGHT["soft"])
+    half_x, half_y = table.length_m / 2, table.width_m / 2
+    places = [(other.tag.centre_m, other is printed) for other in plan.tags if other.placed] or [
+        ((sx * 0.88 * half_x, sy * 0.78 * half_y), False) for sx in (-1, 1) for sy in (-1, 1)
+    ]
+    for (x_m, y_m), same in places:
+        x, y = on_page(x_m, y_m)
+        draw_box(axes, x - 1.3, y - 1.3, 2.6, 2.6, fill=LIGHT["ink"] if same else "white", edge=LIGHT["ink"])
+    text = "This tag is the black one." if printed.placed else "One tag near each corner."
+    write(axes, middle[0], corner[1] - 1.2, f"{text} The lower edge is −y.", size_pt=6.5, align="center",
+          colour=LIGHT["soft"])  # fmt: skip
