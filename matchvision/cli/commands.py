@@ -144,14 +144,16 @@ def footage(ctx: click.Context, clip: Path) -> None:
 
     wishes = _wishes(ctx)
     facts = read_facts(clip)
-    times = []
+    times, doubled_s = [], []
     expected = max(1, round(facts.duration_s * facts.frame_rate_per_s))
     with shown_progress(quiet=wishes.quiet) as tell:
         for frame in read_frames(facts):
             times.append(frame.clip_s)
+            if frame.doubled:
+                doubled_s.append(frame.clip_s)
             if tell is not None:
                 tell("watching the clip", min(len(times), expected), expected)
-    faults, _ = describe_footage(facts, np.array(times, dtype=np.float64))
+    faults, _ = describe_footage(facts, np.array(times, dtype=np.float64), doubled_s=doubled_s)
     say(tell_footage(facts, len(times), faults), quiet=wishes.quiet)
     if faults:
         ctx.exit(SHORT_OF_SOMETHING)

@@ -1,8 +1,11 @@
 """Whether the footage is good enough, and what would make it better."""
 
+from collections.abc import Sequence
+
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.footage.capture import SAME_RATE_SHARE, is_about_rates
 from matchvision.footage.timing import scan_times
 from matchvision.records.frames import ClipFacts, FootageFault
 from matchvision.records.results import StageNote
@@ -17,7 +20,13 @@ SMALL_SIDE_PX = 700
 UNEVEN_STEP_RATIO = 0.1
 
 
-def describe_footage(facts: ClipFacts, clip_s: npt.NDArray[np.float64]) -> tuple[tuple[FootageFault, ...], StageNote]:
+def describe_footage(
+    facts: ClipFacts,
+    clip_s: npt.NDArray[np.float64],
+    *,
+    doubled_s: Sequence[float] = (),
+    recorded_fps: float | None = None,
+) -> tuple[tuple[FootageFault, ...], StageNote]:
     """Weaknesses of the footage and the sentence about how it was read.
 
     Parameters
@@ -25,13 +34,18 @@ def describe_footage(facts: ClipFacts, clip_s: npt.NDArray[np.float64]) -> tuple
     facts : ClipFacts
     clip_s : (n,) float array
         Presentation times of the frames that were read [s].
+    doubled_s : sequence of float
+        Those of the frames that only repeat the one before [s].
+    recorded_fps : float, optional
+        The rate of recording that the sheet gives; it goes before the camera's own.
     """
     clip_s = np.asarray(clip_s, dtype=np.float64)
     steps_s = np.diff(clip_s)
     median_s = float(np.median(steps_s)) if len(steps_s) else float("nan")
     faults = (
-        *facts.faults,
+        *_tell_recording(facts, recorded_fps),
         *_step_faults(clip_s, steps_s, median_s),
+        *_doubled_faults(doubled_s),
         *_missing_faults(facts, len(clip_s)),
         *_picture_faults(facts),
     )
@@ -45,6 +59,14 @@ def describe_footage(facts: ClipFacts, clip_s: npt.NDArray[np.float64]) -> tuple
         turned = [f"turned by {facts.rotation_deg}° counter-clockwise"] if facts.rotation_deg else []
         mirrored = ["mirrored back"] if facts.mirrored else []
         sentence += f" The pictures were {' and '.join(mirrored + turned)} as the file asks."
+    ratio = facts.real_per_clip_ratio(recorded_fps)
+    recorded = facts.recorded_rate_per_s if recorded_fps is None else recorded_fps
+    if ratio != 1:
+        told = "the sheet" if recorded_fps is not None else "the camera's own note in the file"
+        sentence += (
+            f" Slow motion by {told}: recorded at {recorded:.4g} pictures a second, "
+            f"so that a second of the clip is {ratio:.4f} s."
+        )
     note = StageNote(
         stage="footage",
         status="partly" if faults else "done",
@@ -92,6 +114,38 @@ def _step_faults(
     return tuple(faults)
 
 
+def _doubled_faults(doubled_s: Sequence[float]) -> tuple[FootageFault, ...]:
+    if not len(doubled_s):
+        return ()
+    some = "1 picture was" if len(doubled_s) == 1 else f"{len(doubled_s)} pictures were"
+    return (
+        FootageFault(
+            what=f"{some} shown twice, the first at {doubled_s[0]:.2f} s",
+            consequence="the repeats show an earlier moment than their time says; nothing was measured in them",
+            do="use the file as the camera wrote it, and close other programs on the phone before filming",
+        ),
+    )
+
+
+def _tell_recording(facts: ClipFacts, recorded_fps: float | None) -> tuple[FootageFault, ...]:
+    """The container's faults; where the sheet gives the rate of recording, it settles what the camera says of it."""
+    if recorded_fps is None:
+        return facts.faults
+    others = tuple(f for f in facts.faults if not is_about_rates(f))
+    said = facts.recorded_rate_per_s
+    if not np.isfinite(said) or abs(said - recorded_fps) < SAME_RATE_SHARE * said:
+        return others
+    return (
+        *others,
+        FootageFault(
+            what=f"the sheet says recorded at {recorded_fps:.4g} pictures a second, the camera says {said:.4g}",
+            consequence=f"the sheet was believed; if the camera is right, all speeds are {said / recorded_fps:.3g} "
+            "times as high",
+            do=f"check [clock] recorded_fps; leave it out to take the camera's {said:.4g}",
+        ),
+    )
+
+
 def _missing_faults(facts: ClipFacts, read: int) -> tuple[FootageFault, ...]:
     times = scan_times(facts.path)
     promised = max(len(times.shown_s), times.stated)
@@ -112,7 +166,7 @@ def _picture_faults(facts: ClipFacts) -> tuple[FootageFault, ...]:
         faults.append(
             FootageFault(
                 what=f"the clip is HDR ({facts.transfer.upper()})",
-                consequence="colours look paler than on the sheet and may be told apart less surely",
+                consequence="the sheet's colours were carried into the clip's, where they are paler and less sure",
                 do="switch HDR video off in the camera's settings",
             )
         )

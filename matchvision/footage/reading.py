@@ -14,6 +14,7 @@ from av.video.stream import VideoStream
 
 from matchvision.errors import FootageError
 from matchvision.footage.capture import find_rate_faults, is_slow_motion, read_capture_rate
+from matchvision.footage.doubles import mark_doubles
 from matchvision.footage.opening import open_clip
 from matchvision.footage.planes import Turn, read_turn, take_frame
 from matchvision.footage.timing import ClipTimes, count_backward_steps, pair_in_order, scan_times
@@ -110,7 +111,7 @@ def read_frames(facts: ClipFacts, from_s: float | None = None, until_s: float | 
     Checked by: tests/published/test_phone_times.py::test_times_of_a_phone_clip_agree_with_the_published_ones
     """
     if from_s is None and until_s is None:
-        yield from _read_all(facts)
+        yield from mark_doubles(_read_all(facts))
         return
     times = scan_times(facts.path)
     if any("out of order" in f.what for f in facts.faults):
@@ -119,7 +120,7 @@ def read_frames(facts: ClipFacts, from_s: float | None = None, until_s: float | 
     else:
         frames = _read_after_seeking(facts, times, -np.inf if from_s is None else from_s)
     given = False
-    for frame in frames:
+    for frame in mark_doubles(frames):
         if until_s is not None and frame.clip_s > until_s + _SAME_TIME_S:
             break
         if from_s is None or frame.clip_s >= from_s - _SAME_TIME_S:

@@ -35,6 +35,19 @@ class ClipTimes:
     keyframe_s: npt.NDArray[np.float64]
     stated: int
 
+    @property
+    def rate_per_s(self) -> float:
+        """Pictures a second where none is missing: each step counts as its whole number of usual steps.
+
+        NaN for fewer than two pictures.
+        """
+        steps_s = np.diff(self.shown_s)
+        steps_s = steps_s[steps_s > 0]
+        if not len(steps_s):
+            return float("nan")
+        pictures = np.maximum(1, np.rint(steps_s / np.median(steps_s)))
+        return float(pictures.sum() / steps_s.sum())
+
 
 def scan_times(path: Path) -> ClipTimes:
     """Read every picture's presentation time from the container, without decoding.

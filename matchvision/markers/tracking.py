@@ -93,6 +93,10 @@ class MarkerTracker:
         if self._siting is not None:
             frame = replace(frame, chroma_offset_px=self._siting)
         seen_px, u_px = np.full((2, len(self._plans), 2), np.nan)
+        if frame.doubled:
+            # It shows the moment before: measured at its time, everything would seem to stop for a picture.
+            self._take_down(frame, seen_px, u_px)
+            return
         if self._plans and not self._started and frame.clip_s >= self._seek_at_s:
             frame = self._start(frame, camera)
         if self._started:
@@ -103,11 +107,14 @@ class MarkerTracker:
             self._seek_lost(frame, camera, seen_px)
             if self._check_names(frame, camera, poses):
                 seen_px[self._rope], u_px[self._rope] = np.nan, np.nan
+        self._take_down(frame, seen_px, u_px)
+        self._before_s = frame.clip_s
+
+    def _take_down(self, frame: Frame, place_px: FloatArray, u_px: FloatArray) -> None:
         self._frame.append(frame.index)
         self._clip_s.append(frame.clip_s)
-        self._place_px.append(seen_px)
+        self._place_px.append(place_px)
         self._u_px.append(u_px)
-        self._before_s = frame.clip_s
 
     def tracks(self) -> tuple[Tracks, StageNote]:
         """The tracks of all frames seen, short gaps bridged.

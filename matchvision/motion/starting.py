@@ -27,7 +27,7 @@ def set_clock(run: Run, motion: Motion, facts: ClipFacts) -> MatchClock:
         Where the start is to be found in a way that is not to be had from this run.
     """
     clock = run.sheet.clock
-    ratio = 1.0 if clock.recorded_fps is None else facts.frame_rate_per_s / clock.recorded_fps
+    ratio = facts.real_per_clip_ratio(clock.recorded_fps)
     if clock.start_s is not None:
         last_s = float(motion.clip_s[-1])
         if clock.start_s >= last_s:

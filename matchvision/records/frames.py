@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -24,6 +25,8 @@ class Frame:
         Luma pixels a chroma sample spans, (cols, rows); (2, 2) for 4:2:0.
     chroma_offset_px : (float, float)
         Where chroma sample [0, 0] lies in luma pixels, (col, row).
+    doubled : bool
+        The picture repeats the one before it although things move: it shows an earlier moment than ``clip_s`` says.
     """
 
     index: int
@@ -33,15 +36,20 @@ class Frame:
     red: npt.NDArray[np.uint8]
     chroma_step_px: tuple[int, int]
     chroma_offset_px: tuple[float, float]
+    doubled: bool = False
 
 
 @dataclass(frozen=True)
 class FootageFault:
-    """A weakness of the footage: what, what it costs, and what to do before filming again."""
+    """A weakness of the footage: what, what it costs, and what to do before filming again.
+
+    ``weight``: "remark" costs nothing that was asked for, "costs" does, "unusable" leaves nothing to measure.
+    """
 
     what: str
     consequence: str
     do: str
+    weight: Literal["remark", "costs", "unusable"] = "costs"
 
 
 @dataclass(frozen=True)
@@ -69,6 +77,10 @@ class ClipFacts:
         From the first to the last picture that the file really holds [s].
     stated_duration_s : float
         How long the file says that it lasts [s]; NaN where it says nothing; the longer one where it breaks off.
+    picture_rate_per_s : float
+        Pictures a second on the file's own time line where none is missing; NaN for a single picture.
+    recorded_rate_per_s : float
+        Pictures a second at which the camera says that it recorded slow motion; NaN where it says nothing of the kind.
     """
 
     path: Path
@@ -86,3 +98,17 @@ class ClipFacts:
     transfer: str
     faults: tuple[FootageFault, ...] = ()
     stated_duration_s: float = float("nan")
+    picture_rate_per_s: float = float("nan")
+    recorded_rate_per_s: float = float("nan")
+
+    def real_per_clip_ratio(self, recorded_fps: float | None = None) -> float:
+        """Real seconds that pass in a second of the clip: below 1 for slow motion.
+
+        Parameters
+        ----------
+        recorded_fps : float, optional
+            The rate at which the sheet says that the camera recorded; it goes before what the camera says.
+        """
+        recorded = recorded_fps if recorded_fps is not None else self.recorded_rate_per_s
+        rate = self.picture_rate_per_s if np.isfinite(self.picture_rate_per_s) else self.frame_rate_per_s
+        return rate / recorded if np.isfinite(recorded) and rate > 0 else 1.0
