@@ -186,6 +186,8 @@ def _gather_machine(run: Run, name: str, k: int, t_s: FloatArray, courses: Seque
     onsets = np.array([first_slip_s(t_s, c.slip_speed_m_s) for c in own])
     slipped = onsets[np.isfinite(onsets)]
     often = len(slipped) * 2 >= len(onsets)
+    if run.sheet.machine[name].load is not None:  # a dragged load has no wheels that could slip
+        slip, u_slip = np.full_like(slip, np.nan), np.full_like(u_slip, np.nan)
     return ForecastMachine(
         machine=name,
         x_m=x,

@@ -150,6 +150,7 @@ def slip_over_time(analysis: Analysis) -> Panel:
                 predicted=True,
             )
             for name, m in analysis.forecast.machines.items()
+            if np.isfinite(m.slip_speed_m_s).any()
         ]
     missing = "" if analysis.motion.wheels else "Slip was not measured: two marks on a wheel's rim would give it."
     levels = (Level("counts as slip", "soft", 30.0),)

@@ -196,6 +196,6 @@ def figure_of_comparison(analysis: Analysis) -> Figure:
     axes.grid(visible=False, axis="y")
     axes.spines["left"].set_visible(False)
     axes.tick_params(axis="y", length=0)
-    axes.set_xlabel("E over its expanded uncertainty (k = 2) / 1; the tinted strip means agreement")
+    axes.set_xlabel("E over its expanded uncertainty (k = 2); the tinted strip means agreement")
     axes.set_title("Forecast error E = predicted − measured")
     return figure
