@@ -87,7 +87,7 @@ def targets(
         matchvision targets my-run --only card,tags
 
     Print at 100 % ("actual size", not "fit to page"), on matt paper. Each page carries a ruler: measure it, it must be
-    100 mm long. A tag that was printed too small puts everything on the table in the wrong place.
+    100 mm long. A tag of another size than the sheet says spoils the measuring.
     """  # noqa: D301 - \b keeps click from joining the lines
     chosen = {name: value for name, value in by_hand.items() if value is not None}
     if run is not None and chosen:

@@ -7,6 +7,7 @@ import re
 import shutil
 import subprocess
 from collections.abc import Iterator
+from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
 
@@ -80,7 +81,7 @@ def prints(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     folder = tmp_path_factory.mktemp("prints")
     settings = dict(mpl.rcParams)
     for name in ("a4", "letter", "a3"):
-        print_targets(plan_by_hand(tags=1), folder / f"{name}.pdf", paper=name)
+        print_targets(plan_by_hand(tags=1), folder / f"{name}.pdf", paper=name, only=("tags", "board"))
     print_targets(plan_from_sheet(load_run(SAMPLES / "flat-match").sheet), folder / "run.pdf")
     assert dict(mpl.rcParams) == settings
     return {path.stem: path for path in folder.glob("*.pdf")}
@@ -272,6 +273,15 @@ def test_default_colours_stay_apart_in_chroma() -> None:
         assert min(np.linalg.norm(c) for c in chroma.values()) > 50
 
 
+def turn_tags(plan: TargetPlan) -> TargetPlan:
+    """The plan with its tags lying every which way, and half as large."""
+    turned = tuple(
+        replace(printed, tag=printed.tag.model_copy(update={"angle_deg": angle, "side_m": 0.05}))
+        for printed, angle in zip(plan.tags, (30.0, 90.0, 180.0, -37.5), strict=True)
+    )
+    return replace(plan, tags=turned)
+
+
 def draw_all(plan: TargetPlan, paper: str) -> Iterator[Page]:
     sheet = PAPERS[paper]
     yield draw_card_page(plan, sheet)
@@ -280,10 +290,16 @@ def draw_all(plan: TargetPlan, paper: str) -> Iterator[Page]:
         yield from draw(plan, sheet)
 
 
-@pytest.mark.parametrize("paper", ["a4", "letter"])
-@pytest.mark.parametrize("run", ["", "flat-match", "sled-link"])
-def test_texts_stay_on_the_paper_and_off_each_other(paper: str, run: str) -> None:
-    plan = plan_from_sheet(load_run(SAMPLES / run).sheet) if run else plan_by_hand()
+@pytest.mark.parametrize(
+    ("run", "paper"), [("", "a4"), ("", "letter"), ("small", "letter"), ("turned", "a4"), ("sled-link", "a4")]
+)
+def test_texts_stay_on_the_paper_and_off_each_other(run: str, paper: str) -> None:
+    if run in ("", "small"):
+        plan = plan_by_hand(side_mm=30 if run else 110, disc_mm=12 if run else 28, bead_mm=14 if run else 18)
+    elif run == "turned":
+        plan = turn_tags(plan_from_sheet(load_run(SAMPLES / "flat-match").sheet))
+    else:
+        plan = plan_from_sheet(load_run(SAMPLES / run).sheet)
     with mpl.rc_context(_PRINT_STYLE):
         for page in draw_all(plan, paper):
             FigureCanvasAgg(page.figure)  # measures the texts
@@ -318,6 +334,12 @@ def test_the_same_wish_gives_the_same_file(tmp_path: Path) -> None:
     for name in ("one", "two"):
         print_targets(plan_by_hand(), tmp_path / name, only=("rims",))
     assert (tmp_path / "one").read_bytes() == (tmp_path / "two").read_bytes()
+
+
+def test_names_in_any_letters_are_printed(tmp_path: Path) -> None:
+    sheet = load_run(SAMPLES / "flat-match").sheet
+    named = sheet.model_copy(update={"run": sheet.run.model_copy(update={"name": "稽古 $3$ «drei»"})})
+    assert print_targets(plan_from_sheet(named), tmp_path / "t.pdf", only=("card",)).pages == {"card": 1}
 
 
 def test_many_marks_take_several_pages(tmp_path: Path) -> None:

@@ -27,6 +27,7 @@ _OVERLAP_MM: Final = 8.0
 _LABEL_MM: Final = 11.0
 _ROW_GAP_MM: Final = 3.0
 _COLUMN_GAP_MM: Final = 6.0
+_WRAP_GAP_MM: Final = 2.0
 
 
 def ring_radius_mm(radius_mm: float) -> float:
@@ -133,13 +134,13 @@ def draw_wrap_pages(plan: TargetPlan, paper: Paper) -> list[Page]:
 def _fill_with_wraps(page: Page, wraps: list[WrapPrint]) -> int:
     room = (page.paper.width_mm - 2 * MARGIN_MM, page.top_mm - FLOOR_MM)
     largest = max(wrap.radius_mm for wrap in wraps)
-    wide, tall = 2 * np.pi * largest + _OVERLAP_MM, 2 * largest + 7.0
+    wide, tall = 2 * np.pi * largest + _OVERLAP_MM, 2 * largest + 5.5
     refuse_too_large(f"a wrap for a bead of {2 * largest:g} mm", (wide, tall), room, page.paper)
     columns = int((room[0] + _COLUMN_GAP_MM) // (wide + _COLUMN_GAP_MM))
-    rows = int((room[1] + _ROW_GAP_MM) // (tall + _ROW_GAP_MM))
+    rows = int((room[1] + _WRAP_GAP_MM) // (tall + _WRAP_GAP_MM))
     pitch = (room[0] + _COLUMN_GAP_MM) / columns
     for i, wrap in enumerate(wraps[: columns * rows]):
-        base = page.top_mm - (i // columns) * (tall + _ROW_GAP_MM) - tall
+        base = page.top_mm - (i // columns) * (tall + _WRAP_GAP_MM) - tall
         _draw_wrap(page, wrap, MARGIN_MM + pitch * (i % columns), base)
     return min(len(wraps), columns * rows)
 
@@ -150,6 +151,6 @@ def _draw_wrap(page: Page, wrap: WrapPrint, left_mm: float, base_mm: float) -> N
     draw_box(page.axes, left_mm, base_mm, around + _OVERLAP_MM, high, edge=LIGHT["soft"])
     write(page.axes, left_mm + around + _OVERLAP_MM / 2, base_mm + high / 2 + 1.2, "glue", size_pt=6, align="center",
           colour=LIGHT["soft"])  # fmt: skip
-    top = base_mm + high + 4.2
+    top = base_mm + high + 3.9
     place = f" · {wrap.place}" if wrap.place else ""
     write(page.axes, left_mm, top, f"{wrap.label} · {wrap.colour}{place}", size_pt=6.5)

@@ -3,6 +3,7 @@
 import io
 import os
 import tempfile
+import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -65,7 +66,9 @@ def print_targets(
     _refuse_foreign(path)
     sheet = PAPERS[paper]
     missing = tuple(plan.missing[k] for k in (*KINDS, "spheres") if k in plan.missing and (k in only or k == "spheres"))
-    with mpl.rc_context(_PRINT_STYLE):
+    with mpl.rc_context(_PRINT_STYLE), warnings.catch_warnings():
+        # A name in letters that the font lacks is printed with boxes; that is no matter for the terminal.
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
         pages = [page for kind in KINDS if kind in only for page in _draw(kind, plan, sheet, square_mm)]
         if not pages:
             raise OutputError(

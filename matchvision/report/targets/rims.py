@@ -51,8 +51,8 @@ def _fill_with_rims(page: Page, rims: list[RimPrint]) -> int:
     x, top, tallest, placed = MARGIN_MM, page.top_mm, 0.0, 0
     room = (page.paper.width_mm - 2 * MARGIN_MM, page.top_mm - FLOOR_MM)
     for rim in rims:
-        wide = max(2 * rim.wheel_radius_mm, 60.0)
         loose = 2 * max(ring_radius_mm(dot.disc.radius_mm) for dot in rim.dots)
+        wide = max(2 * rim.wheel_radius_mm, 60.0, len(rim.dots) * max(loose + 8, 34))
         needed = 2 * rim.wheel_radius_mm + _LABELS_MM + loose
         if placed == 0:
             what = f"the face of a wheel of {2 * rim.wheel_radius_mm:g} mm"

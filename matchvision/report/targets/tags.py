@@ -120,18 +120,15 @@ def _draw_strip(axes: Axes, tag: Tag, left_mm: float, base_mm: float, wide_mm: f
               colour=LIGHT["rule"])  # fmt: skip
     small = 7.5 if wide_mm > 90 else 4.5
     top = base_mm + _STRIP_MM / 2 + 0.18 * small
-    write(axes, left_mm + 3, top, f"{tag.id} · {tag.family}", size_pt=small, weight="bold")
-    edge = f"▼ this edge towards {name_direction(tag.angle_deg - 90)}"
+    name, edge, right = f"{tag.id} · {tag.family}", "▼ this edge towards ", f"{name_direction(tag.angle_deg)} ▶"
+    edge += name_direction(tag.angle_deg - 90)
+    if tag.angle_deg % 90:
+        edge, right = f"▶ {name_direction(tag.angle_deg)}", ""
+    if wide_mm < 60:
+        name, edge, right = str(tag.id), edge.replace("this edge towards ", ""), ""
+    write(axes, left_mm + 3, top, name, size_pt=small, weight="bold")
     write(axes, left_mm + wide_mm / 2, top, edge, size_pt=small, align="center", colour=soft)
-    write(
-        axes,
-        left_mm + wide_mm - 3,
-        top,
-        f"{name_direction(tag.angle_deg)} ▶",
-        size_pt=small,
-        align="right",
-        colour=soft,
-    )
+    write(axes, left_mm + wide_mm - 3, top, right, size_pt=small, align="right", colour=soft)
 
 
 def _write_lines(axes: Axes, printed: TagPrint, top_mm: float) -> None:
