@@ -8,19 +8,27 @@ from dataclasses import dataclass
 from typing import TypeVar
 
 from matchvision.errors import CannotMeasure, FootageError
-from matchvision.footage import describe_footage, first_look, read_facts, read_frames
+from matchvision.footage import (
+    describe_footage,
+    first_look,
+    look_at_scene,
+    measure_pictures,
+    read_facts,
+    read_frames,
+)
 from matchvision.forecast import predict_run
 from matchvision.grip import find_events
 from matchvision.markers import MarkerTracker, plan_markers
 from matchvision.motion import measure_motion, set_clock
 from matchvision.pull import measure_pull
 from matchvision.records.camera import Cameras, TableView
+from matchvision.records.footage import PictureLook
 from matchvision.records.frames import ClipFacts
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.results import Analysis, StageNote
 from matchvision.records.sheet import Run, StartPose
 from matchvision.records.tracks import Tracks
-from matchvision.table import CameraFollower, find_table
+from matchvision.table import CameraFollower, find_or_hold_table
 from matchvision.verdict import judge
 
 #: Told on long work: what is being done, how much is done, how much there is in all.
@@ -36,6 +44,8 @@ class Watched:
     cameras: Cameras
     tracks: Tracks
     notes: tuple[StageNote, ...]
+    look: PictureLook
+    doubled_s: tuple[float, ...]
 
 
 def analyze(run: Run, progress: Progress | None = None) -> Analysis:
@@ -54,7 +64,15 @@ def analyze(run: Run, progress: Progress | None = None) -> Analysis:
     refuse_broken_clip(run, facts, float(watched.tracks.clip_s[-1]))
     motion, motion_note = measure_motion(run, watched.tracks, watched.cameras, real_seconds_per_clip_second(run, facts))
     clock = set_clock(run, motion, facts)
-    faults, footage_note = describe_footage(facts, motion.clip_s)
+    faults, footage_note = describe_footage(
+        facts,
+        motion.clip_s,
+        watched.look,
+        camera_moves=run.sheet.camera.moves,
+        whole=run.sheet.clock.from_s is None and run.sheet.clock.until_s is None,
+        doubled_s=watched.doubled_s,
+        recorded_fps=run.sheet.clock.recorded_fps,
+    )
 
     pull, pull_note = attempt("pull", lambda: measure_pull(run, motion, clock))
     grip, grip_note = attempt("grip", lambda: find_events(run, motion, pull, clock))
@@ -80,18 +98,25 @@ def analyze(run: Run, progress: Progress | None = None) -> Analysis:
 
 def watch(run: Run, facts: ClipFacts, progress: Progress | None) -> Watched:
     """A first look for the table, then one pass that lends each frame to the camera's and the markers' observers."""
-    view, table_note = find_table(first_look(facts), run.sheet, run.lens)
+    part = (run.sheet.clock.from_s, run.sheet.clock.until_s)
+    looked = first_look(facts, from_s=part[0], until_s=part[1])
+    scene = look_at_scene(looked, run.calibration)
+    view, table_note = find_or_hold_table(looked, run.sheet, run.lens, run.calibration, scene)
+    look = measure_pictures(looked, facts)
     follower = CameraFollower(view, run.sheet)
     tracker = MarkerTracker(plan_markers(run), run.sheet, facts)
-    total = max(1, round(facts.duration_s * facts.frame_rate_per_s))
-    for done, frame in enumerate(read_frames(facts), start=1):
+    length_s = min(facts.duration_s, part[1] or facts.duration_s) - (part[0] or 0.0)
+    total = max(1, round(length_s * facts.frame_rate_per_s))
+    doubled_s: list[float] = []
+    for done, frame in enumerate(read_frames(facts, *part), start=1):
         tracker.see(frame, follower.see(frame))
+        doubled_s += [frame.clip_s] if frame.doubled else []
         if progress is not None and done % 10 == 0:
             progress("watching the clip", min(done, total), total)
     tracks, markers_note = tracker.tracks()
     camera_notes = (follower.note(),) if run.sheet.camera.moves else ()
     notes = (table_note, *camera_notes, markers_note)
-    return Watched(view, follower.cameras(), tracks, notes)
+    return Watched(view, follower.cameras(), tracks, notes, look, tuple(doubled_s))
 
 
 def attempt(stage: str, measure: Callable[[], tuple[Record, StageNote]]) -> tuple[Record | None, StageNote]:
@@ -105,13 +130,19 @@ def attempt(stage: str, measure: Callable[[], tuple[Record, StageNote]]) -> tupl
 
 def real_seconds_per_clip_second(run: Run, facts: ClipFacts) -> float:
     """How much real time passes in a second of the clip: below 1 for slow motion."""
-    recorded = run.sheet.clock.recorded_fps
-    return 1.0 if recorded is None else facts.frame_rate_per_s / recorded
+    return facts.real_per_clip_ratio(run.sheet.clock.recorded_fps)
 
 
 def refuse_late_start(run: Run, facts: ClipFacts) -> None:
     """Raise FootageError where the sheet's clock starts after the clip's end: said before the long work, not after."""
     start_s = run.sheet.clock.start_s
+    from_s = run.sheet.clock.from_s
+    if from_s is not None and 0 < facts.duration_s <= from_s:
+        raise FootageError(
+            f"this run's part of the clip begins at {from_s:.2f} s, but the clip is only {facts.duration_s:.2f} s long",
+            where=f"{run.clip.name}, [clock] from_s",
+            do="see where the runs lie in the clip with: matchvision footage CLIP --runs",
+        )
     if start_s is not None and 0 < facts.duration_s <= start_s:
         raise FootageError(
             f"the match clock starts at {start_s:.2f} s, but the clip is only {facts.duration_s:.2f} s long",
@@ -129,7 +160,8 @@ def refuse_broken_clip(run: Run, facts: ClipFacts, last_clip_s: float) -> None:
     match_end_s = float("inf")
     if clock.start_s is not None:
         match_end_s = clock.start_s + clock.duration_s / real_seconds_per_clip_second(run, facts)
-    if last_clip_s < min(facts.stated_duration_s - 0.5, match_end_s):
+    part_end_s = float("inf") if clock.until_s is None else clock.until_s - 0.5
+    if last_clip_s < min(facts.stated_duration_s - 0.5, match_end_s, part_end_s):
         raise FootageError(
             f"the clip breaks off at {last_clip_s:.2f} s, though it says it lasts {facts.stated_duration_s:.2f} s",
             where=run.clip.name,

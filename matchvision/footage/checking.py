@@ -7,6 +7,8 @@ import numpy.typing as npt
 
 from matchvision.footage.capture import SAME_RATE_SHARE, is_about_rates
 from matchvision.footage.timing import scan_times
+from matchvision.footage.weighing import weigh_pictures
+from matchvision.records.footage import PictureLook
 from matchvision.records.frames import ClipFacts, FootageFault
 from matchvision.records.results import StageNote
 
@@ -23,7 +25,10 @@ UNEVEN_STEP_RATIO = 0.1
 def describe_footage(
     facts: ClipFacts,
     clip_s: npt.NDArray[np.float64],
+    look: PictureLook | None = None,
     *,
+    camera_moves: bool = False,
+    whole: bool = True,
     doubled_s: Sequence[float] = (),
     recorded_fps: float | None = None,
 ) -> tuple[tuple[FootageFault, ...], StageNote]:
@@ -34,6 +39,12 @@ def describe_footage(
     facts : ClipFacts
     clip_s : (n,) float array
         Presentation times of the frames that were read [s].
+    look : PictureLook, optional
+        What some of the pictures show.
+    camera_moves : bool
+        Whether the camera is meant to move.
+    whole : bool
+        False where only a part of the clip was read.
     doubled_s : sequence of float
         Those of the frames that only repeat the one before [s].
     recorded_fps : float, optional
@@ -46,10 +57,12 @@ def describe_footage(
         *_tell_recording(facts, recorded_fps),
         *_step_faults(clip_s, steps_s, median_s),
         *_doubled_faults(doubled_s),
-        *_missing_faults(facts, len(clip_s)),
+        *(_missing_faults(facts, len(clip_s)) if whole else ()),
         *_picture_faults(facts),
     )
     rate = 1 / median_s if median_s > 0 else float("nan")
+    if look is not None:
+        faults = (*faults, *weigh_pictures(look, rate, camera_moves=camera_moves))
     sentence = (
         f"Read {len(clip_s)} pictures of {facts.width_px} × {facts.height_px} pixels ({facts.codec}) over "
         f"{clip_s[-1] if len(clip_s) else 0.0:.2f} s, timed by their presentation times; median step "
@@ -69,7 +82,7 @@ def describe_footage(
         )
     note = StageNote(
         stage="footage",
-        status="partly" if faults else "done",
+        status="partly" if any(f.weight != "remark" for f in faults) else "done",
         sentence=sentence,
         warnings=tuple(f"{f.what}: {f.consequence}" for f in faults),
         advice=tuple(dict.fromkeys(f.do for f in faults)),
@@ -101,6 +114,7 @@ def _step_faults(
                     what=f"the picture rate is uneven (steps {1e3 * usual.min():.1f} to {1e3 * usual.max():.1f} ms)",
                     consequence="true times are used, so nothing is wrong; a steady rate measures speed better",
                     do="fix the frame rate in the camera's settings and give the scene more light",
+                    weight="remark",
                 )
             )
         if 1 / median_s < LOW_RATE_PER_S:

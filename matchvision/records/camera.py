@@ -79,9 +79,47 @@ class CalibrationPoint:
 
 @dataclass(frozen=True, eq=False)
 class TableView:
-    """What the table stage gives: the first camera, the points it stands on and how it was found."""
+    """What the table stage gives: the first camera, the points it stands on and how it was found.
+
+    ``picture`` is a small luma picture of the scene, by which later runs tell whether the camera still stands there.
+    """
 
     camera: Camera
     points: tuple[CalibrationPoint, ...]
     source: str
     rms_px: float
+    picture: npt.NDArray[np.uint8] | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Calibration:
+    """A still camera kept from one run for others.
+
+    Attributes
+    ----------
+    source : str
+        Name of the run that it comes from.
+    clip_sha256 : str
+        Fingerprint of that run's clip.
+    view : TableView
+    picture : (rows, cols) uint8 array
+        Small luma picture of the scene.
+    """
+
+    source: str
+    clip_sha256: str
+    view: TableView
+    picture: npt.NDArray[np.uint8]
+
+
+@dataclass(frozen=True, eq=False)
+class Scene:
+    """A small luma picture of the scene, and how far it lies off that of a kept calibration.
+
+    ``moved_px`` is in pixels of the clip's pictures, NaN where nothing was compared; ``blocks`` says how many parts of
+    the picture could tell.
+    """
+
+    picture: npt.NDArray[np.uint8]
+    moved_px: float = float("nan")
+    blocks: int = 0

@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
-from matchvision.records.camera import Camera
+from matchvision.records.camera import Calibration, Camera
 
 Name = Annotated[str, Field(pattern=r"^[^\s.]+$", description="a name without spaces or full stops")]
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
@@ -55,12 +55,29 @@ class RunInfo(SheetModel):
 
 
 class ClockSheet(SheetModel):
-    """``[clock]``: start of the match in clip time, its length and the recording rate of slow motion."""
+    """``[clock]``: start of the match in clip time, its length and the recording rate of slow motion.
+
+    ``from_s`` and ``until_s``: the part of the clip that holds this run, where one clip holds many; all other times
+    stay those of the whole clip.
+    """
 
     start_s: NotNegative | None = None
     start: Literal["first-motion", "sound", "lamp"] | None = None
     duration_s: Positive
     recorded_fps: Positive | None = None
+    from_s: NotNegative | None = None
+    until_s: Positive | None = None
+
+    @model_validator(mode="after")
+    def _one_part(self) -> Self:
+        begin_s, end_s = self.from_s or 0.0, float("inf") if self.until_s is None else self.until_s
+        if begin_s >= end_s:
+            msg = f"the run's part of the clip ends before it begins: from_s = {begin_s:g}, until_s = {end_s:g}"
+            raise ValueError(msg)
+        if self.start_s is not None and not begin_s <= self.start_s < end_s:
+            msg = f"start_s = {self.start_s:g} lies outside the run's part of the clip; all three are clip times"
+            raise ValueError(msg)
+        return self
 
     @model_validator(mode="after")
     def _one_start(self) -> Self:
@@ -71,13 +88,17 @@ class ClockSheet(SheetModel):
 
 
 class Tag(SheetModel):
-    """A printed square tag lying on the table; ``side_m`` is the outer side of its black border."""
+    """A printed square tag lying on the table; ``side_m`` is the outer side of its black border.
+
+    ``thickness_m`` is how high the print lies above the table's surface: the paper or card under it.
+    """
 
     family: Literal["36h11", "25h9", "16h5"] = "36h11"
     id: Annotated[int, Field(ge=0)]
     side_m: Positive
     centre_m: Point2
     angle_deg: Finite = 0.0
+    thickness_m: NotNegative | None = None
 
 
 class TablePoint(SheetModel):
@@ -90,21 +111,36 @@ class TablePoint(SheetModel):
 
 
 class TableSheet(SheetModel):
-    """``[table]``: size, tags, clicked points and the height profile ``z(x)``."""
+    """``[table]``: size, tags, clicked points and the height profile ``z(x)``.
+
+    ``edges``: whether the table's outline helps to find the camera; left out, it does where it is clearly seen.
+    """
 
     length_m: Positive
     width_m: Positive
+    edges: bool | None = None
     profile_m: tuple[Point2, ...] = ()
     tag: tuple[Tag, ...] = ()
     point: tuple[TablePoint, ...] = ()
 
 
 class CameraSheet(SheetModel):
-    """``[camera]``: held by hand or not, and the lens sheet where there is one."""
+    """``[camera]``: held by hand or not, and the lens sheet where there is one.
+
+    ``calibration``: the ``camera.json`` in the results of an earlier run that was filmed without moving the camera.
+    """
 
     moves: bool = False
     lens: Path | None = None
+    calibration: Path | None = None
     readout_s: NotNegative | None = None
+
+    @model_validator(mode="after")
+    def _share_only_what_stands(self) -> Self:
+        if self.moves and self.calibration is not None:
+            msg = "a camera that moves has no calibration to share: leave calibration out, or say moves = false"
+            raise ValueError(msg)
+        return self
 
 
 class Colour(SheetModel):
@@ -378,6 +414,7 @@ class Run:
     folder: Path
     hang_test: HangTest | None = None
     lens: LensSheet | None = None
+    calibration: Calibration | None = None
     curves: Mapping[str, ForecastCurve] = field(default_factory=dict)
     commands: Mapping[str, npt.NDArray[np.float64]] = field(default_factory=dict)
     sheet_texts: Mapping[str, str] = field(default_factory=dict)

@@ -57,7 +57,7 @@ def page_data(analysis: Analysis, panels: list[tuple[Panel, Chart]], has_clip: b
     place = place_of_run(analysis)[1][frames]
     data: dict[str, Any] = {
         "t": numbers(match_times(analysis)[frames], 4),
-        "clip": numbers(motion.clip_s[frames], 4),
+        "clip": numbers(motion.clip_s[frames] - motion.clip_s[0], 4),  # the marked clip starts where the run does
         "start": 0.0,
         "end": clock.duration_s,
         "shown": deciding_moment(analysis, frames),

@@ -29,8 +29,9 @@ _ENCODING = {"preset": "veryfast", "crf": "23", "bf": "0", "g": "30"}
 def mark_clip(analysis: Analysis, path: Path, progress: Callable[[int, int], None] | None = None) -> Path:
     """Write the marked clip to ``path`` (mp4, H.264), whole or not at all, and return the path.
 
-    Every picture that was analysed appears at its own time, upright, cut to even width and height. The second pass
-    decodes by itself; nothing is kept in memory beyond a picture.
+    Every picture that was analysed appears at its own time, upright, cut to even width and height. Of a clip that was
+    analysed in part only that part is written, its first picture at time 0. The second pass decodes by itself;
+    nothing is kept in memory beyond a picture.
 
     Parameters
     ----------
@@ -89,11 +90,14 @@ def _write_marked(
     ticks_per_s = _time_base(stream)
     written = _open_track(target, canvas, facts, ticks_per_s)
     overlay = Overlay(analysis)
-    for k, picture in zip(range(len(clip_s)), _whole_pictures(source, stream), strict=False):
+    pictures = _whole_pictures(source, stream)
+    if clip_s[0] > 0:
+        pictures = _pictures_from(source, stream, float(clip_s[0]))
+    for k, picture in zip(range(len(clip_s)), pictures, strict=False):
         canvas.show(*_upright_planes(picture, facts))
         overlay.draw(canvas, k)
         marked = VideoFrame.from_ndarray(canvas.block, format="yuv420p")
-        marked.pts = round(float(clip_s[k]) * ticks_per_s)
+        marked.pts = round(float(clip_s[k] - clip_s[0]) * ticks_per_s)
         marked.time_base = Fraction(1, ticks_per_s)
         target.mux(written.encode(marked))
         if progress is not None and (k % 10 == 9 or k + 1 == len(clip_s)):
@@ -136,6 +140,14 @@ def _whole_pictures(source: InputContainer, stream: VideoStream) -> Iterator[Vid
         except av.error.InvalidDataError:
             continue
         yield from (p for p in pictures if isinstance(p, VideoFrame) and not p.is_corrupt)
+
+
+def _pictures_from(source: InputContainer, stream: VideoStream, from_s: float) -> Iterator[VideoFrame]:
+    """The pictures of a part of the clip that starts at ``from_s`` after the clip's first picture."""
+    first = next(_whole_pictures(source, stream))
+    start_s = float(first.time or 0.0) + from_s
+    source.seek(int(start_s / float(stream.time_base or 1)), stream=stream, backward=True)
+    yield from (p for p in _whole_pictures(source, stream) if float(p.time or 0.0) > start_s - 1e-4)
 
 
 def _upright_planes(picture: VideoFrame, facts: ClipFacts) -> tuple[Plane, Plane, Plane]:

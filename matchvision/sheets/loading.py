@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from matchvision.errors import Fault, MatchvisionError, SheetError
+from matchvision.records.camera import Calibration
 from matchvision.records.sheet import HangTest, LensSheet, Run
 from matchvision.sheets.columns import read_commands, read_curve, read_hang_test
 from matchvision.sheets.form import check_form, mend_names
@@ -53,6 +54,7 @@ def load_run(path: str | Path) -> Run:
     files = _FileReader(folder, sources, faults)
     hang_test = files.read(mended, ("rope", "link", "hang_test"), _hang_reader(mended))
     lens = files.read(mended, ("camera", "lens"), _read_lens)
+    calibration = files.read(mended, ("camera", "calibration"), _read_calibration)
     curves = files.read_each(mended, "forecast", "curve", read_curve)
     commands = files.read_each(mended, "machine", "commands", read_commands)
     if faults or sheet is None:
@@ -62,6 +64,7 @@ def load_run(path: str | Path) -> Run:
         folder=folder,
         hang_test=hang_test,
         lens=lens,
+        calibration=calibration,
         curves=curves,
         commands=commands,
         sheet_texts={source.shown: source.text for source in sources},
@@ -109,6 +112,12 @@ def _hang_reader(data: Mapping[str, Any]) -> Callable[[Path, str, list[Fault]], 
     stated = link.get("u_reading_m") if isinstance(link, Mapping) else None
     u_reading_m = float(stated) if isinstance(stated, int | float) and stated > 0 else _DEFAULT_READING_M
     return lambda path, shown, faults: read_hang_test(path, shown, u_reading_m, faults)
+
+
+def _read_calibration(path: Path, shown: str, faults: list[Fault]) -> Calibration | None:
+    from matchvision.sheets.calibration import read_calibration
+
+    return read_calibration(path, shown, faults)
 
 
 def _read_lens(path: Path, shown: str, faults: list[Fault]) -> LensSheet | None:

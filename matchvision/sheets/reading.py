@@ -15,6 +15,7 @@ from matchvision.sheets.lines import Key, find_line, holds, list_lines
 FILE_KEYS: Final = (
     ("run", "clip"),
     ("camera", "lens"),
+    ("camera", "calibration"),
     ("rope", "link", "hang_test"),
     ("machine", "*", "commands"),
     ("forecast", "*", "curve"),

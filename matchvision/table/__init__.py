@@ -2,5 +2,6 @@
 
 from matchvision.table.finding import find_table
 from matchvision.table.following import CameraFollower
+from matchvision.table.holding import find_or_hold_table
 
-__all__ = ["CameraFollower", "find_table"]
+__all__ = ["CameraFollower", "find_or_hold_table", "find_table"]

@@ -5,6 +5,7 @@ from pathlib import Path
 
 from matchvision.records.results import Analysis
 from matchvision.report import draw_figures, mark_clip, write_page
+from matchvision.sheets.calibration import format_calibration
 from matchvision.writing.results import write_results
 
 
@@ -30,6 +31,9 @@ def publish(
         if marked_clip:
             mark_clip(analysis, unfinished / "marked.mp4", tell_marking)
         write_page(analysis, unfinished)
+        if analysis.table.picture is not None and not analysis.cameras.moves:
+            kept = format_calibration(analysis.run.sheet.run.name, analysis.clip.sha256, analysis.table)
+            (unfinished / "camera.json").write_text(kept, encoding="utf-8")
 
     write_results(analysis, folder, tables=tables, also=add_pictures)
     return folder / "report.html"

@@ -169,6 +169,7 @@ class FaultBrief(ResultModel):
     what: str
     consequence: str
     do: str
+    weight: Literal["remark", "costs", "unusable"] = "costs"
 
 
 class NoteBrief(ResultModel):

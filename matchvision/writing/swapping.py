@@ -14,7 +14,8 @@ from matchvision.records.columns import TABLES
 MARK = "result.json"
 #: What results are made of. A folder that holds nothing else may be replaced though that file is gone.
 PRODUCTS = frozenset(
-    {MARK, "report.html", "marked.mp4", "figures"} | {f"{n}.{e}" for n in TABLES for e in ("csv", "parquet")}
+    {MARK, "report.html", "marked.mp4", "figures", "camera.json"}
+    | {f"{n}.{e}" for n in TABLES for e in ("csv", "parquet")}
 )
 
 

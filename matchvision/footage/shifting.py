@@ -1,0 +1,78 @@
+"""Whether the scene lies where it lay: moves of the whole picture, whatever moves in it."""
+
+from collections.abc import Sequence
+from typing import Final
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from matchvision.records.camera import Calibration, Scene
+from matchvision.records.frames import Frame
+
+Luma = npt.NDArray[np.uint8]
+
+#: Width of a small picture of the scene [px].
+SMALL_WIDTH_PX: Final = 640
+#: Pictures of which the small one is the median, so that what moves drops out.
+_PICTURES: Final = 15
+#: Blocks that are compared, across and down, the least texture of one [luma steps] and the least clear answer.
+_BLOCKS: Final = (8, 5)
+_LEAST_TEXTURE: Final = 4.0
+_LEAST_RESPONSE: Final = 0.2
+
+
+def look_at_scene(frames: Sequence[Frame], kept: Calibration | None) -> Scene:
+    """A small picture of the scene, and how far it lies off that of a kept calibration."""
+    picture = sketch_scene(frames)
+    if kept is None:
+        return Scene(picture)
+    moved_px, blocks = measure_shift(kept.picture, picture, kept.view.camera.width_px)
+    return Scene(picture, moved_px, blocks)
+
+
+def sketch_scene(frames: Sequence[Frame]) -> Luma:
+    """The scene without what moves in it: median of some pictures, `SMALL_WIDTH_PX` wide."""
+    chosen = np.unique(np.linspace(0, len(frames) - 1, _PICTURES).round().astype(int))
+    small = [shrink(frames[k].luma) for k in chosen]
+    return small[0] if len(small) == 1 else np.asarray(np.median(np.array(small), axis=0).round(), dtype=np.uint8)
+
+
+def shrink(luma: Luma) -> Luma:
+    """A picture `SMALL_WIDTH_PX` wide."""
+    rows, cols = luma.shape
+    size = (SMALL_WIDTH_PX, max(1, round(rows * SMALL_WIDTH_PX / cols)))
+    return np.asarray(cv2.resize(np.ascontiguousarray(luma), size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+
+
+def measure_shift(before: Luma, now: Luma, width_px: int) -> tuple[float, int]:
+    """How far the scene of one small picture lies off in another [px of a picture so wide], and by how many blocks.
+
+    Returns
+    -------
+    float, int
+        The median over the blocks that can tell; NaN, 0 where none can.
+
+    Notes
+    -----
+    Phase correlation block by block (C. D. Kuglin and D. C. Hines, "The phase correlation image alignment method",
+    Proc. IEEE Int. Conf. on Cybernetics and Society, 1975, 163); the median over the blocks leaves out machines and
+    people, and tells a turn of the camera too, which a single shift would not.
+    Checked by: tests/footage/test_looking.py::test_shifts_of_a_known_scene_are_measured
+    """
+    if before.shape != now.shape:
+        return float("nan"), 0
+    rows, cols = before.shape
+    wide, tall = cols // _BLOCKS[0], rows // _BLOCKS[1]
+    window = np.asarray(cv2.createHanningWindow((wide, tall), cv2.CV_32F))
+    moves = []
+    for top in range(0, rows - tall + 1, tall):
+        for left in range(0, cols - wide + 1, wide):
+            part = np.s_[top : top + tall, left : left + wide]
+            first, second = before[part].astype(np.float32), now[part].astype(np.float32)
+            if min(float(first.std()), float(second.std())) < _LEAST_TEXTURE:
+                continue
+            (right, down), response = cv2.phaseCorrelate(first, second, window)
+            if response > _LEAST_RESPONSE:
+                moves.append(float(np.hypot(right, down)))
+    return (float(np.median(moves)) * width_px / cols if moves else float("nan")), len(moves)
