@@ -28,11 +28,11 @@ def light_direction(light: Light) -> Array:
 
 
 def irradiance(light: Light, normal: Array) -> Array:
-    """Light on a surface, 1 on a level one in full light; shape of ``normal`` without its last axis."""
+    """Light on a surface, 1 on a level one; shape of ``normal`` without its last axis."""
     lamp = light_direction(light)
     ambient = light.ambient_ratio * (0.7 + 0.3 * normal[..., 2])
     direct = (1 - light.ambient_ratio) * np.maximum(normal @ lamp, 0) / lamp[2]
-    return np.asarray(light.brightness * np.minimum(ambient + direct, 1.25))
+    return np.asarray(np.minimum(ambient + direct, 1.25))
 
 
 def _cloud(generator: np.random.Generator, size: int, scales: tuple[int, ...], weights: tuple[float, ...]) -> Picture:

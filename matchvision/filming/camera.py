@@ -11,6 +11,8 @@ import numpy as np
 from matchvision.filming.arrays import Array
 from matchvision.filming.equipment import Camera
 
+OUTLINE = np.linspace(0, 2 * np.pi, 32, endpoint=False)
+
 
 @dataclass(frozen=True)
 class Lens:
@@ -173,6 +175,20 @@ def project_points(points_m: Array, lens: Lens, poses: Poses) -> Array:
     x, y = distort(seen[..., 0] / depth, seen[..., 1] / depth, lens.distortion)
     pixels = np.stack([lens.f_px[0] * x + lens.centre_px[0], lens.f_px[1] * y + lens.centre_px[1]], axis=-1)
     return pixels[0] if single else pixels
+
+
+def horizon(centre: Array, radius: float, eye: Array) -> Array:
+    """The circle along which rays from the eye graze a ball."""
+    to_eye = eye - centre
+    far = np.linalg.norm(to_eye, axis=1, keepdims=True)
+    to_eye = to_eye / far
+    across = np.cross(to_eye, [0.0, 0.0, 1.0])
+    across /= np.linalg.norm(across, axis=1, keepdims=True)
+    upward = np.cross(across, to_eye)
+    middle = centre + to_eye * radius**2 / far
+    seen = radius * np.sqrt(1 - (radius / far) ** 2)
+    circle = np.cos(OUTLINE)[None, :, None] * across[:, None] + np.sin(OUTLINE)[None, :, None] * upward[:, None]
+    return np.asarray(middle[:, None] + seen[..., None] * circle)
 
 
 def rays_through(col_px: Array, row_px: Array, lens: Lens, rotation: Array) -> Array:

@@ -5,14 +5,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from matchvision.filming.arrays import Array, Picture
-from matchvision.filming.camera import Poses, lens_of, project_points
+from matchvision.filming.camera import OUTLINE, Poses, horizon, lens_of, project_points
 from matchvision.filming.course import Course
 from matchvision.filming.ground import axes
 from matchvision.filming.places import place_everything
 from matchvision.filming.scene import Scene
 from matchvision.filming.views import Views, poses_of
 
-OUTLINE = np.linspace(0, 2 * np.pi, 32, endpoint=False)
 RAYS = 3  # samples a pixel along each side, each with a soft edge of its own width
 
 
@@ -53,7 +52,7 @@ def marker_outlines(scene: Scene, course: Course, centre: Array, name: str, eye:
     machine_name, _, part = name.partition(".")
     cos, sin = np.cos(OUTLINE), np.sin(OUTLINE)
     if not part:
-        return _horizon(centre, scene.rope.bead_radius_m, eye)
+        return horizon(centre, scene.rope.bead_radius_m, eye)
     machine = scene.machine[machine_name]
     state = course.machines[machine_name]
     forward, left, upward = np.moveaxis(axes(state.heading_rad, state.tilt_rad), -1, 0)[:, :, None]
@@ -64,30 +63,22 @@ def marker_outlines(scene: Scene, course: Course, centre: Array, name: str, eye:
     return np.asarray(centre[:, None] + radius * (cos[:, None] * forward + sin[:, None] * upward))
 
 
-def _horizon(centre: Array, radius: float, eye: Array) -> Array:
-    """The circle along which rays from the eye graze a ball."""
-    to_eye = eye - centre
-    far = np.linalg.norm(to_eye, axis=1, keepdims=True)
-    to_eye = to_eye / far
-    across = np.cross(to_eye, [0.0, 0.0, 1.0])
-    across /= np.linalg.norm(across, axis=1, keepdims=True)
-    upward = np.cross(across, to_eye)
-    middle = centre + to_eye * radius**2 / far
-    seen = radius * np.sqrt(1 - (radius / far) ** 2)
-    circle = np.cos(OUTLINE)[None, :, None] * across[:, None] + np.sin(OUTLINE)[None, :, None] * upward[:, None]
-    return np.asarray(middle[:, None] + seen[..., None] * circle)
+def exposure_moments(scene: Scene, middle_s: Array) -> Array:
+    """The moments that are averaged, ``subframes`` of them to an exposure, one after the other."""
+    count = scene.camera.subframes
+    offsets = scene.camera.exposure_s * ((np.arange(count) + 0.5) / count - 0.5)
+    return np.asarray(middle_s[:, None] + offsets).ravel()
 
 
 def outlines_in_picture(scene: Scene, course: Course, views: Views, pts_s: Array) -> dict[str, Ellipses]:
     """Every marker's ellipse at every moment of every exposure: ``subframes`` of them to a picture."""
     count = scene.camera.subframes
-    offsets = scene.camera.exposure_s * ((np.arange(count) + 0.5) / count - 0.5)
     lens, found = lens_of(scene.camera), {}
     exact = None
     if not scene.camera.readout_s:  # all rows at once: no need for trails
-        exact = place_everything(scene, course, (pts_s[:, None] + offsets).ravel())
+        exact = place_everything(scene, course, exposure_moments(scene, pts_s))
     for name, middles in views.moments.items():
-        moments = (middles[:, None] + offsets).ravel()
+        moments = exposure_moments(scene, middles)
         pose = poses_of(scene, middles)
         poses = Poses(np.repeat(pose.rotation, count, 0), np.repeat(pose.translation, count, 0))
         centre = exact.markers[name] if exact is not None else views.on_trail(name, moments)

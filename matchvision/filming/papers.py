@@ -5,6 +5,7 @@ from dataclasses import fields
 import numpy as np
 
 from matchvision.filming.course import GRAVITY_M_S2
+from matchvision.filming.lamp import lamp_place_px
 from matchvision.filming.scene import Forecast, Link, Machine, Scene, Stated
 
 
@@ -34,7 +35,7 @@ def _row(entries: dict[str, object]) -> str:
 def run_sheet(scene: Scene) -> str:
     """The run sheet as TOML: facts that can be read off the table, weighed, measured or were stated beforehand."""
     lines = _table("[run]", {"name": scene.name, "kind": scene.kind, "clip": "clip.mp4"})[1:]
-    lines += _table("[clock]", {"start_s": scene.clock.start_s, "duration_s": scene.clock.duration_s})
+    lines += _clock_lines(scene)
     lines += _table("[table]", {"length_m": scene.table.length_m, "width_m": scene.table.width_m})
     if scene.table.profile_m:
         lines.append(f"profile_m = {_value(scene.table.profile_m)}")
@@ -53,6 +54,14 @@ def run_sheet(scene: Scene) -> str:
     for name, machine in scene.machine.items():
         lines += _forecast_lines(name, machine)
     return "\n".join(lines) + "\n"
+
+
+def _clock_lines(scene: Scene) -> list[str]:
+    clock, told = scene.clock, scene.clock.told_by
+    facts: dict[str, object] = {"start_s": clock.start_s} if told == "time" else {"start": told}
+    if scene.lamp is not None and scene.lamp.told_px:
+        facts["lamp_at_px"] = [round(float(place), 1) for place in lamp_place_px(scene, 0.0)]
+    return _table("[clock]", facts | {"duration_s": clock.duration_s})
 
 
 def _colours_used(scene: Scene) -> set[str]:

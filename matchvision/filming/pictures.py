@@ -11,7 +11,10 @@ from matchvision.filming.bodies import Stand, build_model, draw_model, shadow_ou
 from matchvision.filming.camera import Poses, lens_of, project_points
 from matchvision.filming.course import Course
 from matchvision.filming.ground import axes, shadows_of
-from matchvision.filming.marks import cover, outlines_in_picture
+from matchvision.filming.hand import bones_at, draw_hand, hand_reach, hand_shadows
+from matchvision.filming.lamp import lit_share, paint_lamp
+from matchvision.filming.light import changes, gains
+from matchvision.filming.marks import cover, exposure_moments, outlines_in_picture
 from matchvision.filming.outlook import Outlook
 from matchvision.filming.places import Places, origins, place_everything
 from matchvision.filming.scene import Scene
@@ -43,7 +46,11 @@ class Studio:
         self.colours = {name: linear_from_srgb(value) for name, value in scene.colour.items()}
         self.models = {(name, near): build_model(m, near) for name, m in scene.machine.items() for near in (-1.0, 1.0)}
         self.outlook = Outlook(scene, self.lens, places.clip_s)
-        self.sharp: tuple[int, Picture, Picture] | None = None
+        self.sharp: tuple[tuple[int, float], Picture, Picture] | None = None
+        self.bones = [
+            [bone for hand in scene.hand for bone in bones_at(hand, scene.table, float(moment))]
+            for moment in exposure_moments(scene, places.clip_s)
+        ]
 
     def _moments(self, middles: Array) -> Array:
         """When the rows of some points, (n, 3), are exposed."""
@@ -52,9 +59,14 @@ class Studio:
 
     def backdrop(self, frame: int) -> tuple[Picture, Picture]:
         """What stands still, in linear light: sharp, and as the lens shows it."""
-        if self.sharp is None or (self.outlook.moves and self.sharp[0] != frame):
+        moment = float(self.places.clip_s[frame])
+        state = (frame if self.outlook.moves else 0, lit_share(self.scene, moment))
+        if self.sharp is None or self.sharp[0] != state:
             sharp = self.outlook.seen(frame)
-            self.sharp = (frame, sharp, self._blur(sharp))
+            if self.scene.lamp is not None:
+                sharp = sharp.copy()
+                paint_lamp(sharp, self.scene, self.scene.lamp, state[1], self.poses.at(frame))
+            self.sharp = (state, sharp, self._blur(sharp))
         return self.sharp[1], self.sharp[2]
 
     def _blur(self, picture: Picture) -> Picture:
@@ -70,12 +82,14 @@ class Studio:
             signs = np.array([[sx, sy, sz] for sx in (-1, 1) for sy in (-1, 1) for sz in (0, 1)])
             corners = self._stand(name, frame).to_table(signs * [length / 2 + 0.02, width / 2 + 0.02, height + 0.02])
             points.append(corners)
+        points += [hand_reach(bones) for bones in self.bones[self._exposure(frame)]]
         every = np.concatenate(points)
         shadows = shadows_of(every, lamp, self.scene.table)
         pixels = project_points(np.concatenate([every, shadows]), self.lens, self.poses.at(frame))
         width, height = self.scene.camera.size_px
-        low = np.clip(np.floor(pixels.min(0)) - MARGIN_PX - 6, 0, [width, height]).astype(int) // 2 * 2
-        high = (np.clip(np.ceil(pixels.max(0)) + MARGIN_PX + 6, 0, [width, height]).astype(int) + 1) // 2 * 2
+        low = np.clip(np.floor(np.nanmin(pixels, axis=0)) - MARGIN_PX - 6, 0, [width, height]).astype(int) // 2 * 2
+        high = np.clip(np.ceil(np.nanmax(pixels, axis=0)) + MARGIN_PX + 6, 0, [width, height]).astype(int)
+        high = (high + 1) // 2 * 2
         return int(low[0]), int(low[1]), int(high[0]), int(high[1])
 
     def draw(self, frame: int) -> tuple[Picture, tuple[int, int, int, int]]:
@@ -97,6 +111,7 @@ class Studio:
         self._rope(picture, left, top, frame, self.rope_poses.at(frame))
         for name in sorted(before, key=lambda n: -distance[n]):
             self._machine(picture, left, top, name, frame)
+        draw_hand(picture, left, top, self.bones[self._exposure(frame)], self.lens, self.poses.at(frame))
         return self._blur(picture), area
 
     def _stand(self, name: str, frame: int) -> Stand:
@@ -116,7 +131,8 @@ class Studio:
             mask = np.zeros((rows, cols), np.uint8)
             for outline in outlines:
                 pixels = project_points(outline, self.lens, pose) - [left, top]
-                cv2.fillConvexPoly(mask, np.rint(pixels * 16).astype(np.int32), 255, cv2.LINE_AA, 4)
+                if np.isfinite(pixels).all():
+                    cv2.fillConvexPoly(mask, np.rint(pixels * 16).astype(np.int32), 255, cv2.LINE_AA, 4)
             return np.asarray(
                 cv2.GaussianBlur(mask.astype(np.float32) / 255, (0, 0), max(blur_m * scale, 0.5)), dtype=np.float32
             )
@@ -130,9 +146,13 @@ class Studio:
                 [[sx * length * 0.46, sy * width * 0.48, 0] for sx, sy in ((-1, -1), (1, -1), (1, 1), (-1, 1))]
             )
             contact.append(stand.to_table(corners))
+        middle = self.bones[frame * self.subframes + self.subframes // 2]
+        arm = hand_shadows(middle, light_direction(light), self.scene.table)
         direct = 1 - light.ambient_ratio
         dark = 1 - direct * fill(shadow, 0.6 * light.softness_m)
         dark *= 1 - 0.45 * fill(contact, light.softness_m)
+        if arm:
+            dark *= 1 - 0.8 * direct * fill(arm, 1.5 * light.softness_m)
         lamp = light_direction(light)
         curve = self.hung.rope[frame]
         ground = shadows_of(curve, lamp, self.scene.table)
@@ -250,7 +270,15 @@ def _shape(picture: Picture) -> tuple[int, int]:
 
 
 def exposures(studio: Studio, frames: int) -> Iterator[tuple[Picture, Picture, tuple[int, int, int, int]]]:
-    """Backdrop, moving area and its place for each picture in turn."""
+    """Backdrop, moving area and its place for each picture in turn, in the light of its time."""
+    known: tuple[Picture, Picture] | None = None
+    lit: Picture | None = None
     for frame in range(frames):
-        picture, area = studio.draw(frame)
-        yield studio.backdrop(frame)[1], picture, area
+        picture, (left, top, right, bottom) = studio.draw(frame)
+        backdrop = studio.backdrop(frame)[1]
+        if changes(studio.scene):
+            gain = gains(studio.scene, float(studio.places.clip_s[frame]))
+            if lit is None or known is None or known[0] is not backdrop or not np.array_equal(known[1], gain):
+                known, lit = (backdrop, gain), backdrop * gain
+            backdrop, picture = lit, picture * gain[top:bottom]
+        yield backdrop, picture, (left, top, right, bottom)

@@ -7,15 +7,18 @@ from pathlib import Path
 import av
 import cv2
 import numpy as np
+from av.container import OutputContainer
 from numpy.typing import NDArray
 
-from matchvision.filming.arrays import Picture
+from matchvision.filming.arrays import Array, Picture
+from matchvision.filming.equipment import Camera
 
 Area = tuple[int, int, int, int]
 
 TIME_BASE = Fraction(1, 90_000)
 # ITU-R BT.709: luma weights and limited range.
 KR, KB = 0.2126, 0.0722
+SOUND_RATE_Hz = 48_000
 LEVELS = 8192
 NOISE_PLANES = 3
 NOISE_SPARE_PX = 64
@@ -112,23 +115,24 @@ def develop(exposures: Iterable[tuple[Picture, Picture, Area]], sensor: Sensor) 
             plane[window] = part
 
 
-def write_clip(
-    path: Path, pictures: Iterable[NDArray[np.uint8]], size_px: tuple[int, int], frames_per_s: float, bitrate: int
-) -> int:
-    """Encode pictures as H.264 in mp4, and say how many were written.
+def write_clip(path: Path, pictures: Iterable[NDArray[np.uint8]], camera: Camera, sound: Array | None = None) -> int:
+    """Encode pictures as H.264 in mp4, with a sound track in AAC if there is one, and say how many were written.
 
     Presentation times are the frame's number over the rate, in ticks of 1/90000 s; the stream is tagged BT.709,
-    limited range.
+    limited range. Sound: one channel, −1 to 1, 48 kHz, from time zero on.
+
+    Checked by: tests/filming/test_signals.py::test_the_start_sound_is_in_the_clip_when_it_is_said_to_be
     """
     count = 0
+    frames_per_s = camera.frames_per_s
     with av.open(
         str(path), "w", format="mp4", options={"movflags": "+faststart", "video_track_timescale": "90000"}
     ) as container:
         stream = container.add_stream("libx264", rate=Fraction(frames_per_s).limit_denominator(1001))
-        stream.width, stream.height = size_px
+        stream.width, stream.height = camera.size_px
         stream.pix_fmt = "yuv420p"
         stream.time_base = TIME_BASE
-        stream.bit_rate = bitrate
+        stream.bit_rate = camera.bitrate
         stream.options = {"preset": "veryfast", "bf": "0", "g": "60", "x264-params": "chromaloc=1"}
         context = stream.codec_context
         context.time_base = TIME_BASE
@@ -137,6 +141,8 @@ def write_clip(
         context.colorspace = 1
         context.color_primaries = 1
         context.color_trc = 1
+        spoken = iter(()) if sound is None else _sound_packets(container, sound)
+        waiting = next(spoken, None)
         for planes in pictures:
             frame = av.VideoFrame.from_ndarray(planes, format="yuv420p")
             frame.time_base = TIME_BASE
@@ -144,6 +150,27 @@ def write_clip(
             for packet in stream.encode(frame):
                 container.mux(packet)
             count += 1
+            while waiting is not None and waiting[0] <= count / frames_per_s:
+                container.mux(waiting[1])
+                waiting = next(spoken, None)
         for packet in stream.encode():
             container.mux(packet)
+        if waiting is not None:
+            container.mux(waiting[1])
+        for _, packet in spoken:
+            container.mux(packet)
     return count
+
+
+def _sound_packets(container: OutputContainer, sound: Array) -> "Iterator[tuple[float, av.Packet[av.AudioStream]]]":
+    """Packets of an AAC track, each with the time [s] of its first sample."""
+    stream = container.add_stream("aac", rate=SOUND_RATE_Hz, layout="mono")
+    stream.bit_rate = 96_000
+    block = 1024
+    for start in range(0, len(sound), block):
+        frame = av.AudioFrame.from_ndarray(sound[None, start : start + block].astype(np.float32), "fltp", "mono")
+        frame.sample_rate, frame.pts, frame.time_base = SOUND_RATE_Hz, start, Fraction(1, SOUND_RATE_Hz)
+        for packet in stream.encode(frame):
+            yield start / SOUND_RATE_Hz, packet
+    for packet in stream.encode():
+        yield len(sound) / SOUND_RATE_Hz, packet

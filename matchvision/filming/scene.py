@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 from pydantic.dataclasses import dataclass
 
-from matchvision.filming.equipment import Camera, Light
+from matchvision.filming.equipment import Camera, Hand, Lamp, Light, Sound
 from matchvision.filming.values import STRICT, Colour, Name, NotNegative, Number, Point2, Point3, Positive, Share
 
 PALETTE: dict[str, str] = {
@@ -25,11 +25,15 @@ PALETTE: dict[str, str] = {
 
 @dataclass(frozen=True, config=STRICT)
 class Clock:
-    """When the match runs within the clip."""
+    """When the match runs within the clip.
+
+    ``told_by``: how the run sheet says when it starts, by its clip time or by what shows it.
+    """
 
     start_s: NotNegative
     duration_s: Positive
     after_s: NotNegative = 0.5
+    told_by: Literal["time", "first-motion", "sound", "lamp"] = "time"
 
 
 @dataclass(frozen=True, config=STRICT)
@@ -227,6 +231,23 @@ class Scene:
     colour: dict[Name, Colour] = Field(default_factory=lambda: dict(PALETTE))
     share_to_win: Share = 0.5
     thing: tuple[Thing, ...] = ()
+    sound: Sound | None = None
+    lamp: Lamp | None = None
+    hand: tuple[Hand, ...] = ()
+
+    @property
+    def start_sound_s(self) -> float | None:
+        """Clip time at which the start sound begins, if there is one."""
+        if self.sound is None:
+            return None
+        return self.clock.start_s if self.sound.at_s is None else self.sound.at_s
+
+    @property
+    def lamp_on_s(self) -> float | None:
+        """Clip time at which the start lamp goes on, if there is one."""
+        if self.lamp is None:
+            return None
+        return self.clock.start_s if self.lamp.on_s is None else self.lamp.on_s
 
     @property
     def end_s(self) -> float:

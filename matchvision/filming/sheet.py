@@ -105,6 +105,7 @@ def faults_of_sense(scene: Scene) -> Iterator[Fault]:
     if scene.rope.ends[0] == scene.rope.ends[1]:
         yield Fault("rope.ends", f"both are {scene.rope.ends[0]!r}", "name two machines")
     yield from _faults_of_profile(scene)
+    yield from _faults_of_signals(scene)
     link = scene.rope.link
     if link is not None and link.from_m + link.rest_m >= scene.rope.length_m:
         yield Fault("rope.link.from_m", f"the link reaches {link.from_m + link.rest_m:g} m", "end it within the rope")
@@ -151,6 +152,21 @@ def _faults_of_place(scene: Scene) -> Iterator[Fault]:
             f"{scene.rope.length_m:g} m between hitches {high - low:g} m apart",
             "lengthen the rope or set the machines nearer",
         )
+
+
+def _faults_of_signals(scene: Scene) -> Iterator[Fault]:
+    told = scene.clock.told_by
+    if (told == "sound" and scene.sound is None) or (told == "lamp" and scene.lamp is None):
+        yield Fault("clock.told_by", f"{told!r}, but there is no [{told}]", f"add [{told}] or tell the start otherwise")
+    if scene.lamp is not None and scene.lamp.told_px and scene.camera.sway is not None:
+        yield Fault("lamp.told_px", "the camera sways", "leave it out: the lamp has no fixed place in the picture")
+    length_s = (scene.frames - 1) / scene.camera.frames_per_s
+    for where, at_s in (("sound.at_s", scene.start_sound_s), ("lamp.on_s", scene.lamp_on_s)):
+        if at_s is not None and at_s > length_s:
+            yield Fault(where, f"{at_s:g} s in a clip of {length_s:g} s", "choose a time within the clip")
+    for index, hand in enumerate(scene.hand):
+        if hand.until_s <= hand.from_s:
+            yield Fault(f"hand.{index}.until_s", f"{hand.until_s:g} s is not after {hand.from_s:g} s", "let it last")
 
 
 def _faults_of_profile(scene: Scene) -> Iterator[Fault]:

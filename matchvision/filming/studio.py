@@ -13,6 +13,7 @@ from matchvision.filming.pictures import Studio, exposures
 from matchvision.filming.places import place_everything
 from matchvision.filming.recording import Sensor, develop, write_clip
 from matchvision.filming.scene import Scene
+from matchvision.filming.sound import sound_track
 from matchvision.filming.truth import frame_times, truth_facts, truth_table, write_truth
 from matchvision.filming.views import project
 
@@ -63,9 +64,10 @@ def film(scene: Scene, folder: Path, progress: Callable[[int, int], None] | None
     shown = exposures(Studio(scene, course, places, views), scene.frames)
     part = folder / "clip.mp4.part"
     try:
-        write_clip(
-            part, counted(develop(shown, sensor)), scene.camera.size_px, scene.camera.frames_per_s, scene.camera.bitrate
-        )
+        sound = None
+        if scene.sound is not None:
+            sound = sound_track(scene, course, scene.frames / scene.camera.frames_per_s)
+        write_clip(part, counted(develop(shown, sensor)), scene.camera, sound)
         part.replace(folder / "clip.mp4")
     finally:
         part.unlink(missing_ok=True)

@@ -11,6 +11,7 @@ from matchvision.filming.arrays import Array, Flags
 from matchvision.filming.camera import Poses, lens_of, rotation_vector
 from matchvision.filming.course import GRAVITY_M_S2, STEP_S, Course, MachineCourse
 from matchvision.filming.ground import axes
+from matchvision.filming.lamp import lamp_place_px
 from matchvision.filming.places import Places
 from matchvision.filming.scene import Machine, Scene
 from matchvision.filming.views import Views
@@ -137,6 +138,7 @@ def events(scene: Scene, course: Course) -> dict[str, Any]:
         "rope_release_s": None,
         "rope_latch_s": None,
         "power_loss": losses,
+        "hand_crossings_s": [[hand.from_s, hand.until_s] for hand in scene.hand],
     }
 
 
@@ -207,6 +209,8 @@ def truth_facts(scene: Scene, course: Course, views: Views, at_end: Places) -> d
             "frames": scene.frames,
             "match_start_clip_s": scene.clock.start_s,
             "match_end_clip_s": scene.end_s,
+            "start_sound_clip_s": scene.start_sound_s,
+            "lamp_on_clip_s": scene.lamp_on_s,
         },
         "camera": {
             "width": scene.camera.size_px[0],
@@ -226,8 +230,14 @@ def truth_facts(scene: Scene, course: Course, views: Views, at_end: Places) -> d
             "rolling_note": "u, v are where the marker is drawn; row v is exposed at "
             "pts + (v/(height-1) - 0.5) * rolling_shutter_s, x, y, z are at pts",
             "noise_levels": scene.camera.noise_levels,
+            "flicker_hz": scene.light.flicker_Hz if scene.light.flicker_ratio else None,
+            "sway_mm": 1000 * scene.camera.sway.move_m if scene.camera.sway else 0.0,
+            "sway_deg": scene.camera.sway.turn_deg if scene.camera.sway else 0.0,
             "bitrate": scene.camera.bitrate,
         },
+        "lamp": None
+        if scene.lamp is None
+        else {"at_m": list(scene.lamp.at_m), "first_picture_px": lamp_place_px(scene, 0.0).tolist()},
         "machines": {name: _machine_facts(name, machine) for name, machine in scene.machine.items()},
         "rope": {
             "length_m": rope.length_m,

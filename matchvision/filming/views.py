@@ -9,6 +9,7 @@ from matchvision.filming.camera import Poses, lens_of, poses_over_time, project_
 from matchvision.filming.course import Course
 from matchvision.filming.equipment import Camera
 from matchvision.filming.ground import axes
+from matchvision.filming.hand import hidden_by_hands
 from matchvision.filming.places import FACE_CLEARANCE_M, Places, origins, place_everything
 from matchvision.filming.scene import Scene
 
@@ -82,9 +83,11 @@ def project(scene: Scene, course: Course, places: Places) -> Views:
             seen = project_points(there, lens, poses_of(scene, moments))[:, 0]
         inside = (seen[:, 0] >= 0) & (seen[:, 0] <= width - 1) & (seen[:, 1] >= 0) & (seen[:, 1] <= height - 1)
         across, along, facing = _spread(scene, now, name, points, eye)
-        free = 1 - _hidden_share(points, eye, scene, now)
-        for offset in (across, -across, along, -along):
-            free += 1 - _hidden_share(points + offset, eye, scene, now)
+        offsets = np.broadcast_arrays(np.zeros_like(points), across, -across, along, -along)
+        rays = points + np.stack(offsets)
+        hidden = hidden_by_hands(scene, rays, eye, moments)
+        behind = np.stack([_behind_machines(ray, eye, scene, now) for ray in rays])
+        free = (~(hidden | behind)).sum(axis=0)
         views.pixels[name], views.visible[name] = seen, inside & facing & (free >= 3)
         views.moments[name] = moments
     return views
@@ -109,8 +112,8 @@ def _segment_hits_box(start: Array, end: Array, half: Array, centre: Array) -> F
     return np.asarray((enter < leave) & (leave > 0) & (enter < 1))
 
 
-def _hidden_share(points: Array, camera: Array, scene: Scene, course: Course) -> Array:
-    """Which of the points (n, 3) lie behind a machine's box, as 0 or 1 for each time."""
+def _behind_machines(points: Array, camera: Array, scene: Scene, course: Course) -> Flags:
+    """Which of the points (n, 3) lie behind a machine's box."""
     hidden = np.zeros(len(points), bool)
     for name, machine in scene.machine.items():
         state = course.machines[name]
@@ -119,7 +122,7 @@ def _hidden_share(points: Array, camera: Array, scene: Scene, course: Course) ->
         length, width, height = machine.size_m
         half = np.array([length / 2, width / 2, height / 2]) - FACE_CLEARANCE_M
         hidden |= _segment_hits_box(ends[0], ends[1], half, np.array([0.0, 0.0, height / 2]))
-    return hidden.astype(float)
+    return hidden
 
 
 def _spread(scene: Scene, now: Course, name: str, points: Array, camera: Array) -> tuple[Array, Array, Flags]:

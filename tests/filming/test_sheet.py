@@ -117,6 +117,25 @@ def test_a_profile_that_cannot_be_is_named(tmp_path: Path, old: str, new: str, w
     assert any(fault.where == where and words in str(fault) for fault in caught.value.faults), str(caught.value)
 
 
+@pytest.mark.parametrize(
+    ("old", "new", "where", "words"),
+    [
+        ('told_by = "sound"', 'told_by = "lamp"', "clock.told_by", "no [lamp]"),
+        ('kind = "horn"', "at_s = 9.0", "sound.at_s", "in a clip of 5.9 s"),
+        ("until_s = 3.7", "until_s = 3.0", "hand.0.until_s", "not after"),
+    ],
+)
+def test_signals_that_cannot_be_are_named(tmp_path: Path, old: str, new: str, where: str, words: str) -> None:
+    text = RIDGE.read_text(encoding="utf-8").replace(old, new, 1)
+    if "lamp" in words:
+        text = text.replace("[lamp] ", "# ").replace("at_m = [-0.55", "# at_m = [-0.55")
+    path = tmp_path / "scene.toml"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(SheetError) as caught:
+        read_scene(path)
+    assert any(fault.where == where and words in str(fault) for fault in caught.value.faults), str(caught.value)
+
+
 def test_a_missing_or_unreadable_file_is_said(tmp_path: Path) -> None:
     with pytest.raises(SheetError, match="No such file"):
         read_scene(tmp_path / "none.toml")
