@@ -94,12 +94,14 @@ def demo(ctx: click.Context, seed: int | None, out: Path, *, no_clip: bool) -> N
     The clip is drawn by the program itself, so the truth is known and stands beside the clip.
     """  # fmt: skip
     from matchvision.filming import demo_scene, film
+    from matchvision.writing.swapping import refuse_foreign
 
     wishes = _wishes(ctx)
     folder = out.parent / f"{out.name}-run"
     if folder.exists() and any(folder.iterdir()) and not (folder / "truth.json").is_file():
         what = "the folder for the filmed run holds other things than a filmed run"
         raise OutputError(what, where=str(folder), do="choose another place with --out")
+    refuse_foreign(out)
     scene = demo_scene(seed)
     say(f"Filming an invented match (seed {scene.seed}) into {folder} …", quiet=wishes.quiet)
     with shown_progress(quiet=wishes.quiet) as tell:
@@ -213,7 +215,7 @@ def forecast(ctx: click.Context, run: Path, samples: int) -> None:
     """The predicted run, before anything is filmed.
 
     From the sheet's [forecast] blocks: a small table over match time, the expected winner and when wheels are
-    expected to slip; what stands behind ± is one standard uncertainty. Where the sheet gives no start for a
+    expected to slip; what stands behind ± is half of the 95 % interval. Where the sheet gives no start for a
     machine, it is taken to stand on the table's middle line with the rope taut and halved.
     """  # fmt: skip
     from matchvision.cli.telling import tell_forecast

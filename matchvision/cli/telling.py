@@ -11,7 +11,7 @@ from matchvision.records.forecast import ForecastRun
 from matchvision.records.frames import ClipFacts, FootageFault
 from matchvision.records.results import Analysis, StageNote
 from matchvision.records.sheet import LensSheet, RunSheet
-from matchvision.uncertainty import format_quantity
+from matchvision.uncertainty import format_interval
 
 #: Warnings beyond these stand in the report only.
 MOST_WARNINGS = 5
@@ -20,21 +20,19 @@ FORECAST_LINES = 11
 
 
 def tell_analysis(analysis: Analysis) -> str:
-    """Verdict, margin, greatest pull and what to be careful about."""
+    """The verdict, what to be careful about, and what the footage does not support."""
     parts = []
     ruling = analysis.verdict.ruling
     if ruling is not None:
         parts.append(ruling.sentence)
-        if ruling.winner is not None and isfinite(ruling.margin_m):
-            sure = "sure" if ruling.sure else "not sure: the margin lies inside its 95 % uncertainty"
-            margin = format_quantity(1000 * ruling.margin_m, 1000 * ruling.u_margin_m, "mm")
-            parts.append(f"Margin {margin} (k = 1), {sure}.")
-    warnings = [f"{note.stage}: {warning}" for note in analysis.notes for warning in note.warnings]
+    shortfalls = find_shortfalls(analysis)
+    told_below = [note for note in shortfalls if note.status == "partly"]
+    warnings = [f"{n.stage}: {warning}" for n in analysis.notes if n not in told_below for warning in n.warnings]
     shown = warnings[:MOST_WARNINGS]
     if len(warnings) > len(shown):
         shown.append(f"and {len(warnings) - len(shown)} more in the report")
     parts.append(list_points("Be careful:", shown))
-    lacking = [f"{note.stage}: {_tell_lack(note)}" for note in find_shortfalls(analysis)]
+    lacking = [f"{note.stage}: {_tell_lack(note)}" for note in shortfalls]
     parts.append(list_points("The footage does not support everything that was asked for:", lacking))
     return "\n".join(part for part in parts if part)
 
@@ -91,12 +89,12 @@ def tell_footage(facts: ClipFacts, pictures: int, faults: Sequence[FootageFault]
 def tell_lens(lens: LensSheet, stills: int, path: Path) -> str:
     """Where a lens sheet went, how well it fits and how sure its focal length is."""
     camera = lens.camera
-    focal = format_quantity(float(camera.parameters[0]), float(camera.covariance[0, 0]) ** 0.5, "px")
+    focal = format_interval(float(camera.parameters[0]), float(camera.covariance[0, 0]) ** 0.5, "px")
     return "\n".join(
         [
             f"The board was found in {lens.views} of {stills} stills of {camera.width_px} x {camera.height_px} pixels; "
             f"its corners fit to {lens.rms_px:.2f} px (rms).",
-            f"Focal length {focal} (k = 1).",
+            f"Focal length {focal} (95 %).",
             f"Wrote {path}.",
         ]
     )
@@ -125,16 +123,16 @@ def _expected_winner(forecast: ForecastRun) -> str:
     if not forecast.winner:
         return ""
     chance = forecast.win_chance.get(forecast.winner, float("nan"))
-    margin = format_quantity(1000 * forecast.margin_m, 1000 * forecast.u_margin_m, "mm")
+    margin = format_interval(1000 * forecast.margin_m, 1000 * forecast.u_margin_m, "mm")
     said = f" with a chance of {100 * chance:.0f} %" if isfinite(chance) else ""
-    return f"{forecast.winner} is expected to win{said}, by {margin} (k = 1)."
+    return f"{forecast.winner} is expected to win{said}, by {margin}."
 
 
 def _slips(forecast: ForecastRun) -> list[str]:
     said = []
     for machine in forecast.machines.values():
         if isfinite(machine.first_slip_s):
-            when = format_quantity(machine.first_slip_s, machine.u_first_slip_s, "s")
+            when = format_interval(machine.first_slip_s, machine.u_first_slip_s, "s")
             said.append(f"{machine.machine}'s wheels slip from {when}, chance {100 * machine.slip_chance:.0f} %")
     return said
 
@@ -143,4 +141,4 @@ def _pair(value: float, u: float) -> str:
     if not isfinite(value):
         return "-"
     dust = 1e-9 * max(1.0, abs(value))  # what sampling leaves where nothing is uncertain
-    return format_quantity(float(value), float(u) if u > dust else 0.0)
+    return format_interval(float(value), float(u) if u > dust else 0.0)

@@ -18,7 +18,7 @@ from matchvision.records.events import Event
 from matchvision.records.motion import MachineMotion, MatchClock, RopeMotion, WheelMotion
 from matchvision.records.pull import PullSource, Traction
 from matchvision.records.sheet import TableSheet
-from matchvision.uncertainty import format_quantity
+from matchvision.uncertainty import K_95, format_interval
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -64,14 +64,14 @@ def find_first_motion(moved: MachineMotion, real_s: FloatArray, clock: MatchCloc
         start_s = at_s - clock.start_clip_s * clock.real_per_clip_ratio
         u_start_s = float(np.hypot(u_at_s, clock.u_start_s))
         evidence = (
-            f"{moved.machine} passed 10 mm/s at {format_quantity(start_s, u_start_s)} s (k = 1) and reached "
-            f"{format_quantity(1000 * best, 1000 * u_best)} mm/s within half a second."
+            f"{moved.machine} passed 10 mm/s at {format_interval(start_s, u_start_s)} s (95 %) and reached "
+            f"{format_interval(1000 * best, 1000 * u_best)} mm/s within half a second."
         )
         found = [Event("first-motion", moved.machine, start_s, float("nan"), u_start_s, chance, evidence)]
         early = chance_above(-start_s, u_start_s, 0.0)
         if early > 0.975 and not clock.source.startswith("first motion"):
             evidence = (
-                f"{moved.machine} moved {format_quantity(-1000 * start_s, 1000 * u_start_s)} ms (k = 1) before the "
+                f"{moved.machine} moved {format_interval(-1000 * start_s, 1000 * u_start_s)} ms (95 %) before the "
                 "start signal."
             )
             found.append(Event("early-start", moved.machine, start_s, float("nan"), u_start_s, early, evidence))
@@ -103,7 +103,7 @@ def find_turning(moved: MachineMotion, real_s: FloatArray, clock: MatchClock) ->
         way = "left" if np.nanmedian(heading[part] - first_deg) > 0 else "right"
         zero_s = clock.start_clip_s * clock.real_per_clip_ratio
         evidence = (
-            f"The heading of {moved.machine} went {format_quantity(best, u_best)}° (k = 1) to the {way} of "
+            f"The heading of {moved.machine} went {format_interval(best, u_best)}° (95 %) to the {way} of "
             f"{first_deg:.1f}°, with which it started. Limit 10°."
         )
         events.append(
@@ -120,12 +120,12 @@ def find_leaving(moved: MachineMotion, table: TableSheet, real_s: FloatArray, cl
     beyond_m = np.fmax(np.abs(moved.x_m) - table.length_m / 2, np.abs(moved.y_m) - table.width_m / 2)
     u_m = np.fmax(moved.u_x_m, moved.u_y_m)
     zero_s = clock.start_clip_s * clock.real_per_clip_ratio
-    for stretch in keep_long((beyond_m > 1.96 * u_m) & (match_s > 0), real_s, 0.1):
+    for stretch in keep_long((beyond_m > K_95 * u_m) & (match_s > 0), real_s, 0.1):
         part = stretch.frames
         best, u_best = best_mean(beyond_m[part], u_m[part], real_s[part], 0.1)
         at_s, u_at_s = date_crossing(beyond_m, u_m, real_s, stretch.first, 0.0)
         evidence = (
-            f"The middle of {moved.machine} went {format_quantity(1000 * best, 1000 * u_best)} mm (k = 1) beyond the "
+            f"The middle of {moved.machine} went {format_interval(1000 * best, 1000 * u_best)} mm (95 %) beyond the "
             "table's edge."
         )
         chance = chance_above(best, u_best, 0.0)
@@ -165,7 +165,7 @@ def find_stalls(
         rate, u = float(np.nanmedian(wheel.rate_rad_s[part])), float(np.nanmedian(wheel.u_rate_rad_s[part]))
         chance = chance_above(-abs(rate), u, -STALL_RAD_S)
         evidence = (
-            f"Wheel {wheel.wheel} of {wheel.machine} turned at {format_quantity(rate, u)} rad/s (middle value, k = 1) "
+            f"Wheel {wheel.wheel} of {wheel.machine} turned at {format_interval(rate, u)} rad/s (middle value, 95 %) "
             f"for {real_s[stretch.last] - real_s[stretch.first]:.2f} s under drive, {source}. Limit 0.1 rad/s for 1 s."
         )
         at_s, u_at_s = date_crossing(-np.abs(wheel.rate_rad_s), wheel.u_rate_rad_s, real_s, stretch.first, -STALL_RAD_S)
@@ -190,7 +190,7 @@ def find_holding(
         most_N, u_N = best_mean(pull.tension_N[part], pull.u_tension_N[part], real_s[part], 0.1)
         evidence = (
             f"{moved.machine} stood for {real_s[stretch.last] - real_s[stretch.first]:.2f} s against up to "
-            f"{format_quantity(most_N, u_N)} N (k = 1)."
+            f"{format_interval(most_N, u_N)} N (95 %)."
         )
         start_s, end_s = float(real_s[stretch.first]) - zero_s, _end_s(real_s, stretch.last, zero_s)
         chance = chance_above(most_N, u_N, 0.5)

@@ -12,7 +12,7 @@ from matchvision.grip.intervals import best_mean, chance_above, keep_long, typic
 from matchvision.records.events import Event
 from matchvision.records.motion import MachineMotion, MatchClock, Motion, RopeMotion
 from matchvision.records.sheet import RunSheet
-from matchvision.uncertainty import format_quantity
+from matchvision.uncertainty import K_95, beyond_share, format_interval
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -35,9 +35,9 @@ def find_lead_changes(sheet: RunSheet, rope: RopeMotion, real_s: FloatArray, clo
         return []
     zero_s = clock.start_clip_s * clock.real_per_clip_ratio
     match_s = real_s - zero_s
-    lead_m = (rope.on_plus_x_m - rope.on_minus_x_m) / 2
-    u_m = np.hypot(rope.u_on_plus_x_m, rope.u_on_minus_x_m) / 2
-    band_m = np.fmax(LEAD_M, 1.96 * u_m)
+    sides = (rope.on_plus_x_m, rope.u_on_plus_x_m, rope.on_minus_x_m, rope.u_on_minus_x_m)
+    lead_m, u_m = beyond_share(*sides)
+    band_m = np.fmax(LEAD_M, K_95 * u_m)
     during = np.isfinite(lead_m) & (match_s >= 0) & (match_s <= clock.duration_s)
     frames = np.flatnonzero(during & (np.abs(lead_m) > band_m))
     events = []
@@ -54,11 +54,10 @@ def find_lead_changes(sheet: RunSheet, rope: RopeMotion, real_s: FloatArray, clo
         leader = homes["+x" if lead_m[after] > 0 else "-x"]
         evidence = (
             f"The larger share of the rope passed to the side of {leader}: lead of the +x side "
-            f"{format_quantity(1000 * lead_m[before], 1000 * u_m[before])} mm before, "
-            f"{format_quantity(1000 * lead_m[after], 1000 * u_m[after])} mm after (k = 1)."
+            f"{format_interval(1000 * lead_m[before], 1000 * u_m[before])} mm before, "
+            f"{format_interval(1000 * lead_m[after], 1000 * u_m[after])} mm after (95 %)."
         )
-        sides = ((abs(float(lead_m[k])), float(u_m[k])) for k in (before, after))
-        chance = math.prod(chance_above(lead, u, 0.0) for lead, u in sides)
+        chance = math.prod(chance_above(abs(float(lead_m[k])), float(u_m[k]), 0.0) for k in (before, after))
         events.append(Event("lead-change", leader, at_s - zero_s, float("nan"), u_s, chance, evidence))
     return events
 
@@ -133,7 +132,7 @@ def _watch_bead(
         best, u_best = best_mean(excess_m[part], u_m[part], real_s[part], OFF_FOR_S)
         at_s, u_at_s = _date_leaving(excess_m, u_m, real_s, stretch.first)
         evidence = (
-            f"Bead {motion.tracks.names[column]} ran {format_quantity(1000 * best, 1000 * u_best)} mm (k = 1) further "
+            f"Bead {motion.tracks.names[column]} ran {format_interval(1000 * best, 1000 * u_best)} mm (95 %) further "
             f"from the hitch of {machine} than the {1000 * reach_m:.0f} mm of cord between them allow."
         )
         chance = chance_above(best, u_best, OFF_M / 2)

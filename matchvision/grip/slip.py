@@ -17,7 +17,7 @@ from matchvision.grip.intervals import (
 )
 from matchvision.records.events import Event
 from matchvision.records.motion import MachineMotion, MatchClock, WheelMotion
-from matchvision.uncertainty import format_quantity
+from matchvision.uncertainty import format_interval
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -116,8 +116,8 @@ def slip_events(wheel: WheelMotion, kinds: tuple[str, ...], real_s: FloatArray, 
             typical = float(np.nanmedian(slip_m_s[a : b + 1]))
             greatest = 1000 * float(np.nanmax(slip_m_s[a : b + 1]))
             evidence = (
-                f"Wheel {wheel.wheel} of {wheel.machine}: {what} at {format_quantity(1000 * typical, 1000 * u)} mm/s "
-                f"(middle value, k = 1) for {real_s[b] - real_s[a]:.2f} s; up to {greatest:.0f} mm/s. "
+                f"Wheel {wheel.wheel} of {wheel.machine}: {what} at {format_interval(1000 * typical, 1000 * u)} mm/s "
+                f"(middle value, 95 %) for {real_s[b] - real_s[a]:.2f} s; up to {greatest:.0f} mm/s. "
                 "Limit 30 mm/s for 0.15 s."
             )
             end_s = float(real_s[b if b == whole.last else b + 1])

@@ -89,6 +89,7 @@ def render_page(analysis: Analysis, *, has_clip: bool) -> str:
     verdict, surely = wording.verdict_words(analysis)
     notes = analysis.notes
     advised = {text for note in notes for text in note.advice}
+    disagreement = () if analysis.pull is None else analysis.pull.disagreement
     context: dict[str, Any] = {
         "run": analysis.run.sheet.run,
         "clip": analysis.clip,
@@ -120,11 +121,11 @@ def render_page(analysis: Analysis, *, has_clip: bool) -> str:
         "causes": sorted(analysis.verdict.causes, key=lambda c: -c.probability),
         "budgets": budgets(analysis),
         "left_out": [t for t in (analysis.pull.left_out if analysis.pull else ()) if t not in advised],
-        "disagreement": () if analysis.pull is None else analysis.pull.disagreement,
+        "disagreement": disagreement,
         "forecast": analysis.forecast,
         "faults": (*analysis.clip.faults, *analysis.faults),
         "notes": notes,
-        "warnings": [(n.stage, w) for n in notes for w in n.warnings],
+        "warnings": [(n.stage, w) for n in notes for w in n.warnings if w not in disagreement],
         "advice": [(n.stage, a) for n in notes for a in n.advice],
         "table_view": analysis.table,
         "sheets": analysis.run.sheet_texts,

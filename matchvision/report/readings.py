@@ -9,11 +9,12 @@ import numpy.typing as npt
 from matchvision.records.motion import RopeMotion
 from matchvision.records.pull import PullSource
 from matchvision.records.results import Analysis
+from matchvision.uncertainty import K_95, beyond_share, share_of_whole
 
 FloatArray = npt.NDArray[np.float64]
 
 #: From a standard uncertainty to the half width of a 95 % interval.
-COVERAGE = 1.96
+COVERAGE = K_95
 #: How much of the clip before the start and after the end is drawn [s].
 AROUND_S = 0.5
 
@@ -46,20 +47,14 @@ def side_name(analysis: Analysis, home: str) -> str:
 def rope_middle(rope: RopeMotion) -> tuple[FloatArray, FloatArray]:
     """Place of the rope's middle [m], measured along the rope from the centre line, and its u.
 
-    Notes
-    -----
-    (on_plus − on_minus) / 2. A shift of the camera moves both sides against each other, so the two uncertainties are
-    added, not squared and added: the cautious choice.
+    It lies on the +x side by so much as that side holds more than half of the rope.
     """
-    return (rope.on_plus_x_m - rope.on_minus_x_m) / 2, (rope.u_on_plus_x_m + rope.u_on_minus_x_m) / 2
+    return beyond_share(rope.on_plus_x_m, rope.u_on_plus_x_m, rope.on_minus_x_m, rope.u_on_minus_x_m)
 
 
 def rope_share(rope: RopeMotion) -> tuple[FloatArray, FloatArray]:
-    """Share of the rope on the +x side (0 to 1) and its u, with the two sides' uncertainties taken as opposed."""
-    total = rope.on_plus_x_m + rope.on_minus_x_m
-    total = np.where(total > 0, total, np.nan)
-    u = (rope.on_minus_x_m * rope.u_on_plus_x_m + rope.on_plus_x_m * rope.u_on_minus_x_m) / total**2
-    return rope.on_plus_x_m / total, u
+    """Share of the rope on the +x side (0 to 1) and its u."""
+    return share_of_whole(rope.on_plus_x_m, rope.u_on_plus_x_m, rope.on_minus_x_m, rope.u_on_minus_x_m)
 
 
 def place_of_run(analysis: Analysis) -> tuple[str, FloatArray, FloatArray]:
@@ -113,16 +108,22 @@ def place_limits(analysis: Analysis) -> tuple[float, float]:
 
 
 def shown_sources(analysis: Analysis) -> tuple[PullSource, ...]:
-    """Sources of pull that say anything, the most trusted last: all together, or the only one there is."""
+    """Sources of pull that say anything, the most trusted last.
+
+    That is all together; but the only one that is independent of the forecast, or there at all, is not shown twice.
+    """
     if analysis.pull is None:
         return ()
     known = [s for s in analysis.pull.sources if np.isfinite(s.tension_N).any()]
     single = [s for s in known if s.source != "fused"]
-    return tuple(single) if len(single) == 1 else (*single, *(s for s in known if s.source == "fused"))
+    trusted = [s for s in single if s.independent] or single
+    if len(trusted) == 1:
+        return (*(s for s in single if s is not trusted[0]), trusted[0])
+    return (*single, *(s for s in known if s.source == "fused"))
 
 
 def best_pull(analysis: Analysis) -> PullSource | None:
-    """All sources together, or the only one; None where pull was not measured."""
+    """All sources together, or the only one to be trusted; None where pull was not measured."""
     return (shown_sources(analysis) or (None,))[-1]
 
 

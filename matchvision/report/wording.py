@@ -161,7 +161,9 @@ def cause_words(analysis: Analysis) -> str:
         return sentence(said if "%" in said else f"{said} ({chance(causes[0].probability)})")
     if analysis.forecast is None:
         return "No cause is named: a [forecast] in the sheet would let this page say what differed from the plan."
-    return "No cause is named: nothing was found that sets this run apart from its forecast."
+    if analysis.verdict.comparison:
+        return "No cause is named: the forecast is too wide, or too little was measured, to tell run from plan."
+    return "No cause is named: nothing that was measured can be set against the forecast."
 
 
 def headline(text: str) -> tuple[str, str]:
@@ -213,9 +215,9 @@ def comparison_words(row: ComparisonRow) -> str:
 
 
 def cause_name(row: CauseRow) -> str:
-    """A cause in a few words, with its machine."""
+    """A cause in a few words, with its machine; of what is unexplained nobody knows whose it is."""
     words = CAUSE_WORDS.get(row.cause, row.cause)
-    return f"{row.machine}: {words}" if row.machine else words
+    return f"{row.machine}: {words}" if row.machine and row.cause != "unexplained" else words
 
 
 def rule_words(analysis: Analysis) -> str:
@@ -237,7 +239,7 @@ def rule_words(analysis: Analysis) -> str:
 
 
 def example_citation(analysis: Analysis) -> str:
-    """One number of this run as it would be written elsewhere."""
+    """One number of this run as it would be written elsewhere; empty where there is none."""
     ruling = analysis.verdict.ruling
     if ruling is not None and ruling.winner is not None and math.isfinite(ruling.margin_m):
         margin = quantity(1000 * ruling.margin_m, 1000 * ruling.u_margin_m, "mm")
@@ -245,8 +247,7 @@ def example_citation(analysis: Analysis) -> str:
     best = best_pull(analysis)
     if best is not None:
         k = greatest_in_match(analysis, best.tension_N)
-        if k is None:
-            return "share of rope 58.2 ± 0.6 % (95 %, k = 1.96)"
-        greatest = quantity(float(best.tension_N[k]), float(best.u_tension_N[k]), "N")
-        return f"greatest pull {greatest} (95 %, k = 1.96), from {source_words(best)}"
-    return "share of rope 58.2 ± 0.6 % (95 %, k = 1.96)"
+        if k is not None:
+            greatest = quantity(float(best.tension_N[k]), float(best.u_tension_N[k]), "N")
+            return f"greatest pull {greatest} (95 %, k = 1.96), from {source_words(best)}"
+    return ""

@@ -1,6 +1,10 @@
 """Numbers as people read them: the uncertainty to two digits at most, the value to match."""
 
 import math
+from typing import Final
+
+#: From a standard uncertainty to the half width of an interval that holds 95 % (normal).
+K_95: Final = 1.96
 
 
 def round_to_uncertainty(value: float, u: float, digits: int = 2) -> tuple[float, float, int]:
@@ -36,3 +40,15 @@ def format_quantity(value: float, u: float, unit: str = "", *, digits: int = 2) 
     rounded, u_rounded, decimals = round_to_uncertainty(value, u, digits)
     places = max(decimals, 0)
     return f"{rounded + 0.0:.{places}f} ± {u_rounded:.{places}f}{tail}"
+
+
+def format_interval(value: float, u: float, unit: str = "") -> str:
+    """A value with the half width of its 95 % interval and unit; ``u`` is its standard uncertainty.
+
+    What people read has one meaning of ± throughout, this one; tables and ``result.json`` keep the standard one.
+
+    Notes
+    -----
+    Checked by: tests/uncertainty/test_rounding.py::test_interval_is_wider_than_the_standard_uncertainty
+    """
+    return format_quantity(value, K_95 * u, unit)

@@ -8,7 +8,7 @@ import numpy as np
 
 from matchvision.records.events import Event, Grip
 from matchvision.records.results import CauseRow
-from matchvision.uncertainty import format_quantity
+from matchvision.uncertainty import format_interval
 from matchvision.verdict.comparing import Compared
 
 #: Where something else was at work, comparison errors are taken this many u_val wide, beyond their own one.
@@ -24,7 +24,7 @@ GROUPS: Final = ("place", "pull", "slip", "speed")
 def weigh_causes(compared: Sequence[Compared], grip: Grip | None) -> tuple[CauseRow, ...]:
     """Explanations by probability: as predicted, unexplained, and a hitch that let go where that was seen.
 
-    Empty where nothing was predicted.
+    Empty where nothing was predicted, or so loosely that no comparison could have told, unless the hitch let go.
 
     Notes
     -----
@@ -35,21 +35,21 @@ def weigh_causes(compared: Sequence[Compared], grip: Grip | None) -> tuple[Cause
     Checked by: tests/verdict/test_causing.py::test_bayes_factor_of_one_error
     """
     evidence = choose_evidence(compared)
-    if not evidence:
+    loss = _first_loss(grip)
+    if not evidence and (loss is None or not compared):
         return ()
     z = np.array([c.row.error / c.row.u_validation for c in evidence])
     log_narrow = math.log(PRIOR) - 0.5 * float(z @ z)
     log_broad = -0.5 * float(z @ z) / (1 + BROAD**2) - 0.5 * len(z) * math.log(1 + BROAD**2)
     names, logs = ["as-predicted", "unexplained"], [log_narrow, math.log(1 - PRIOR) + log_broad]
-    loss = _first_loss(grip)
     if loss is not None:
         odds = math.log(max(loss.probability, FALSE_ALARM))
         names.append("hitch-released")
         logs = [value + math.log(FALSE_ALARM) for value in logs] + [math.log(1 - PRIOR) + log_broad + odds]
     chances = np.exp(np.array(logs) - max(logs))
     chances /= chances.sum()
-    worst = evidence[int(np.argmax(np.abs(z)))]
-    told = say_worst(worst, len(evidence))
+    worst = evidence[int(np.argmax(np.abs(z)))] if evidence else None
+    told = say_worst(worst, len(evidence)) if worst else "no quantity was predicted closely enough to tell."
     contradicted = [c.row.quantity for c in compared if c.row.within == "no" and not math.isfinite(c.row.error)]
     also = f" Seen on one side only: {', '.join(contradicted)}." if contradicted else ""
     rows = []
@@ -61,10 +61,13 @@ def weigh_causes(compared: Sequence[Compared], grip: Grip | None) -> tuple[Cause
             rows.append(CauseRow(name, "", p, *nothing, statement))
         elif name == "unexplained":
             statement = f"Something that was not predicted was at work, {say_chance(p)}: {told}{also}"
+            if worst is None:
+                rows.append(CauseRow(name, "", p, *nothing, statement))
+                continue
             row = worst.row
             rows.append(CauseRow(name, worst.machine, p, row.error, row.u_validation, row.unit, math.nan, statement))
         elif loss is not None:
-            since = format_quantity(loss.start_s, loss.u_start_s, "s")
+            since = f"{format_interval(loss.start_s, loss.u_start_s, 's')} (95 %)"
             statement = f"The rope left the hitch of {loss.machine} at {since}, {say_chance(p)}: {loss.evidence}"
             rows.append(CauseRow(name, loss.machine, p, loss.start_s, loss.u_start_s, "s", loss.start_s, statement))
     return tuple(sorted(rows, key=lambda row: -row.probability))
@@ -73,6 +76,7 @@ def weigh_causes(compared: Sequence[Compared], grip: Grip | None) -> tuple[Cause
 def choose_evidence(compared: Sequence[Compared]) -> tuple[Compared, ...]:
     """One row for each group and, of slip, one for each machine: those that are not said already by another row.
 
+    Rows that were too blunt to notice an error are no evidence: agreeing costs them nothing.
     The whole rope's place stands for the machines' distances and mean speeds, which a taut rope ties together; but not
     where all of the rope was predicted to lie on one side, whose end is a limit without an uncertainty.
     """
@@ -80,6 +84,7 @@ def choose_evidence(compared: Sequence[Compared]) -> tuple[Compared, ...]:
         c
         for c in compared
         if c.group in GROUPS
+        and c.row.within != "inconclusive"
         and math.isfinite(c.row.error)
         and math.isfinite(c.row.u_validation)
         and c.row.u_validation > 0
@@ -99,11 +104,11 @@ def say_worst(worst: Compared, count: int) -> str:
     row = worst.row
     times = abs(row.error) / row.u_validation
     unit = "" if row.unit == "1" else row.unit
-    predicted = format_quantity(row.predicted, row.u_predicted, unit)
-    measured = format_quantity(row.measured, row.u_measured, unit)
-    among = f"of {count} independent quantities the" if count > 1 else "the"
+    predicted = format_interval(row.predicted, row.u_predicted, unit)
+    measured = format_interval(row.measured, row.u_measured, unit)
+    among = f"of {count} quantities the" if count > 1 else "the"
     return (
-        f"{among} largest disagreement is in the {row.quantity}: predicted {predicted}, measured {measured} (k = 1), "
+        f"{among} largest disagreement is in the {row.quantity}: predicted {predicted}, measured {measured} (95 %), "
         f"{times:.1f} times their combined uncertainty apart."
     )
 

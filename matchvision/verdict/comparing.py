@@ -24,6 +24,8 @@ FloatArray = npt.NDArray[np.float64]
 PEAK_OVER_S: Final = 0.2
 #: A comparison that could not have noticed an error of this share of the quantity's scale says nothing.
 BLUNT_RATIO: Final = 0.5
+#: A way counts as at least this share of the table's length: next to nothing is no size to measure errors by.
+LEAST_WAY_RATIO: Final = 0.025
 #: A stated chance below this of what then happened counts against the forecast; no single run speaks for it.
 UNLIKELY: Final = 0.05
 SLIP_KINDS: Final = ("slip", "spin", "dragged")
@@ -85,7 +87,7 @@ def compare_run(
                 rows.extend(_compare_slip(run, motion, grip, clock, predicted))
         rows.extend(_compare_pull(motion, pull, clock, (forecast.t_s, forecast.tension_N, forecast.u_tension_N)))
         if motion.rope is not None:
-            rows.extend(_compare_rope(motion, clock, forecast))
+            rows.extend(_compare_rope(run, motion, clock, forecast))
         rows.extend(_compare_chances(dict(forecast.win_chance), ruling, ""))
     stated = {n: f.win_chance for n, f in run.sheet.forecast.items() if f.win_chance is not None}
     rows.extend(_compare_chances(stated, ruling, ", as stated"))
@@ -144,7 +146,6 @@ def _compare_machine(
     name, t_s = moved.machine, clock.match_time(motion.clip_s)
     side = 1.0 if run.sheet.machine[name].home == "+x" else -1.0
     end_s = _end_of_both(motion, clock, forecast)
-    scale_m = run.sheet.table.length_m / 4
     told = []
     for x_m, u_x_m, time_s in (
         (predicted.x_m, predicted.u_x_m, forecast.t_s),
@@ -152,7 +153,7 @@ def _compare_machine(
     ):
         (start_m, u_start_m), (final_m, u_final_m) = (read_at(x_m, u_x_m, time_s, at) for at in (0.0, end_s))
         told.append((side * (final_m - start_m), math.hypot(u_start_m, u_final_m)))
-    scale_m = max(abs(told[1][0]), 0.1 * scale_m)
+    scale_m = max(abs(told[1][0]), LEAST_WAY_RATIO * run.sheet.table.length_m)
     row = compare_quantity(f"distance towards home, {name}", "m", told[0], told[1], scale_m)
     yield Compared("place", name, row)
     if end_s > 0:
@@ -202,7 +203,7 @@ def _compare_pull(
         yield Compared("pull", "", compare_quantity("peak pull", "N", foreseen, measured, measured[0]))
 
 
-def _compare_rope(motion: Motion, clock: MatchClock, forecast: ForecastRun) -> Iterator[Compared]:
+def _compare_rope(run: Run, motion: Motion, clock: MatchClock, forecast: ForecastRun) -> Iterator[Compared]:
     rope = motion.rope
     if rope is None:
         return
@@ -210,8 +211,11 @@ def _compare_rope(motion: Motion, clock: MatchClock, forecast: ForecastRun) -> I
     foreseen = read_at(forecast.on_plus_x_m, forecast.u_on_plus_x_m, forecast.t_s, end_s)
     measured = read_at(rope.on_plus_x_m, rope.u_on_plus_x_m, t_s, end_s)
     if math.isfinite(foreseen[0]) and math.isfinite(measured[0]):
-        total_m = float(np.nanmedian(rope.total_m)) if np.isfinite(rope.total_m).any() else 2 * measured[0]
-        row = compare_quantity("rope on the +x side at the end", "m", foreseen, measured, total_m / 2)
+        # Its size is how far the rope went, as for the machines: where on the rope one starts to count is no size.
+        at_start = read_at(rope.on_plus_x_m, rope.u_on_plus_x_m, t_s, 0.0)[0]
+        went_m = abs(measured[0] - at_start) if math.isfinite(at_start) else 0.0
+        scale_m = max(went_m, LEAST_WAY_RATIO * run.sheet.table.length_m)
+        row = compare_quantity("rope on the +x side at the end", "m", foreseen, measured, scale_m)
         yield Compared("place", "", row)
 
 

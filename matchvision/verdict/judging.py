@@ -10,11 +10,9 @@ from scipy.special import ndtr
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.results import Ruling
 from matchvision.records.sheet import Run
-from matchvision.uncertainty import format_quantity
+from matchvision.uncertainty import K_95, beyond_share, format_interval, share_of_whole
 from matchvision.verdict.reading import read_at
 
-#: Factor from standard uncertainty to an interval that holds 95 % (normal).
-K_95 = 1.96
 NAN = math.nan
 Side = Literal["-x", "+x"]
 
@@ -62,19 +60,15 @@ def rule_by_share(run: Run, motion: Motion, clock: MatchClock, homes: Mapping[Si
     minus_m, u_minus_m = read_at(rope.on_minus_x_m, rope.u_on_minus_x_m, t_s, clock.duration_s)
     if not (np.isfinite(plus_m) and np.isfinite(minus_m)):
         return _no_winner(_say_missing("The rope", motion, clock), clock)
-    total_m, _ = read_at(rope.total_m, rope.u_total_m, t_s, clock.duration_s)
-    total_m = plus_m + minus_m if not np.isfinite(total_m) else total_m
     side: Side = "+x" if plus_m >= minus_m else "-x"
-    most_m, u_most_m = (plus_m, u_plus_m) if side == "+x" else (minus_m, u_minus_m)
-    # What one side gains the other loses, so the total is known better than either side: its own part stands in
-    # both sides' lengths already.
-    margin_m, u_margin_m = most_m - to_win * total_m, u_most_m
+    sides = (plus_m, u_plus_m, minus_m, u_minus_m) if side == "+x" else (minus_m, u_minus_m, plus_m, u_plus_m)
+    margin_m, u_margin_m = (float(number) for number in beyond_share(*sides, to_win))
+    share, u_share = (float(number) for number in share_of_whole(*sides))
     leader, other = homes[side], homes["-x" if side == "+x" else "+x"]
-    share, u_share = most_m / total_m, u_most_m / total_m
     sure = abs(margin_m) > K_95 * u_margin_m
     at = f"when the clock stopped at {clock.duration_s:g} s"
     held = f"{leader} held {100 * share:.1f} % of the rope {at}"
-    beyond = f"{format_quantity(1000 * abs(margin_m), 1000 * K_95 * u_margin_m)} mm (95 %)"
+    beyond = f"{format_interval(1000 * abs(margin_m), 1000 * u_margin_m, 'mm')} (95 %)"
     if margin_m <= 0:
         sentence = f"Nobody has won: {held}, {beyond} short of the {100 * to_win:g} % that win."
         if not sure:
@@ -106,7 +100,7 @@ def rule_by_mark(run: Run, motion: Motion, clock: MatchClock, homes: Mapping[Sid
     leader = homes["+x" if x_m > 0 else "-x"]
     margin_m = abs(x_m) - line_m
     sure = abs(margin_m) > K_95 * u_m
-    beyond = f"{format_quantity(1000 * abs(margin_m), 1000 * K_95 * u_m)} mm (95 %)"
+    beyond = f"{format_interval(1000 * abs(margin_m), 1000 * u_m, 'mm')} (95 %)"
     close = "" if sure else "Too close to call: "
     if margin_m > 0:
         sentence = f"{close}{leader} has the mark {mark} {beyond} past its line."

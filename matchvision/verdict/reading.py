@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 FloatArray = npt.NDArray[np.float64]
 
-#: A value is read from the frames this near the moment.
+#: A value is read between frames this near the moment.
 NEAR_S: Final = 0.15
 #: Beyond the last known value a series is carried on for no longer than this.
 CARRY_S: Final = 0.5
@@ -16,29 +16,32 @@ CARRY_S: Final = 0.5
 def read_at(values: FloatArray, u_values: FloatArray, t_s: FloatArray, at_s: float) -> tuple[float, float]:
     """Value and u of a series at a moment, NaN where it is not known near it.
 
-    A straight line through the frames within 0.15 s; u is that of the three nearest frames, not averaged down, since
-    most of it is common to them. Where the series ends up to 0.5 s before the moment it is carried on at its last
-    speed, and all that it is carried on by counts as uncertainty.
+    Straight between the last known frame before the moment and the first one after it, both within 0.15 s of it: the
+    series is smooth already, and drivers let go when the clock stops, so that frames further on would bend a longer
+    line. u is that of the three nearest frames, not averaged down, since most of it is common to them. Where the series
+    ends up to 0.5 s before the moment it is carried on at its last speed, and all that it is carried on by counts as
+    uncertainty.
 
     Notes
     -----
     Checked by: tests/verdict/test_reading.py::test_series_that_ends_early_is_carried_on
     """
     known = np.isfinite(values) & np.isfinite(u_values)
-    near = known & (np.abs(t_s - at_s) <= NEAR_S)
-    carried_s = 0.0
-    if near.sum() < 2 or t_s[near].max() < at_s - NEAR_S / 2 or t_s[near].min() > at_s + NEAR_S / 2:
-        if not known.any():
-            return float("nan"), float("nan")
-        nearest_s = float(t_s[known][np.argmin(np.abs(t_s[known] - at_s))])
-        carried_s = abs(at_s - nearest_s)
-        if carried_s > CARRY_S:
-            return float("nan"), float("nan")
-        near = known & (np.abs(t_s - nearest_s) <= 2 * NEAR_S)
-    nearest = np.argsort(np.abs(t_s[near] - at_s), kind="stable")[:3]
-    u = float(np.sqrt(np.mean(u_values[near][nearest] ** 2)))
+    if not known.any():
+        return float("nan"), float("nan")
+    known_s, known_values = t_s[known], values[known]
+    nearest = np.argsort(np.abs(known_s - at_s), kind="stable")[:3]
+    u = float(np.sqrt(np.mean(u_values[known][nearest] ** 2)))
+    after = int(np.searchsorted(known_s, at_s))
+    around = known_s[max(after - 1, 0) : after + 1]
+    if len(around) == 2 and np.all(np.abs(around - at_s) <= NEAR_S):
+        return float(np.interp(at_s, known_s, known_values)), u
+    nearest_s = float(known_s[nearest[0]])
+    carried_s = at_s - nearest_s
+    if abs(carried_s) > CARRY_S:
+        return float("nan"), float("nan")
+    near = np.abs(known_s - nearest_s) <= 2 * NEAR_S
     if near.sum() < 3:
-        slope, value = 0.0, float(values[near].mean())
-    else:
-        slope, value = (float(c) for c in np.polyfit(t_s[near] - at_s, values[near], 1))
+        return float(known_values[nearest[0]]), u
+    slope, value = (float(c) for c in np.polyfit(known_s[near] - at_s, known_values[near], 1))
     return value, float(np.hypot(u, slope * carried_s))

@@ -77,6 +77,6 @@ def test_holding_needs_a_known_pull() -> None:
     pull = PullSource("link", np.full(N, 12.0), np.full(N, 0.3), np.zeros(N), independent=True, budget=())
     (event,) = find_holding(moved, make_rope(N), pull, T_S, CLOCK)
     assert event.end_s - event.start_s > 2.8
-    assert "12.00 ± 0.30 N" in event.evidence
+    assert "12.00 ± 0.59 N (95 %)" in event.evidence
     assert not find_holding(moved, make_rope(N), None, T_S, CLOCK)
     assert not find_holding(moved, make_rope(N, slack=1.0), pull, T_S, CLOCK)

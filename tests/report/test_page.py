@@ -14,6 +14,8 @@ from matchvision.report import write_page
 from matchvision.report.charts import nice_ticks, tick_text
 from matchvision.report.embedding import MOST_MOMENTS, chosen_frames
 from matchvision.report.page import render_page
+from matchvision.report.readings import shown_sources
+from matchvision.report.wording import example_citation
 from tests.report.invented import invent_analysis, rename
 
 SECTIONS = {
@@ -162,6 +164,28 @@ def test_nothing_at_all_still_makes_a_page() -> None:
     for part in ("rope", "machines", "pull", "grip", "forecast", "verdict"):
         analysis = without(analysis, part)
     assert set(read(render_page(analysis, has_clip=False)).ids) >= SECTIONS
+
+
+def test_no_number_is_cited_that_was_not_measured() -> None:
+    analysis = invent_analysis()
+    bare = dataclasses.replace(analysis, pull=None, verdict=dataclasses.replace(analysis.verdict, ruling=None))
+    assert example_citation(bare) == ""
+    assert "value ± half of the 95 % interval" in render_page(bare, has_clip=False)
+
+
+def test_a_source_that_stands_alone_is_not_shown_twice() -> None:
+    """Beside a drive that leans on the forecast the link alone makes up the fused pull."""
+    analysis = invent_analysis()
+    assert analysis.pull is not None
+    fused = analysis.pull.source("fused")
+    assert fused is not None
+    link = dataclasses.replace(fused, source="link", independent=True)
+    drive = dataclasses.replace(fused, source="drive", independent=False)
+    alone = dataclasses.replace(analysis, pull=dataclasses.replace(analysis.pull, sources=(link, drive, fused)))
+    assert [s.source for s in shown_sources(alone)] == ["drive", "link"]
+    both = dataclasses.replace(drive, independent=True)
+    joined = dataclasses.replace(analysis, pull=dataclasses.replace(analysis.pull, sources=(link, both, fused)))
+    assert [s.source for s in shown_sources(joined)] == ["link", "drive", "fused"]
 
 
 def test_gaps_become_null_and_not_nan() -> None:

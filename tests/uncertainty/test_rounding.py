@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from matchvision.uncertainty import format_quantity, round_to_uncertainty
+from matchvision.uncertainty import format_interval, format_quantity, round_to_uncertainty
 
 
 @pytest.mark.parametrize(
@@ -23,6 +23,10 @@ from matchvision.uncertainty import format_quantity, round_to_uncertainty
 )
 def test_format(value: float, u: float, text: str) -> None:
     assert format_quantity(value, u, "N") == text
+
+
+def test_interval_is_wider_than_the_standard_uncertainty() -> None:
+    assert format_interval(10.0, 1.0, "N") == "10.0 ± 2.0 N"
 
 
 @given(st.floats(-1e6, 1e6), st.floats(1e-6, 1e5))

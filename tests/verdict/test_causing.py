@@ -73,3 +73,13 @@ def test_hitch_seen_to_let_go_explains_what_was_not_predicted() -> None:
 
 def test_nothing_predicted_gives_no_causes() -> None:
     assert weigh_causes((), None) == ()
+
+
+def test_what_was_too_blunt_to_tell_is_no_evidence() -> None:
+    """Agreement within ±16 of 20 speaks for nothing: neither alone nor beside something that tells."""
+    blunt = Compared("speed", "", compare_quantity("peak speed", "N", (20.0, 8.0), (20.0, 0.6), 20.0))
+    assert weigh_causes((blunt,), None) == ()
+    beside, alone = by_name(row(1.0), blunt), by_name(row(1.0))
+    assert beside["as-predicted"].probability == pytest.approx(alone["as-predicted"].probability)
+    loss = Grip((Event("rope-off", "plover", 1.84, math.nan, 0.01, 0.999, "the last bead ran away."),))
+    assert by_name(blunt, grip=loss)["hitch-released"].probability > 0.9

@@ -34,3 +34,9 @@ def test_too_long_a_gap_is_not_bridged() -> None:
 def test_gap_at_the_moment_itself_is_read_across() -> None:
     known = np.where((T_S > 2.95) & (T_S < 3.05), np.nan, 0.1 * T_S)
     assert read_at(known, U, T_S, 3.0)[0] == pytest.approx(0.3)
+
+
+def test_what_follows_the_moment_does_not_bend_it() -> None:
+    """Drivers let go when the clock stops: 0.1 m/s until 3 s, at rest from then on."""
+    stopped = 0.1 * np.minimum(T_S, 3.0)
+    assert read_at(stopped, U, T_S, 3.0)[0] == pytest.approx(0.3, abs=1e-9)
