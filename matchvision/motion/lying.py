@@ -7,6 +7,7 @@ import numpy.typing as npt
 
 from matchvision.motion.sighting import Sighting
 from matchvision.motion.slack import SLACK_BOW_M, fit_slack_heights, let_fall, let_sink
+from matchvision.motion.standing import TURNS, TautWay, surface_at, taut_way
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -22,6 +23,8 @@ OFF_HITCH_M = 0.020
 #: Standard uncertainty of a height that the taut line or the slack shape gives [m].
 U_TAUT_HEIGHT_M = 0.0007
 U_SLACK_HEIGHT_M = 0.0015
+#: … and how well rope on a crest is known to be a bead's radius above it (share of that).
+U_CREST_RATIO = 0.25
 #: Height between which a rope without known hitches may be [m].
 HIGHEST_UNKNOWN_M = 0.10
 
@@ -54,6 +57,8 @@ class Lie:
         Whether an end has come off its hitch.
     heights_known : bool
         False where no hitch is known at all.
+    way : TautWay or None
+        How the rope goes while taut; None where not both hitches are known.
     """
 
     z_m: FloatArray
@@ -61,6 +66,7 @@ class Lie:
     slack: FloatArray
     off: BoolArray
     heights_known: bool
+    way: TautWay | None = None
 
 
 def _latch(enter: BoolArray, leave: BoolArray, shortest: int) -> BoolArray:
@@ -113,8 +119,9 @@ def find_lie(
     """
     n, m = len(real_s), len(columns)
     known = hitches.known.any(axis=0)
+    profile = sighting.profile_m
     if not known.any() or m == 0:
-        z = np.full((n, m), 0.5 * HIGHEST_UNKNOWN_M)
+        z = sighting.above(columns, np.full((n, m), 0.5 * HIGHEST_UNKNOWN_M))
         return Lie(
             z,
             np.full((n, m), HIGHEST_UNKNOWN_M / np.sqrt(12)),
@@ -124,26 +131,29 @@ def find_lie(
         )
     foot, lever = sighting.foot_m[:, columns], sighting.lever[:, columns]
     if not known.all():
-        h = float(np.nanmedian(hitches.place_m[:, int(np.argmax(known)), 2]))
-        z = np.full((n, m), 0.5 * (h + radius_m))
+        hitch = hitches.place_m[:, int(np.argmax(known))]
+        h = float(np.nanmedian(hitch[:, 2] - surface_at(profile, hitch[:, 0])))
+        z = sighting.above(columns, np.full((n, m), 0.5 * (h + radius_m)))
         u = np.full((n, m), max(h - radius_m, 0.01) / np.sqrt(12))
         return Lie(z, u, np.full(n, np.nan), np.zeros((n, 2), dtype=np.bool_), heights_known=True)
     ends = np.stack([np.stack([_held(hitches.place_m[:, e, i]) for i in range(3)], axis=-1) for e in (0, 1)], axis=1)
     unseen = np.asarray(~hitches.known.all(axis=1))
 
-    taut_z = _taut_heights(foot, lever, ends)
+    way = taut_way(ends, profile, radius_m)
+    taut_z, u_taut = _taut_heights(foot, lever, way, radius_m)
+    floor = sighting.above(columns, np.full((n, m), radius_m))
     seen = np.asarray(np.isfinite(foot[..., 0]))
     arcs, lengths = _stretched_arcs(foot + lever * taut_z[..., None], taut_z, arc_m, length_m, link)
-    slack, off = _states(foot, lever, taut_z, ends, arcs, lengths, radius_m, seen, real_s)
-    slack_z, u_slack = fit_slack_heights(foot, lever, ends, arc_m, length_m, radius_m, off, slack, real_s)
+    slack, off = _states(foot, lever, taut_z, way, arcs, lengths, floor, seen, real_s)
+    slack_z, u_slack = fit_slack_heights(foot, lever, ends, arc_m, length_m, radius_m, off, slack, real_s, profile)
     z = np.where(slack[:, None], slack_z, taut_z)
-    u = np.where(slack[:, None], np.hypot(u_slack, U_SLACK_HEIGHT_M), U_TAUT_HEIGHT_M)
+    u = np.where(slack[:, None], np.hypot(u_slack, U_SLACK_HEIGHT_M), u_taut)
     gone = np.asarray(off.any(axis=1))
-    z, u = let_sink(z, u, foot, lever, taut_z, ends, slack & ~gone, radius_m, real_s)
-    z, u = let_fall(z, u, taut_z, off, radius_m, real_s)
+    z, u = let_sink(z, u, foot, lever, taut_z, ends, slack & ~gone, floor, real_s)
+    z, u = let_fall(z, u, taut_z, off, floor, real_s)
     u = np.where(unseen[:, None], np.hypot(u, 0.004), u)
     state = np.where(seen.sum(axis=1) >= 3, slack.astype(np.float64), np.nan)
-    return Lie(z, u, np.where(gone, 1.0, state), off, heights_known=True)
+    return Lie(z, u, np.where(gone, 1.0, state), off, heights_known=True, way=way)
 
 
 def _stretched_arcs(
@@ -161,33 +171,40 @@ def _stretched_arcs(
     return arcs + stretch[:, None] * (np.arange(m) >= second), length_m + stretch
 
 
-def _taut_heights(foot: FloatArray, lever: FloatArray, ends: FloatArray) -> FloatArray:
-    """Heights (n, m) on the straight line between the hitches, at the points nearest to the lines of sight."""
-    start, along = ends[:, 0], ends[:, 1] - ends[:, 0]
+def _taut_heights(foot: FloatArray, lever: FloatArray, way: TautWay, radius_m: float) -> tuple[FloatArray, FloatArray]:
+    """Heights (n, m) on the taut rope's way, at the points nearest to the lines of sight, and their uncertainty.
+
+    Where a crest bends the rope, beads lift it there or the bare cord lies on it: in between lies the truth.
+    """
+    start, along = way.ends_m[:, 0], way.ends_m[:, 1] - way.ends_m[:, 0]
     flat2 = np.sum(along[:, :2] ** 2, axis=-1)[:, None]
-    z = np.broadcast_to(0.5 * (ends[:, 0, 2] + ends[:, 1, 2])[:, None], foot.shape[:2])
-    for _ in range(4):
+    z = np.broadcast_to(0.5 * (way.ends_m[:, 0, 2] + way.ends_m[:, 1, 2])[:, None], foot.shape[:2])
+    for _ in range(4 if way.x_m.shape[1] == 2 else TURNS):
         place = foot + lever * z[..., None]
         share = np.sum((place - start[:, None, :2]) * along[:, None, :2], axis=-1) / flat2
-        z = start[:, None, 2] + along[:, None, 2] * share
-    return np.asarray(z)
+        straight = start[:, None, 2] + along[:, None, 2] * share
+        z = straight if way.x_m.shape[1] == 2 else way.height_at(start[:, None, 0] + along[:, None, 0] * share)
+    bend = way.bend_m.max(axis=1)
+    most = np.where(bend > 0, bend, 1.0)[:, None]
+    lifted = np.where(bend[:, None] > 0, np.clip((z - straight) / most, 0.0, 1.0), 0.0)
+    return np.asarray(z), np.hypot(U_TAUT_HEIGHT_M, U_CREST_RATIO * radius_m * np.nan_to_num(lifted))
 
 
 def _states(
     foot: FloatArray,
     lever: FloatArray,
     taut_z: FloatArray,
-    ends: FloatArray,
+    way: TautWay,
     arc_m: FloatArray,
     length_m: FloatArray,
-    radius_m: float,
+    floor_m: FloatArray,
     seen: BoolArray,
     real_s: FloatArray,
 ) -> tuple[BoolArray, BoolArray]:
     """Slack (n,) and off (n, 2), judged from where the beads would be on a taut rope; lengths (n,) with the stretch."""
     place = foot + lever * taut_z[..., None]
+    ends, span = way.ends_m, way.length_m
     along = ends[:, 1, :2] - ends[:, 0, :2]
-    span = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=-1)
     unit = along / np.linalg.norm(along, axis=-1, keepdims=True)
     away = place - ends[:, :1, :2]
     across = unit[:, None, 0] * away[..., 1] - unit[:, None, 1] * away[..., 0]
@@ -210,7 +227,7 @@ def _states(
     if first_known:
         until = int(np.argmax(straight_enough)) if straight_enough.any() else len(slack)
         slack[: max(until, 1)] |= ~straight_enough[: max(until, 1)]
-    off = _find_off(foot, lever, taut_z, ends, arc_m, length_m, radius_m, real_s)
+    off = _find_off(foot, lever, taut_z, ends, arc_m, length_m, floor_m, real_s)
     return slack | off.any(axis=1), off
 
 
@@ -221,7 +238,7 @@ def _find_off(
     ends: FloatArray,
     arc_m: FloatArray,
     length_m: FloatArray,
-    radius_m: float,
+    floor_m: FloatArray,
     real_s: FloatArray,
 ) -> BoolArray:
     """Ends (n, 2) that have come off: the nearest seen bead is further from the hitch than the cord allows.
@@ -241,7 +258,8 @@ def _find_off(
         away = foot[rows, column] - ends[:, end, :2]
         slope, hitch_z = lever[rows, column], ends[:, end, 2]
         best = (hitch_z - np.sum(away * slope, axis=-1)) / (1 + np.sum(slope**2, axis=-1))
-        z = np.clip(best, radius_m, np.maximum(taut_z[rows, column], radius_m))
+        lowest = floor_m[rows, column]
+        z = np.clip(best, lowest, np.maximum(taut_z[rows, column], lowest))
         gap = np.hypot(np.linalg.norm(away + slope * z[:, None], axis=-1), z - hitch_z) - cord
         gap = np.where(some, gap, -np.inf)
         off[:, end] = _latch(gap > OFF_HITCH_M, gap < 0.25 * OFF_HITCH_M, shortest)

@@ -5,8 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.geometry.camera import place_on_plane
 from matchvision.motion.sighting import Sighting, spread_from_camera
 from matchvision.motion.smoothing import Smoothed, smooth_series
+from matchvision.motion.standing import TURNS, Ground, axes_of, ground_under
 from matchvision.records.motion import MachineMotion
 from matchvision.records.sheet import Machine
 from matchvision.records.tracks import Tracks
@@ -19,51 +21,107 @@ U_HOME_HEADING_RAD = 0.09
 U_BRIDGED_HEADING_RAD = 0.03
 
 
+#: How well a sheet states the height of a marker on a machine [m].
+U_SHEET_HEIGHT_M = 0.0005
+#: Step along the path for derivatives of a machine's places on a slope [m].
+PATH_STEP_M = 0.001
+
+
 @dataclass(frozen=True, eq=False)
-class Pose:
-    """A machine's pose over time: x, y [m] and heading [rad], smoothed, with what the camera's error does to it.
+class BodyPlaces:
+    """Body markers of one machine on the planes of their heights in its frame, n frames by k markers.
 
     Attributes
     ----------
+    columns : markers' columns in the tracks
+    along_m : (n, k, 2) float array
+        Travel along the origin's path at which the marker would be beside the origin, and y: on a level table x and y.
+    cov_own : (n, k, 2, 2) float array
+        Of these, from the pixels.
+    camera_jacobian : (n, k, 2, 15) float array
+        Their derivatives by the camera's parameters.
+    place_m : (n, k, 3) float array
+        In the table frame.
+    u_place_m : (n, k, 2) float array
+        Of x and y, with pixels, height and camera together.
+    """
+
+    columns: list[int]
+    along_m: FloatArray
+    cov_own: FloatArray
+    camera_jacobian: FloatArray
+    place_m: FloatArray
+    u_place_m: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class Pose:
+    """A machine's pose over time, smoothed, with what the camera's error does to it.
+
+    Attributes
+    ----------
+    ground : Ground
+        The surface under it.
+    along, y : Smoothed
+        Travel of its origin along the surface [m], from x = 0, positive towards +x (x itself on a level table); y [m].
+    heading : Smoothed
+        [rad], within the plane on which it stands.
     camera_jacobian : (n, 3, 15) float array
-        Derivatives of (x, y, heading) by the camera's parameters.
+        Derivatives of (along, y, heading) by what the frames' cameras have in common.
     seen_m, u_seen_m : (n, 2) float arrays
-        x and y as seen frame by frame, before smoothing, and the part of their uncertainty that is new in each.
+        along and y as seen frame by frame, before smoothing, and the part of their uncertainty that is new in each.
     headed : bool
         Whether the heading was ever measured; if not, the home direction stands for it.
+    bodies : BodyPlaces
     """
 
     machine: str
     home_sign: float
-    x: Smoothed
+    ground: Ground
+    along: Smoothed
     y: Smoothed
     heading: Smoothed
     camera_jacobian: FloatArray
     seen_m: FloatArray
     u_seen_m: FloatArray
     headed: bool
+    bodies: BodyPlaces
+
+    def axes(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Forward, left and up (n, 3) in the table frame."""
+        return axes_of(self.heading.value, self.ground.stand(self.along.value)[2])
+
+    def _carry(self, at_m: tuple[float, float, float], path_m: FloatArray) -> FloatArray:
+        """Table places (n, 3) of a point of the machine frame for other travels along the path."""
+        x, z, tilt = self.ground.stand(path_m)
+        forward, left, up = axes_of(self.heading.value, tilt)
+        origin = np.stack([x, self.y.value, z], axis=-1)
+        return np.asarray(origin + at_m[0] * forward + at_m[1] * left + at_m[2] * up)
 
     def point_of(self, at_m: tuple[float, float, float]) -> tuple[FloatArray, FloatArray]:
         """Table places (n, 3) of a point of the machine frame, and their derivatives (n, 3, 15) by the camera."""
-        c, s = np.cos(self.heading.value), np.sin(self.heading.value)
-        place = np.stack(
-            [
-                self.x.value + c * at_m[0] - s * at_m[1],
-                self.y.value + s * at_m[0] + c * at_m[1],
-                np.full_like(c, at_m[2]),
-            ],
-            axis=-1,
-        )
-        by_heading = np.stack([-s * at_m[0] - c * at_m[1], c * at_m[0] - s * at_m[1]], axis=-1)
-        moved = self.camera_jacobian[:, :2] + by_heading[..., None] * self.camera_jacobian[:, 2:]
-        return place, np.concatenate([moved, np.zeros_like(moved[:, :1])], axis=1)
+        place = self._carry(at_m, self.along.value)
+        ahead, behind = (self._carry(at_m, self.along.value + step) for step in (PATH_STEP_M, -PATH_STEP_M))
+        by_path = (ahead - behind) / (2 * PATH_STEP_M)
+        forward, left, _ = self.axes()
+        by_heading = at_m[0] * left - at_m[1] * forward
+        by_y = np.broadcast_to([0.0, 1.0, 0.0], by_path.shape)
+        by_pose = np.stack([by_path, by_y, by_heading], axis=-1)
+        return place, by_pose @ self.camera_jacobian
+
+    def heading_from_above(self) -> FloatArray:
+        """Heading [rad] as seen from above, from +x towards +y."""
+        turn = self.heading.value
+        level = np.cos(self.ground.stand(self.along.value)[2])
+        off = np.arctan2(np.sin(turn), np.cos(turn) * level) - turn
+        return np.asarray(turn + np.angle(np.exp(1j * off)))
 
     def speed_along_drive(self) -> tuple[FloatArray, FloatArray]:
         """Speed along the machine's own forward direction and the part of its uncertainty that is new every time."""
         c, s = np.cos(self.heading.value), np.sin(self.heading.value)
-        speed = c * self.x.rate + s * self.y.rate
-        across = c * self.y.rate - s * self.x.rate
-        variance = (c * self.x.u_rate) ** 2 + (s * self.y.u_rate) ** 2 + (across * self.heading.u_value) ** 2
+        speed = c * self.along.rate + s * self.y.rate
+        across = c * self.y.rate - s * self.along.rate
+        variance = (c * self.along.u_rate) ** 2 + (s * self.y.u_rate) ** 2 + (across * self.heading.u_value) ** 2
         return speed, np.sqrt(variance)
 
     def travel_along_drive(self, real_s: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -75,7 +133,7 @@ class Pose:
         speed, _ = self.speed_along_drive()
         pieces = 0.5 * (speed[1:] + speed[:-1]) * np.diff(real_s)
         smooth = np.concatenate([[0.0], np.cumsum(np.nan_to_num(pieces))])
-        off = c * (self.seen_m[:, 0] - self.x.value) + s * (self.seen_m[:, 1] - self.y.value)
+        off = c * (self.seen_m[:, 0] - self.along.value) + s * (self.seen_m[:, 1] - self.y.value)
         return smooth + off, np.hypot(c * self.u_seen_m[:, 0], s * self.u_seen_m[:, 1])
 
 
@@ -157,10 +215,11 @@ def measure_pose(
     if not columns:
         return None
     offsets = np.array([tracks.plans[i].at_m for i in columns])
-    placing = sighting.place(columns, np.broadcast_to(offsets[:, 2], (len(real_s), len(columns))))
-    points = np.stack([placing.x_m, placing.y_m], axis=-1)
-    points[~sighting.seen[:, columns]] = np.nan
+    ground = ground_under(machine, sighting.profile_m)
     home_sign = -1.0 if machine.home == "-x" else 1.0
+    placing = place_bodies(columns, offsets, ground, sighting, home_sign)
+    points = placing.along_m.copy()
+    points[~sighting.seen[:, columns]] = np.nan
     home_rad = np.pi if home_sign < 0 else 0.0
     n = len(real_s)
     both = np.asarray(np.isfinite(points).all(axis=-1))
@@ -191,14 +250,107 @@ def measure_pose(
     # What a heading kept from elsewhere does to the place is common to the frames it serves, not new in each.
     own = leverage * both[:, None, :, None]
     of_points = np.einsum("nikl,nklm,njkm->nij", own, np.nan_to_num(placing.cov_own), own)
-    usable = np.isfinite(pose[:, 0])
-    u_x, u_y = (np.where(usable, np.sqrt(of_points[:, i, i]), np.nan) for i in (0, 1))
-    x = smooth_series(real_s, pose[:, 0], u_x)
-    y = smooth_series(real_s, pose[:, 1], u_y)
     by_camera = np.einsum("nikl,nklp->nip", own, np.nan_to_num(placing.camera_jacobian))
-    by_camera = _carried(by_camera, usable)
-    seen, u_seen = pose[:, :2], np.stack([u_x, u_y], axis=-1)
-    return Pose(name, home_sign, x, y, heading, by_camera, seen, u_seen, headed), len(columns)
+    of_points = of_points + sighting.own_spread(by_camera)
+    usable = np.isfinite(pose[:, 0])
+    u_along, u_y = (np.where(usable, np.sqrt(of_points[:, i, i]), np.nan) for i in (0, 1))
+    along = smooth_series(real_s, pose[:, 0], u_along)
+    y = smooth_series(real_s, pose[:, 1], u_y)
+    by_camera = _carried(sighting.common(by_camera), usable)
+    seen, u_seen = pose[:, :2], np.stack([u_along, u_y], axis=-1)
+    found = Pose(name, home_sign, ground, along, y, heading, by_camera, seen, u_seen, headed, placing)
+    return found, len(columns)
+
+
+def place_bodies(
+    columns: list[int], offsets_m: FloatArray, ground: Ground, sighting: Sighting, home_sign: float
+) -> BodyPlaces:
+    """Body markers at their heights in the machine's frame; on a slope the frame tilts with the surface under it.
+
+    Notes
+    -----
+    Where the machine is decides how it is tilted and the other way round: both are found in turns. Each gains a factor
+    of five or more on slopes below 10°.
+    Checked by: tests/derived/test_ridge.py::test_machine_over_the_crest
+    """
+    n, k = len(sighting.pixels_px), len(columns)
+    if ground.level:
+        placing = sighting.place(columns, np.broadcast_to(offsets_m[:, 2], (n, k)))
+        along = np.stack([placing.x_m, placing.y_m], axis=-1)
+        place = np.stack([placing.x_m, placing.y_m, np.where(np.isfinite(placing.x_m), placing.z_m, np.nan)], axis=-1)
+        whole = placing.cov_own + placing.cov_camera
+        by_height = sighting.lever[:, columns] * U_SHEET_HEIGHT_M
+        u = np.sqrt(np.stack([whole[..., 0, 0], whole[..., 1, 1]], axis=-1) + by_height**2)
+        return BodyPlaces(columns, along, placing.cov_own, placing.camera_jacobian, place, u)
+    x = _rough_x(columns, offsets_m, sighting)
+    for turn in range(TURNS):
+        origin, forward, up = _standing(ground, x)
+        at_height = origin[:, None] + up[:, None] * offsets_m[:, 2, None]
+        if turn < TURNS - 1:
+            placed = place_on_plane(
+                sighting.parameters[:, None, :], sighting.pixels_px[:, columns], at_height, up[:, None]
+            )
+        else:
+            placing_3d = sighting.place_on(columns, at_height, up[:, None], np.zeros(1))
+            placed = placing_3d.point_m
+        away = placed - origin[:, None]
+        in_plane = np.stack([np.einsum("nki,ni->nk", away, forward), away[..., 1]], axis=-1)
+        x = _filled(
+            x + np.cos(np.arctan2(forward[:, 2], forward[:, 0])) * _origin_of(in_plane, offsets_m, home_sign), x
+        )
+    frame = np.stack([forward, np.broadcast_to([0.0, 1.0, 0.0], forward.shape)], axis=1)[:, None]
+    turned = np.swapaxes(frame, -1, -2)
+    in_plane[..., 0] += ground.travel(origin[:, 0])[:, None]
+    by_height = np.abs(sighting.lever[:, columns]) * U_SHEET_HEIGHT_M
+    whole_3d = placing_3d.cov_own + placing_3d.cov_camera
+    u = np.sqrt(np.stack([whole_3d[..., 0, 0], whole_3d[..., 1, 1]], axis=-1) + by_height**2)
+    return BodyPlaces(
+        columns,
+        in_plane,
+        frame @ placing_3d.cov_own @ turned,
+        frame @ placing_3d.camera_jacobian,
+        placing_3d.point_m,
+        u,
+    )
+
+
+def _standing(ground: Ground, x_m: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Origin (y = 0), direction along the slope towards +x, and up (n, 3) of machines at x."""
+    x, z, tilt = ground.stand(ground.travel(x_m))
+    forward, _, up = axes_of(np.zeros_like(tilt), tilt)
+    return np.stack([x, np.zeros_like(x), z], axis=-1), forward, up
+
+
+def _rough_x(columns: list[int], offsets_m: FloatArray, sighting: Sighting) -> FloatArray:
+    """Where the machine is, to a few centimetres, from its markers above the surface."""
+    z = sighting.above(columns, np.broadcast_to(offsets_m[:, 2], sighting.foot_m[:, columns].shape[:-1]))
+    x = sighting.at(columns, z)[..., 0]
+    seen = np.isfinite(x)
+    mean = np.where(seen, x, 0.0).sum(axis=1) / np.maximum(seen.sum(axis=1), 1)
+    return _filled(np.where(seen.any(axis=1), mean, np.nan), np.zeros(len(x)))
+
+
+def _origin_of(in_plane: FloatArray, offsets_m: FloatArray, home_sign: float) -> FloatArray:
+    """Origin's place (n,) along the slope from the seen markers (n, k, 2); a lone one is turned towards home."""
+    seen = np.asarray(np.isfinite(in_plane).all(axis=-1))
+    points = np.where(seen[..., None], in_plane, 0.0)
+    count = np.maximum(seen.sum(axis=1), 1)[:, None]
+    middle, centre = points.sum(axis=1) / count, (seen[..., None] * offsets_m[:, :2]).sum(axis=1) / count
+    there = np.where(seen[..., None], points - middle[:, None], 0.0)
+    here = np.where(seen[..., None], offsets_m[:, :2] - centre[:, None], 0.0)
+    # Turn that brings the body onto the points best: the phase of their cross product.
+    cross = ((here[..., 0] - 1j * here[..., 1]) * (there[..., 0] + 1j * there[..., 1])).sum(axis=1)
+    size = np.abs(cross)
+    turn = np.where(size > 0, cross / np.where(size > 0, size, 1.0), home_sign)
+    return np.asarray(
+        np.where(seen.any(axis=1), middle[:, 0] - (turn * (centre[:, 0] + 1j * centre[:, 1])).real, np.nan)
+    )
+
+
+def _filled(x: FloatArray, otherwise: FloatArray) -> FloatArray:
+    """Values carried over frames without one."""
+    at = np.flatnonzero(np.isfinite(x))
+    return np.interp(np.arange(len(x)), at, x[at]) if len(at) else otherwise
 
 
 def _carried(series: FloatArray, usable: npt.NDArray[np.bool_]) -> FloatArray:
@@ -231,18 +383,19 @@ def motion_of(pose: Pose, covariance: FloatArray, real_s: FloatArray, lever_m: f
     common = spread_from_camera(pose.camera_jacobian, covariance)
     common_rate = rate_spread_from_camera(pose.camera_jacobian, covariance, real_s)
     swing = 0.0 if pose.headed else (lever_m * U_HOME_HEADING_RAD) ** 2
-    nowhere = pose.x.value * np.nan
+    nowhere = pose.along.value * np.nan
     measured = pose.headed
+    across = np.cos(pose.ground.climb(pose.along.value)) ** 2
     return MachineMotion(
         machine=pose.machine,
-        x_m=pose.x.value,
+        x_m=pose.ground.stand(pose.along.value)[0],
         y_m=pose.y.value,
-        speed_m_s=pose.home_sign * pose.x.rate,
-        accel_m_s2=pose.home_sign * pose.x.accel,
-        heading_deg=np.degrees(pose.heading.value) if measured else nowhere,
-        u_x_m=np.sqrt(pose.x.u_value**2 + common[:, 0, 0] + swing * U_HOME_HEADING_RAD**2),
+        speed_m_s=pose.home_sign * pose.along.rate,
+        accel_m_s2=pose.home_sign * pose.along.accel,
+        heading_deg=np.degrees(pose.heading_from_above()) if measured else nowhere,
+        u_x_m=np.sqrt(across * (pose.along.u_value**2 + common[:, 0, 0] + swing * U_HOME_HEADING_RAD**2)),
         u_y_m=np.sqrt(pose.y.u_value**2 + common[:, 1, 1] + swing),
-        u_speed_m_s=np.sqrt(pose.x.u_rate**2 + common_rate[:, 0, 0]),
-        u_accel_m_s2=pose.x.u_accel,
+        u_speed_m_s=np.sqrt(pose.along.u_rate**2 + common_rate[:, 0, 0]),
+        u_accel_m_s2=pose.along.u_accel,
         u_heading_deg=np.degrees(np.sqrt(pose.heading.u_value**2 + common[:, 2, 2])) if measured else nowhere,
     )

@@ -5,7 +5,7 @@ import numpy.typing as npt
 
 from matchvision.errors import CannotMeasure
 from matchvision.geometry.placing import Placing
-from matchvision.motion.machines import Pose, measure_pose, motion_of
+from matchvision.motion.machines import U_SHEET_HEIGHT_M, Pose, measure_pose, motion_of
 from matchvision.motion.rope import RopeReading, measure_rope
 from matchvision.motion.sighting import Sighting, sight_markers
 from matchvision.motion.wheels import RimPlaces, measure_wheel
@@ -16,9 +16,6 @@ from matchvision.records.sheet import Run, RunSheet
 from matchvision.records.tracks import Tracks
 
 FloatArray = npt.NDArray[np.float64]
-
-#: How well a sheet states the height of a marker on a machine [m].
-U_SHEET_HEIGHT_M = 0.0005
 
 
 def measure_motion(
@@ -34,7 +31,7 @@ def measure_motion(
     Raises
     ------
     CannotMeasure
-        On tables with a height profile, and where there are fewer than three frames.
+        Where there are fewer than three frames.
 
     Notes
     -----
@@ -43,23 +40,18 @@ def measure_motion(
     Checked by: tests/motion/test_measuring.py::test_sample_clips_within_limits
     """
     sheet = run.sheet
-    if any(abs(z) > 0 for _, z in sheet.table.profile_m):
-        raise CannotMeasure(
-            "motion on a table with a ridge or ramps ([table] profile_m) is not measured yet",
-            do="film on a flat table, or leave profile_m out if its heights stay below a few millimetres",
-        )
     if len(tracks.frame) < 3:
         raise CannotMeasure(
             f"the clip has {len(tracks.frame)} frames, and motion needs at least three", do="film the whole match"
         )
     real_s = tracks.clip_s * real_per_clip_ratio
-    sighting = sight_markers(tracks, cameras)
+    sighting = sight_markers(tracks, cameras, real_s, sheet.table.profile_m, sheet.camera.readout_s or 0.0)
     poses: dict[str, Pose] = {}
     machines: dict[str, MachineMotion] = {}
     markers_used: dict[str, int] = {}
     for name, machine in sheet.machine.items():
         measured = measure_pose(name, machine, tracks, sighting, real_s)
-        if measured is not None and np.isfinite(measured[0].x.value).any():
+        if measured is not None and np.isfinite(measured[0].along.value).any():
             poses[name], markers_used[name] = measured
             lever_m = max((float(np.hypot(*p.at_m[:2])) for p in tracks.plans if p.machine == name), default=0.0)
             machines[name] = motion_of(poses[name], sighting.covariance, real_s, lever_m)
@@ -81,7 +73,7 @@ def measure_motion(
         clip_s=tracks.clip_s,
         real_s=real_s,
         tracks=tracks,
-        places=place_markers(tracks, sighting, rope, rims),
+        places=place_markers(tracks, sighting, poses, rope, rims),
         machines=machines,
         wheels=tuple(wheels),
         rope=None if rope is None else rope.motion,
@@ -89,7 +81,9 @@ def measure_motion(
     return motion, describe_motion(sheet, motion, poses, markers_used, rope, spreads_m)
 
 
-def place_markers(tracks: Tracks, sighting: Sighting, rope: RopeReading | None, rims: list[RimPlaces]) -> Places:
+def place_markers(
+    tracks: Tracks, sighting: Sighting, poses: dict[str, Pose], rope: RopeReading | None, rims: list[RimPlaces]
+) -> Places:
     """Every marker's place with pixel noise, height and camera together; NaN where its height is not to be had."""
     n, m = tracks.col_px.shape
     x, y, z, u_x, u_y = (np.full((n, m), np.nan) for _ in range(5))
@@ -102,17 +96,22 @@ def place_markers(tracks: Tracks, sighting: Sighting, rope: RopeReading | None, 
         u_x[:, columns] = np.sqrt(whole[..., 0, 0] + (lever[..., 0] * u_z) ** 2)
         u_y[:, columns] = np.sqrt(whole[..., 1, 1] + (lever[..., 1] * u_z) ** 2)
 
-    body = [i for i, p in enumerate(tracks.plans) if p.kind == "body"]
-    if body:
-        heights = np.broadcast_to(np.array([tracks.plans[i].at_m[2] for i in body]), (n, len(body)))
-        put(body, sighting.place(body, heights), np.full((n, len(body)), U_SHEET_HEIGHT_M))
+    placed = {i for pose in poses.values() for i in pose.bodies.columns}
+    loose = [i for i, p in enumerate(tracks.plans) if p.kind == "body" and i not in placed]
+    if loose:
+        heights = np.broadcast_to(np.array([tracks.plans[i].at_m[2] for i in loose]), (n, len(loose)))
+        put(loose, sighting.place(loose, sighting.above(loose, heights)), np.full((n, len(loose)), U_SHEET_HEIGHT_M))
+    for bodies in (pose.bodies for pose in poses.values()):
+        x[:, bodies.columns], y[:, bodies.columns], z[:, bodies.columns] = np.moveaxis(bodies.place_m, -1, 0)
+        u_x[:, bodies.columns], u_y[:, bodies.columns] = np.moveaxis(bodies.u_place_m, -1, 0)
     if rope is not None:
         put(rope.columns, rope.placing, rope.lie.u_z_m)
     for rim in rims:
         point = rim.placing.point_m
         x[:, rim.columns], y[:, rim.columns], z[:, rim.columns] = point[..., 0], point[..., 1], point[..., 2]
-        by_camera = rim.camera_jacobian @ sighting.covariance[:, None] @ np.swapaxes(rim.camera_jacobian, -1, -2)
-        whole_3d = rim.placing.cov_own + by_camera
+        by_camera = rim.camera_jacobian @ sighting.covariance @ np.swapaxes(rim.camera_jacobian, -1, -2)
+        own = sighting.own_spread(rim.placing.camera_jacobian)
+        whole_3d = rim.placing.cov_own + own + by_camera
         u_x[:, rim.columns] = np.sqrt(whole_3d[..., 0, 0])
         u_y[:, rim.columns] = np.sqrt(whole_3d[..., 1, 1])
     return Places(x, y, z, u_x, u_y)
@@ -137,7 +136,7 @@ def describe_motion(
     advice: list[str] = []
     length_s = float(motion.real_s[-1] - motion.real_s[0])
     for name, machine in motion.machines.items():
-        factor = poses[name].x.noise_factor
+        factor = poses[name].along.noise_factor
         said.append(
             f"{name} from {markers_used[name]} marker{'s' if markers_used[name] != 1 else ''} "
             f"(speed to {1000 * _median(machine.u_speed_m_s):.1f} mm/s, "

@@ -10,6 +10,7 @@ from matchvision.motion.lying import Hitches, Lie, find_lie
 from matchvision.motion.machines import Pose
 from matchvision.motion.sighting import Sighting, spread_from_camera
 from matchvision.motion.smoothing import smooth_series
+from matchvision.motion.standing import Profile, is_level, surface_at
 from matchvision.records.motion import RopeMotion
 from matchvision.records.sheet import Machine, RopeSheet
 from matchvision.records.tracks import Tracks
@@ -38,11 +39,14 @@ class Line:
     u_x_own_m, u_x_height_m : (n, k) float arrays
         Uncertainty of x that is new in every frame, and the part that comes from heights and lasts.
     camera_jacobian : (n, k, 15) float array
-        Derivatives of x by the camera.
+        Derivatives of x by what the cameras have in common.
+    off_centre_m : (n, k) float array
+        Distance from the centre line along the rope's own way in x and z, positive on the +x side; x on a level table.
     """
 
     arc_m: FloatArray
     place_m: FloatArray
+    off_centre_m: FloatArray
     u_x_own_m: FloatArray
     u_x_height_m: FloatArray
     camera_jacobian: FloatArray
@@ -88,7 +92,7 @@ def find_hitches(rope: RopeSheet, machines: dict[str, Machine], poses: dict[str,
         if machine is None or pose is None or machine.hitch is None or machine.hitch.on == "reach":
             continue
         place[:, end], jacobian[:, end] = pose.point_of(machine.hitch.at_m)
-        u_own[:, end] = pose.x.u_value
+        u_own[:, end] = pose.along.u_value
     return Hitches(place, jacobian, u_own)
 
 
@@ -100,18 +104,20 @@ def lay_line(
     lever_x: FloatArray,
     lie: Lie,
     hitches: Hitches,
+    sighting: Sighting,
 ) -> Line:
     """The rope's known points from end to end; an end without its hitch continues the last two beads straight on."""
     n, m = placing.x_m.shape
+    own_pose = sighting.own_spread(np.nan_to_num(placing.camera_jacobian[..., :1, :]))[..., 0, 0]
     arcs = np.concatenate([[0.0], arc_m, [rope.length_m]])
     place = np.full((n, m + 2, 3), np.nan)
     place[:, 1:-1] = np.stack([placing.x_m, placing.y_m, placing.z_m], axis=-1)
     place[:, 1:-1][~seen] = np.nan
     u_own, u_height = np.zeros((n, m + 2)), np.zeros((n, m + 2))
-    u_own[:, 1:-1] = np.sqrt(placing.cov_own[..., 0, 0])
+    u_own[:, 1:-1] = np.sqrt(placing.cov_own[..., 0, 0] + own_pose)
     u_height[:, 1:-1] = np.abs(lever_x) * lie.u_z_m
     jacobian = np.zeros((n, m + 2, 15))
-    jacobian[:, 1:-1] = np.nan_to_num(placing.camera_jacobian[..., 0, :])
+    jacobian[:, 1:-1] = np.nan_to_num(sighting.common(placing.camera_jacobian)[..., 0, :])
     for end, column in ((0, 0), (1, m + 1)):
         held = hitches.known[:, end] & ~lie.off[:, end]
         place[held, column] = hitches.place_m[held, end]
@@ -130,7 +136,19 @@ def lay_line(
             u_own[row, column] = u_own[row, near] * (1 + rest / abs(arcs[near] - arcs[next_one]))
             u_height[row, column] = np.hypot(u_height[row, near], U_LOOSE_REST_RATIO * rest)
             jacobian[row, column] = jacobian[row, near]
-    return Line(arcs, place, u_own, u_height, jacobian)
+    return Line(arcs, place, _off_centre(place, lie, sighting.profile_m, rope.bead_radius_m), u_own, u_height, jacobian)
+
+
+def _off_centre(place: FloatArray, lie: Lie, profile_m: Profile, radius_m: float) -> FloatArray:
+    """Signed distance (n, k) of points from where the rope crosses x = 0, which on a ridge may be a bend."""
+    if is_level(profile_m):
+        return place[..., 0]
+    lying = surface_at(profile_m, np.zeros(1)) + radius_m
+    if lie.way is None:
+        at_line = np.broadcast_to(lying, (len(place), 1))
+    else:
+        at_line = np.where((lie.slack == 1)[:, None], lying, lie.way.height_at(np.zeros((len(place), 1))))
+    return np.asarray(np.copysign(np.hypot(place[..., 0], place[..., 2] - at_line), place[..., 0]))
 
 
 def cross_centre(line: Line, link: tuple[int, int] | None) -> Crossing:
@@ -147,7 +165,7 @@ def cross_centre(line: Line, link: tuple[int, int] | None) -> Crossing:
     plus, arc = np.full(n, np.nan), np.full(n, np.nan)
     u_own, u_height = np.full(n, np.nan), np.full(n, np.nan)
     by_camera, link_share = np.zeros((n, 15)), np.full(n, np.nan)
-    x_all = line.place_m[..., 0]
+    x_all = line.off_centre_m
     for row in range(n):
         at = np.flatnonzero(np.isfinite(x_all[row]))
         if len(at) < 2 or at[0] != 0 or at[-1] != k - 1:
@@ -215,12 +233,14 @@ def measure_rope(
     lie = find_lie(sighting, columns, arc_m, rope.length_m, rope.bead_radius_m, hitches, real_s, link)
     placing = sighting.place(columns, lie.z_m)
     lever = sighting.lever[:, columns]
-    line = lay_line(rope, arc_m, placing, sighting.seen[:, columns], lever[..., 0], lie, hitches)
+    line = lay_line(rope, arc_m, placing, sighting.seen[:, columns], lever[..., 0], lie, hitches, sighting)
     crossing = cross_centre(line, None if link is None else (link[0] + 1, link[1] + 1))
 
     link_length, u_link, u_link_ratio, link_stretch = _measure_link(link, rest_m, placing, sighting)
     along = hitches.place_m[:, 1] - hitches.place_m[:, 0]
     span = np.linalg.norm(along, axis=-1)
+    if lie.way is not None:
+        span = np.where(np.isfinite(span), lie.way.length_m, np.nan)
     taut = (lie.slack == 0) & np.isfinite(span)
     ratio = np.zeros(n)
     u_ratio = np.full(n, np.hypot(U_STRETCH_RATIO, U_SHEET_LENGTH_RATIO))
@@ -299,10 +319,10 @@ def _measure_link(
     apart = places[:, b] - places[:, a]
     length = np.linalg.norm(apart, axis=-1)
     unit = (apart / length[:, None])[:, :2]
-    both = placing.cov_own[:, a] + placing.cov_own[:, b]
-    u = np.sqrt(np.einsum("ni,nij,nj->n", unit, both, unit))
     by_camera = placing.camera_jacobian[:, b] - placing.camera_jacobian[:, a]
-    ratio = _ratio_from_camera(apart[:, :2], by_camera, sighting.covariance)
+    both = placing.cov_own[:, a] + placing.cov_own[:, b] + sighting.own_spread(by_camera)
+    u = np.sqrt(np.einsum("ni,nij,nj->n", unit, both, unit))
+    ratio = _ratio_from_camera(apart[:, :2], sighting.common(by_camera), sighting.covariance)
     return length, u, ratio, np.maximum(_carry_known(length) - rest_m, 0.0)
 
 
@@ -313,7 +333,8 @@ def _pull_directions(line: Line, hitches: Hitches, lie: Lie) -> FloatArray:
     for end in (0, 1):
         hitch = hitches.place_m[:, end]
         taut = (lie.slack == 0) & hitches.known[:, 1 - end]
-        target = np.where(taut[:, None], hitches.place_m[:, 1 - end], np.nan)
+        corner = hitches.place_m[:, 1 - end] if lie.way is None else lie.way.next_to(end)
+        target = np.where(taut[:, None], corner, np.nan)
         order = range(1, line.place_m.shape[1] - 1)
         for column in order if end == 0 else reversed(order):
             missing = ~np.isfinite(target[:, 0])

@@ -6,11 +6,21 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.geometry.camera import rays
-from matchvision.geometry.placing import Placing, place_with_uncertainty
+from matchvision.geometry.placing import (
+    Placing,
+    PlanePlacing,
+    place_on_plane_with_uncertainty,
+    place_with_uncertainty,
+)
+from matchvision.motion.shutter import bring_to_frame_time
+from matchvision.motion.standing import Profile, raise_above
 from matchvision.records.camera import Cameras
 from matchvision.records.tracks import Tracks, TrackState
 
 FloatArray = npt.NDArray[np.float64]
+
+#: Parameters of the lens come first, then those of the pose.
+LENS_PARAMETERS = 9
 
 
 @dataclass(frozen=True, eq=False)
@@ -20,8 +30,17 @@ class Sighting:
     Attributes
     ----------
     parameters : (n, 15) or (1, 15) float array
-    covariance : (n, 15, 15) or (1, 15, 15) float array
+    whole_covariance : (n, 15, 15) or (1, 15, 15) float array
+        The cameras' whole covariance.
+    covariance : (15, 15) float array
+        The part that all frames have in common, acting through `common` derivatives.
+    own_covariance : (n, 15, 15) float array or None
+        The part that is new in every frame: a moving camera's poses beyond what they share through the lens.
+    follows_lens : (n, 15, 15) float array or None
+        How lens and pose of each frame answer to an error of the lens.
+    profile_m : the table's height profile
     pixels_px, u_pixels_px : (n, m, 2) float arrays
+        Where the markers are at the frames' times, a rolling shutter undone.
     seen : (n, m) bool array
         True where the marker was seen; a bridged position is shown, but motion does not rest on it.
     foot_m : (n, m, 2) float array
@@ -31,51 +50,147 @@ class Sighting:
     """
 
     parameters: FloatArray
+    whole_covariance: FloatArray
     covariance: FloatArray
+    own_covariance: FloatArray | None
+    follows_lens: FloatArray | None
+    profile_m: Profile
     pixels_px: FloatArray
     u_pixels_px: FloatArray
     seen: npt.NDArray[np.bool_]
     foot_m: FloatArray
     lever: FloatArray
 
-    def at(self, z_m: FloatArray) -> FloatArray:
-        """Places (n, m, 3) at heights (n, m) or broadcast to it."""
-        z = np.broadcast_to(z_m, self.foot_m.shape[:-1])[..., None]
-        return np.concatenate([self.foot_m + self.lever * z, z], axis=-1)
+    def at(self, columns: list[int], z_m: FloatArray) -> FloatArray:
+        """Places (n, k, 3) of some columns at heights (n, k)."""
+        z = z_m[..., None]
+        return np.concatenate([self.foot_m[:, columns] + self.lever[:, columns] * z, z], axis=-1)
+
+    def above(self, columns: list[int], above_m: FloatArray) -> FloatArray:
+        """Heights (n, k) of some columns that are so far above the table's surface."""
+        return raise_above(self.profile_m, self.foot_m[:, columns], self.lever[:, columns], above_m)
 
     def place(self, columns: list[int], z_m: FloatArray) -> Placing:
         """Places of some columns at known heights; own covariance holds the pixels' part alone."""
         return place_with_uncertainty(
             self.parameters,
-            self.covariance,
+            self.whole_covariance,
             self.pixels_px[:, columns],
             self.u_pixels_px[:, columns],
             z_m,
             np.zeros(1),
         )
 
+    def place_on(
+        self, columns: list[int], point_m: FloatArray, normal: FloatArray, u_offset_m: FloatArray
+    ) -> PlanePlacing:
+        """Places of some columns on planes of any tilt, (n, k, 3) points and normals or broadcast to it."""
+        return place_on_plane_with_uncertainty(
+            self.parameters,
+            self.whole_covariance,
+            self.pixels_px[:, columns],
+            self.u_pixels_px[:, columns],
+            point_m,
+            normal,
+            u_offset_m,
+        )
 
-def sight_markers(tracks: Tracks, cameras: Cameras) -> Sighting:
-    """Lines of sight of every marker in every frame; a moving camera's pose is taken frame by frame."""
+    def common(self, jacobian: FloatArray) -> FloatArray:
+        """Derivatives (n, ..., 15) by what the frames have in common, from those by each frame's camera."""
+        if self.follows_lens is None:
+            return jacobian
+        between = (1,) * (jacobian.ndim - 3)
+        return np.asarray(jacobian @ self.follows_lens.reshape(len(self.follows_lens), *between, 15, 15))
+
+    def own_spread(self, jacobian: FloatArray) -> FloatArray:
+        """Covariance (n, ..., k, k) that is new in each frame, of quantities with derivatives (n, ..., k, 15)."""
+        if self.own_covariance is None:
+            return np.zeros((*jacobian.shape[:-1], jacobian.shape[-2]))
+        between = (1,) * (jacobian.ndim - 3)
+        own = self.own_covariance.reshape(len(self.own_covariance), *between, 15, 15)
+        return np.asarray(jacobian @ own @ np.swapaxes(jacobian, -1, -2))
+
+
+def sight_markers(
+    tracks: Tracks, cameras: Cameras, real_s: FloatArray, profile_m: Profile = (), readout_s: float = 0.0
+) -> Sighting:
+    """Lines of sight of every marker in every frame; a moving camera's pose is taken frame by frame.
+
+    Parameters
+    ----------
+    real_s : (n,) float array
+        The frames' real times.
+    readout_s : float
+        Time from the first row's exposure to the last's.
+    """
+    own = follows = None
     if cameras.moves:
         row = np.clip(np.searchsorted(cameras.frame, tracks.frame), 0, len(cameras.frame) - 1)
+        covariance, own, follows = split_covariance(cameras.covariance[row])
     else:
         row = np.zeros(1, dtype=np.int64)
-    parameters, covariance = cameras.parameters[row], cameras.covariance[row]
-    pixels = np.stack([tracks.col_px, tracks.row_px], axis=-1)
+        covariance = cameras.covariance[0]
+    parameters = cameras.parameters[row]
+    pixels, u_pixels = bring_to_frame_time(
+        np.stack([tracks.col_px, tracks.row_px], axis=-1),
+        np.stack([tracks.u_col_px, tracks.u_row_px], axis=-1),
+        real_s,
+        cameras.height_px,
+        readout_s,
+    )
     centre, direction = rays(parameters[:, None, :], pixels)
     fall = np.where(np.abs(direction[..., 2]) > 1e-9, direction[..., 2], np.nan)
     lever = direction[..., :2] / fall[..., None]
     foot = centre[..., :2] - lever * centre[..., 2:]
     return Sighting(
         parameters=parameters,
+        whole_covariance=cameras.covariance[row],
         covariance=covariance,
+        own_covariance=own,
+        follows_lens=follows,
+        profile_m=profile_m,
         pixels_px=pixels,
-        u_pixels_px=np.stack([tracks.u_col_px, tracks.u_row_px], axis=-1),
+        u_pixels_px=u_pixels,
         seen=np.asarray(tracks.state == TrackState.SEEN),
         foot_m=foot,
         lever=lever,
     )
+
+
+def split_covariance(covariance: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """A moving camera's covariances (n, 15, 15) as a common part and parts new in each frame.
+
+    Returns
+    -------
+    common : (15, 15) float array
+        Of the lens alone.
+    own : (n, 15, 15) float array
+        Of the poses, the lens being given.
+    follows_lens : (n, 15, 15) float array
+        Derivatives of lens and pose by the lens.
+
+    Notes
+    -----
+    With L the lens's covariance and K that between pose and lens, the pose follows the lens as G = K L⁻¹ and keeps
+    C_pose − G L Gᵀ of its own: the regression of one part of a normal vector on another.
+    Checked by: tests/derived/test_moving_camera.py::test_parts_add_up
+    """
+    k = LENS_PARAMETERS
+    lens = covariance[:, :k, :k].mean(axis=0)
+    # Scaled, since focal lengths and distortion differ in size by many decades; a lens held fixed has no inverse.
+    size = np.sqrt(np.diag(lens))
+    scale = np.where(size > 0, size, 1.0)
+    inverse = np.linalg.pinv(lens / np.outer(scale, scale), rcond=1e-10, hermitian=True) / np.outer(scale, scale)
+    follows = covariance[:, k:, :k] @ inverse
+    common, own = np.zeros((15, 15)), np.zeros_like(covariance)
+    common[:k, :k] = lens
+    left = covariance[:, k:, k:] - follows @ lens @ np.swapaxes(follows, -1, -2)
+    value, axes = np.linalg.eigh(0.5 * (left + np.swapaxes(left, -1, -2)))
+    own[:, k:, k:] = (axes * np.maximum(value, 0.0)[:, None, :]) @ np.swapaxes(axes, -1, -2)
+    answer = np.zeros_like(covariance)
+    answer[:, :k, :k] = np.eye(k)
+    answer[:, k:, :k] = follows
+    return common, own, answer
 
 
 def spread_from_camera(jacobian: FloatArray, covariance: FloatArray) -> FloatArray:

@@ -9,6 +9,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import gaussian_filter1d
 
+from matchvision.motion.standing import Profile, raise_above, surface_at
+
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
@@ -52,8 +54,12 @@ def fit_slack_heights(
     off: BoolArray,
     slack: BoolArray,
     real_s: FloatArray,
+    profile_m: Profile = (),
 ) -> tuple[FloatArray, FloatArray]:
-    """Heights and their spread (n, m) under the curvatures' weights in each slack frame; zeros elsewhere."""
+    """Heights and their spread (n, m) under the curvatures' weights in each slack frame; zeros elsewhere.
+
+    On a slope the cord's shape is counted from the surface under it.
+    """
     n, m = foot.shape[:2]
     heights, spread = np.zeros((n, m)), np.zeros((n, m))
     frames = np.flatnonzero(slack)
@@ -67,13 +73,13 @@ def fit_slack_heights(
     cases = {(bool(a), bool(b)) for a, b in off[frames]}
     for case in cases:
         chosen = frames[(off[frames] == case).all(axis=1)]
-        h = np.where(case, radius_m, np.median(ends[chosen, :, 2], axis=0))
+        above = ends[chosen, :, 2] - surface_at(profile_m, ends[chosen, :, 0])
+        h = np.where(case, radius_m, np.median(above, axis=0))
         table = slack_heights(arc_m, length_m, h, radius_m, CURVATURES_PER_M)
         shapes[:, chosen] = table[:, None, :]
-        for row, z in enumerate(table):
-            place = np.concatenate(
-                [foot[chosen] + lever[chosen] * z[:, None], np.broadcast_to(z[:, None], (len(chosen), m, 1))], axis=-1
-            )
+        for row, shape in enumerate(table):
+            z = raise_above(profile_m, foot[chosen], lever[chosen], shape)[..., None]
+            place = np.concatenate([foot[chosen] + lever[chosen] * z, z], axis=-1)
             line = np.concatenate([ends[chosen, :1], place, ends[chosen, 1:]], axis=1)
             if case[0]:
                 line[:, 0] = np.nan
@@ -90,7 +96,7 @@ def fit_slack_heights(
     weight /= weight.sum(axis=0)
     heights = np.einsum("cn,cnm->nm", weight, shapes)
     spread = np.sqrt(np.maximum(np.einsum("cn,cnm->nm", weight, shapes**2) - heights**2, 0.0))
-    return heights, spread
+    return raise_above(profile_m, foot, lever, heights), spread
 
 
 def let_sink(
@@ -101,7 +107,7 @@ def let_sink(
     taut_z: FloatArray,
     ends: FloatArray,
     slack: BoolArray,
-    radius_m: float,
+    floor_m: FloatArray,
     real_s: FloatArray,
 ) -> tuple[FloatArray, FloatArray]:
     """A taut rope that goes slack at its hitches sinks as a whole before it takes its slack shape.
@@ -124,13 +130,13 @@ def let_sink(
         left = np.sqrt(np.nansum((across - slope * drop[:, None]) ** 2, axis=1) / count)
         fits = (left < SLACK_BOW_M) & (steep > 0.1) & (drop > 0.002)
         rows, drop = rows[fits], drop[fits]
-        z[rows] = np.maximum(taut_z[rows] - drop[:, None], radius_m)
+        z[rows] = np.maximum(taut_z[rows] - drop[:, None], floor_m[rows])
         u[rows] = 0.003
     return z, u
 
 
 def let_fall(
-    z: FloatArray, u: FloatArray, taut_z: FloatArray, off: BoolArray, radius_m: float, real_s: FloatArray
+    z: FloatArray, u: FloatArray, taut_z: FloatArray, off: BoolArray, floor_m: FloatArray, real_s: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """A rope let go falls from where it was taut; it is in the air for about a tenth of a second."""
     gone = np.asarray(off.any(axis=1))
@@ -145,11 +151,10 @@ def let_fall(
         falling = since < LONGEST_FALL_S
         rows = np.arange(start, len(real_s))[falling]
         last = taut_z[start - 1]
-        last = np.where(
-            np.isfinite(last), last, last[np.isfinite(last)].mean() if np.isfinite(last).any() else radius_m
-        )
+        some = np.isfinite(last).any()
+        last = np.where(np.isfinite(last), last, last[np.isfinite(last)].mean() if some else floor_m[start - 1])
         before = np.broadcast_to(last, taut_z[rows].shape)
-        dropped = np.maximum(before - 0.5 * GRAVITY_M_S2 * since[falling, None] ** 2, radius_m)
+        dropped = np.maximum(before - 0.5 * GRAVITY_M_S2 * since[falling, None] ** 2, floor_m[rows])
         higher = np.maximum(dropped, z[rows])
         in_air = higher > z[rows] + 1e-6
         u[rows] = np.where(in_air, 0.002 + GRAVITY_M_S2 * since[falling, None] * tick / np.sqrt(3), u[rows] + 0.002)

@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.geometry.camera import rays
-from matchvision.geometry.placing import PlanePlacing, place_on_plane_with_uncertainty
+from matchvision.geometry.placing import PlanePlacing
 from matchvision.motion.machines import Pose, rate_spread_from_camera
 from matchvision.motion.sighting import Sighting
 from matchvision.motion.smoothing import smooth_series
@@ -64,33 +64,26 @@ def place_rim(pose: Pose, wheel: Wheel, tracks: Tracks, sighting: Sighting) -> R
     if not columns:
         return None
     middle, middle_jacobian = pose.point_of(wheel.face_m)
-    c, s = np.cos(pose.heading.value), np.sin(pose.heading.value)
-    forward = np.stack([c, s, 0 * c], axis=-1)
-    side = 1.0 if wheel.face_m[1] >= 0 else -1.0
-    normal = side * np.stack([-s, c, 0 * c], axis=-1)
+    forward, left, up = pose.axes()
+    normal = left if wheel.face_m[1] >= 0 else -left
     u_offset = np.sqrt(
-        (normal[:, 0] * pose.x.u_value) ** 2
+        (normal[:, 0] * pose.along.u_value) ** 2
         + (normal[:, 1] * pose.y.u_value) ** 2
         + (wheel.face_m[0] * pose.heading.u_value) ** 2
     )
-    placing = place_on_plane_with_uncertainty(
-        sighting.parameters,
-        sighting.covariance,
-        sighting.pixels_px[:, columns],
-        sighting.u_pixels_px[:, columns],
-        middle[:, None, :],
-        normal[:, None, :],
-        u_offset[:, None],
-    )
+    placing = sighting.place_on(columns, middle[:, None, :], normal[:, None, :], u_offset[:, None])
     # When the camera's error moves the machine, it moves the plane, and the mark along its line of sight.
     _, direction = rays(sighting.parameters[:, None, :], sighting.pixels_px[:, columns])
     lever = direction / np.sum(direction * normal[:, None, :], axis=-1, keepdims=True)
     plane_moves = np.einsum("ni,nip->np", normal, middle_jacobian)
-    jacobian = placing.camera_jacobian + lever[..., None] * plane_moves[:, None, None, :]
+    shared = sighting.common(placing.camera_jacobian)
+    jacobian = shared + lever[..., None] * plane_moves[:, None, None, :]
     away = placing.point_m - middle[:, None, :]
-    frame = np.stack([forward, np.broadcast_to([0.0, 0.0, 1.0], forward.shape)], axis=1)
+    frame = np.stack([forward, up], axis=1)
     in_face = np.einsum("nij,nkj->nki", frame, away)
-    variance = np.einsum("nij,nkjl,nml->nkim", frame, placing.cov_own, frame)
+    # A moving camera's pose moves mark and plane alike; what it does to the mark alone is the cautious choice.
+    own = placing.cov_own + sighting.own_spread(placing.camera_jacobian)
+    variance = np.einsum("nij,nkjl,nml->nkim", frame, own, frame)
     return RimPlaces(columns, placing, in_face[..., 0], in_face[..., 1], variance, jacobian, sighting.seen[:, columns])
 
 

@@ -157,12 +157,19 @@ def test_motion_does_not_rest_on_bridged_positions() -> None:
     assert np.isfinite(motion.places.x_m[80:85][:, mine]).all()
 
 
-def test_ridge_is_refused() -> None:
+def test_ridge_of_no_height_changes_nothing() -> None:
     run, tracks, cameras = inputs("flat-match")
-    table = run.sheet.table.model_copy(update={"profile_m": ((-1.1, -0.1), (0.0, 0.0), (1.1, -0.1))})
-    ridge = dataclasses.replace(run, sheet=run.sheet.model_copy(update={"table": table}))
-    with pytest.raises(CannotMeasure, match="ridge"):
-        measure_motion(ridge, tracks, cameras)
+    table = run.sheet.table.model_copy(update={"profile_m": ((-1.1, 0.0), (1.1, 0.0))})
+    level = dataclasses.replace(run, sheet=run.sheet.model_copy(update={"table": table}))
+    motion, _ = measure_motion(run, tracks, cameras)
+    again, _ = measure_motion(level, tracks, cameras)
+    assert np.array_equal(motion.machines["heron"].x_m, again.machines["heron"].x_m, equal_nan=True)
+
+
+def test_too_few_frames_are_refused() -> None:
+    run, tracks, cameras = inputs("flat-match")
+    with pytest.raises(CannotMeasure, match="2 frames"):
+        measure_motion(run, thinned(tracks, slice(0, 2)), cameras)
 
 
 def test_note_gives_numbers_and_advice() -> None:

@@ -186,7 +186,7 @@ def line_through(x: list[float]) -> Line:
     place = np.zeros((1, k, 3))
     place[0, :, 0] = x
     nothing = np.zeros((1, k))
-    return Line(np.arange(float(k)), place, nothing + 0.001, nothing, np.zeros((1, k, 15)))
+    return Line(np.arange(float(k)), place, place[..., 0], nothing + 0.001, nothing, np.zeros((1, k, 15)))
 
 
 def test_pieces_are_summed_by_side() -> None:
