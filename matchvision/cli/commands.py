@@ -2,6 +2,7 @@
 
 import json
 import re
+import shlex
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -126,7 +127,8 @@ def new(ctx: click.Context, folder: Path) -> None:
     sheet = write_new_sheet(folder)
     quiet = _wishes(ctx).quiet
     say(f"Wrote {sheet}.", quiet=quiet)
-    say(f"Next: fill it in, lay your clip beside it as clip.mp4, then: matchvision analyze {folder}", quiet=quiet)
+    typed = shlex.quote(str(folder))
+    say(f"Next: fill it in, lay your clip beside it as clip.mp4, then: matchvision analyze {typed}", quiet=quiet)
 
 
 @main.command()

@@ -26,12 +26,12 @@ class PlainGroup(click.Group):
         """Run a command; turn what it raises into a message and an exit code."""
         try:
             return super().invoke(ctx)
-        except KeyboardInterrupt:
-            click.echo("Interrupted; earlier results are as they were.", err=True)
-            ctx.exit(INTERRUPTED)
         except (click.ClickException, click.exceptions.Exit, click.Abort):
             raise
-        except Exception as error:
+        except (KeyboardInterrupt, Exception) as error:
+            if was_interrupted(error):
+                click.echo("Interrupted; earlier results are as they were.", err=True)
+                ctx.exit(INTERRUPTED)
             if ctx.params.get("debug"):
                 raise
             plain = explain(error)
@@ -39,7 +39,15 @@ class PlainGroup(click.Group):
             ctx.exit(plain.exit_code)
 
 
-def explain(error: Exception) -> MatchvisionError:
+def was_interrupted(error: BaseException) -> bool:
+    """Whether an interrupt lies behind an error: compiled code tells of one as a fault of its own."""
+    behind: BaseException | None = error
+    while behind is not None and not isinstance(behind, KeyboardInterrupt):
+        behind = behind.__cause__ or behind.__context__
+    return behind is not None
+
+
+def explain(error: BaseException) -> MatchvisionError:
     """Any error as one that is meant for people."""
     if isinstance(error, MatchvisionError):
         return error

@@ -40,7 +40,9 @@ class Overlay:
         )
         self.colours = {name: rgb(side_role(analysis, name)) for name in analysis.run.sheet.machine}
         rope = analysis.motion.rope
-        self.share = None if rope is None else rope_share(rope)
+        # In a run without an opponent the rope's share decides nothing.
+        self.share = rope_share(rope) if rope is not None and analysis.run.sheet.run.kind == "match" else None
+        self.last = int(np.argmin(np.abs(self.t_s - analysis.clock.duration_s)))
         self.pull = best_pull(analysis)
         self.sides = (side_name(analysis, "-x"), side_name(analysis, "+x"))
 
@@ -54,13 +56,14 @@ class Overlay:
         self._arrows(canvas, k, parameters)
         self._rings(canvas, k)
         self._names(canvas, k, steady, parameters)
-        self._share_bar(canvas, steady)
+        self._share_bar(canvas, min(steady, self.last))
         self._bottom(canvas, k, steady)
         self._flashes(canvas, k)
 
     def _steady(self, k: int) -> int:
-        """The frame whose numbers are shown: it changes only a few times a second."""
-        at_s = math.floor(float(self.t_s[k]) * NUMBERS_PER_S + 1e-6) / NUMBERS_PER_S
+        """The frame whose numbers are shown: it changes only a few times a second, and at the end of the match."""
+        end_s = float(self.t_s[self.last])
+        at_s = end_s + math.floor((float(self.t_s[k]) - end_s) * NUMBERS_PER_S + 1e-6) / NUMBERS_PER_S
         return int(np.clip(np.searchsorted(self.t_s, at_s - 1e-9), 0, k))
 
     def _centre_line(self, canvas: Canvas, parameters: FloatArray) -> None:

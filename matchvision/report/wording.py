@@ -205,7 +205,9 @@ def comparison_words(row: ComparisonRow) -> str:
         return "One run alone cannot test a chance; many can."
     apart = quantity(abs(row.error), row.u_validation, row.unit)
     way = "too high" if row.error > 0 else "too low"
-    if row.unit == "s":
+    if min(row.predicted, row.measured) < 0:
+        way = "off"  # of two ways against the home direction it is unclear which is the higher one
+    elif row.unit == "s":
         way = "too late" if row.error > 0 else "too early"
     if row.within == "yes":
         return "The forecast holds: the two agree within what their uncertainties allow."

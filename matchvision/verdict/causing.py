@@ -52,15 +52,17 @@ def weigh_causes(compared: Sequence[Compared], grip: Grip | None) -> tuple[Cause
     told = say_worst(worst, len(evidence)) if worst else "no quantity was predicted closely enough to tell."
     contradicted = [c.row.quantity for c in compared if c.row.within == "no" and not math.isfinite(c.row.error)]
     also = f" Seen on one side only: {', '.join(contradicted)}." if contradicted else ""
+    likeliest = names[int(np.argmax(chances))]
     rows = []
     for name, chance in zip(names, chances, strict=True):
         p = float(chance)
         nothing = (math.nan, math.nan, "", math.nan)
+        why = f": {told}{also}" if name == likeliest or likeliest == "hitch-released" else "."
         if name == "as-predicted":
-            statement = f"It went as predicted, {say_chance(p)}: {told}{also}"
+            statement = f"It went as predicted, {say_chance(p)}{why}"
             rows.append(CauseRow(name, "", p, *nothing, statement))
         elif name == "unexplained":
-            statement = f"Something that was not predicted was at work, {say_chance(p)}: {told}{also}"
+            statement = f"Something that was not predicted was at work, {say_chance(p)}{why}"
             if worst is None:
                 rows.append(CauseRow(name, "", p, *nothing, statement))
                 continue

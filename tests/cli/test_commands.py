@@ -12,6 +12,7 @@ import pytest
 import matchvision
 from matchvision.cli import main
 from matchvision.cli.commands import name_folder
+from matchvision.cli.plain import was_interrupted
 from matchvision.cli.showing import shown_progress
 from matchvision.errors import CannotMeasure, FootageError, TableError
 from matchvision.filming import Scene
@@ -320,3 +321,12 @@ def test_progress_is_shown_on_a_terminal_only(monkeypatch: pytest.MonkeyPatch) -
 )
 def test_run_names_as_folders(name: str, folder: str) -> None:
     assert name_folder(name) == folder
+
+
+def test_an_interrupt_of_compiled_code_is_an_interrupt() -> None:
+    """Compiled code that is interrupted reports a fault of its own, with the interrupt behind it."""
+    fault = SystemError("returned a result with an exception set")
+    assert not was_interrupted(fault)
+    fault.__cause__ = KeyboardInterrupt()
+    assert was_interrupted(fault)
+    assert was_interrupted(KeyboardInterrupt())

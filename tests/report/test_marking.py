@@ -12,8 +12,9 @@ from matchvision.errors import FootageError, OutputError
 from matchvision.records.results import Analysis
 from matchvision.report import mark_clip
 from matchvision.report.canvas import Canvas, measure_words
+from matchvision.report.overlay import Overlay
 from matchvision.report.palette import rgb
-from matchvision.report.readings import rope_share
+from matchvision.report.readings import match_times, rope_share
 from tests.report.invented import invent_analysis, shorten
 
 FRAMES = 40
@@ -147,3 +148,17 @@ def test_text_and_plates_may_leave_the_picture() -> None:
         canvas.text("12.3 ± 0.4 N 鷺", left, top, 20, (255, 255, 255))
     assert canvas.luma.max() > 200
     assert measure_words("± 0.4", 40) > measure_words("± 0.4", 20) > 20
+
+
+def test_numbers_at_the_end_are_those_that_decide() -> None:
+    """Numbers change a few times a second only, but the share stands where it stood when the clock stopped."""
+    analysis = invent_analysis("flat-match")
+    end_s = float(match_times(analysis)[400])
+    ended = dataclasses.replace(analysis, clock=dataclasses.replace(analysis.clock, duration_s=end_s))
+    overlay = Overlay(ended)
+    assert (overlay.last, overlay._steady(400)) == (400, 400)
+    assert {overlay._steady(k) for k in (396, 399)} == {388}
+    canvas, decided = (Canvas(1280, 720, "bt709", full_range=False) for _ in range(2))
+    overlay.draw(canvas, 450)
+    overlay._share_bar(decided, 400)
+    np.testing.assert_array_equal(canvas.luma[:40], decided.luma[:40])
