@@ -7,7 +7,7 @@ from matchvision.filming.papers import hang_test, run_sheet
 from matchvision.filming.places import Places, place_everything
 from matchvision.filming.scene import Scene
 from matchvision.filming.sheet import read_scene
-from matchvision.filming.studio import film
+from matchvision.filming.studio import film, film_evening
 from matchvision.filming.truth import frame_times, truth_facts, truth_table
 from matchvision.filming.views import Views, project
 
@@ -18,6 +18,7 @@ __all__ = [
     "Views",
     "demo_scene",
     "film",
+    "film_evening",
     "frame_times",
     "hang_test",
     "place_everything",

@@ -11,10 +11,10 @@ from itertools import pairwise
 import numpy as np
 
 from matchvision.filming.arrays import Array
-from matchvision.filming.ground import Corner, footing_of, kinks_of, taut_corners
+from matchvision.filming.ground import GRAVITY_M_S2, Corner, footing_of, kinks_of, taut_corners, taut_curves
+from matchvision.filming.loose import NODES, LooseRope, drop_rope
 from matchvision.filming.scene import Drive, Machine, Scene, Table
 
-GRAVITY_M_S2 = 9.81
 CREEP_M_S = 0.002  # speed at which grip reaches its Coulomb limit
 TURNING_RAD_S = 0.03  # wheel rate at which drive friction reaches its full value
 STEP_S = 0.0005
@@ -48,7 +48,7 @@ class Course:
     """The whole run on the fine clock ``clip_s``.
 
     ``span_m`` is the shortest way from hitch to hitch, over the crest of a ridge where that is in the way; ``link_m``
-    the sprung link's length (NaN without one).
+    the sprung link's length (NaN without one); ``loose`` the rope once a hitch has let it go.
     """
 
     clip_s: Array
@@ -56,6 +56,7 @@ class Course:
     tension_N: Array
     span_m: Array
     link_m: Array
+    loose: LooseRope | None = None
 
     def at(self, clip_s: Array) -> "Course":
         """The run at other times, by straight lines between the fine steps."""
@@ -67,7 +68,7 @@ class Course:
             name: MachineCourse(**{field: pick(values) for field, values in vars(machine).items()})
             for name, machine in self.machines.items()
         }
-        return Course(clip_s, machines, pick(self.tension_N), pick(self.span_m), pick(self.link_m))
+        return Course(clip_s, machines, pick(self.tension_N), pick(self.span_m), pick(self.link_m), self.loose)
 
     def tension_over(self, clip_s: Array, window_s: float) -> Array:
         """Tension [N] averaged over a window about each time."""
@@ -80,7 +81,7 @@ class Course:
 class _Body:
     """State of one machine while the run is integrated."""
 
-    def __init__(self, machine: Machine, table: Table, start_s: float, end_s: float, steps: int) -> None:
+    def __init__(self, machine: Machine, table: Table, start_s: float, end_s: float, clip_s: Array) -> None:
         self.patches = table.patch
         self.footing = footing_of(machine, table)
         self.start = start_s
@@ -100,9 +101,9 @@ class _Body:
             self.x += machine.hitch_x_m - self.hitch()[0]
         self.stand()
         self.drive = machine.drive
-        self.rows = np.empty((steps, len(fields(MachineCourse))))
+        self.rows = np.empty((len(clip_s), len(fields(MachineCourse))))
         if machine.drive is not None:
-            self.share = _share_over_time(machine.drive, start_s, end_s, steps)
+            self.share = _share_over_time(machine.drive, start_s, end_s, clip_s)
             self.radius = machine.drive.wheel_radius_m
             self.inertia = machine.drive.wheel_inertia_kg_m2
             self.stall = (
@@ -201,10 +202,10 @@ def _towards(a: Corner, b: Corner, pull_N: float) -> tuple[float, float, float]:
     return ratio * (b[0] - a[0]), ratio * (b[1] - a[1]), ratio * (b[2] - a[2])
 
 
-def _share_over_time(drive: Drive, start_s: float, end_s: float, steps: int) -> list[float]:
+def _share_over_time(drive: Drive, start_s: float, end_s: float, clip_s: Array) -> list[float]:
     """Share of full drive at each step: none before the start, and let go within 0.25 s of the end."""
     points = np.array(drive.throttle)
-    clip_s = np.arange(steps) * STEP_S
+    start_s += drive.start_delay_s
     share = np.interp(clip_s - start_s, points[:, 0], points[:, 1])
     share[clip_s < start_s] = 0.0
     last = float(np.interp(end_s - start_s, points[:, 0], points[:, 1]))
@@ -236,23 +237,24 @@ def play(scene: Scene) -> Course:
 
     Checked by: tests/filming/test_course.py::test_momentum_closes
     """
-    steps = math.ceil((scene.end_s + scene.clock.after_s + 0.1) / STEP_S) + 1
-    clip_s = np.arange(steps) * STEP_S
+    steps = math.ceil((scene.last_s - scene.clock.from_s + 0.1) / STEP_S) + 1
+    clip_s = scene.clock.from_s + np.arange(steps) * STEP_S
     bodies = {
-        name: _Body(machine, scene.table, scene.clock.start_s, scene.end_s, steps)
+        name: _Body(machine, scene.table, scene.clock.start_s, scene.end_s, clip_s)
         for name, machine in scene.machine.items()
     }
     first, second = (bodies[end] for end in scene.rope.ends)
     rope, link = scene.rope, scene.rope.link
     cord = 0.0
     kinks = kinks_of(scene.table, rope.bead_radius_m)
-    tension, span = np.empty(steps), np.empty(steps)
+    tension, span, hitches = np.empty(steps), np.empty(steps), np.empty((2, steps, 3))
+    release_s = math.inf if scene.release_s is None else scene.release_s
     before = 0.0
     for k in range(steps):
         corners = taut_corners(first.hitch(), second.hitch(), kinks)
         length = sum(math.dist(p, q) for p, q in pairwise(corners))
         stretch = length - rope.length_m
-        if stretch <= 0:
+        if stretch <= 0 or clip_s[k] >= release_s:
             pull, cord = 0.0, 0.0
         elif link is None:
             rate = (length - before) / STEP_S if k else 0.0
@@ -267,8 +269,24 @@ def play(scene: Scene) -> Course:
             pull = link.stiffness_N_per_m * (stretch - cord)
         pull = max(pull, 0.0)
         tension[k], span[k] = pull, length
+        hitches[0, k], hitches[1, k] = corners[0], corners[-1]
         before = length
         first.step(k, clip_s[k], _towards(corners[0], corners[1], pull))
         second.step(k, clip_s[k], _towards(corners[-1], corners[-2], pull))
     link_m = np.full(steps, np.nan) if link is None else link.rest_m + tension / link.stiffness_N_per_m
-    return Course(clip_s, {name: MachineCourse(*body.rows.T) for name, body in bodies.items()}, tension, span, link_m)
+    machines = {name: MachineCourse(*body.rows.T) for name, body in bodies.items()}
+    return Course(clip_s, machines, tension, span, link_m, _loose_rope(scene, clip_s, hitches))
+
+
+def _loose_rope(scene: Scene, clip_s: Array, hitches: Array) -> LooseRope | None:
+    """The rope after a hitch has let it go; ``hitches`` (2, n, 3) in the order of the rope's ends."""
+    if scene.rope.release is None or scene.release_s is None:
+        return None
+    held = 1 if scene.rope.ends[0] == scene.rope.release.hitch else 0
+    since = int(np.searchsorted(clip_s, scene.release_s))
+    kinks = kinks_of(scene.table, scene.rope.bead_radius_m)
+    curve = taut_curves(hitches[held, since][None], hitches[1 - held, since][None], kinks, NODES)[0]
+    return drop_rope(
+        curve, scene.release_s, clip_s[since:], hitches[held, since:], scene.rope.length_m, scene.table,
+        scene.rope.bead_radius_m, held_first=held == 0,
+    )  # fmt: skip

@@ -94,14 +94,13 @@ class Sound:
 class Lamp:
     """A start lamp in view, a ball on a post; place in the table frame.
 
-    ``on_s`` is clip time; else the clock's start. ``told_px``: the run sheet says where in the picture it is.
+    ``on_s`` is clip time; else the clock's start.
     """
 
     at_m: Point3
     radius_m: Positive = 0.022
     colour: Colour = "#fff1c9"
     on_s: NotNegative | None = None
-    told_px: bool = False
 
 
 @dataclass(frozen=True, config=STRICT)

@@ -13,6 +13,7 @@ import numpy as np
 from matchvision.filming.arrays import Array
 from matchvision.filming.scene import Machine, Table
 
+GRAVITY_M_S2 = 9.81
 GRID_M = 0.0005
 SPARE_M = 0.6  # the outer pieces go on beyond the table's ends for so far
 

@@ -4,7 +4,7 @@ from dataclasses import fields
 
 import numpy as np
 
-from matchvision.filming.course import GRAVITY_M_S2
+from matchvision.filming.ground import GRAVITY_M_S2
 from matchvision.filming.lamp import lamp_place_px
 from matchvision.filming.scene import Forecast, Link, Machine, Scene, Stated
 
@@ -32,10 +32,13 @@ def _row(entries: dict[str, object]) -> str:
     return "{ " + ", ".join(f"{key} = {_value(value)}" for key, value in entries.items()) + " }"
 
 
-def run_sheet(scene: Scene) -> str:
-    """The run sheet as TOML: facts that can be read off the table, weighed, measured or were stated beforehand."""
-    lines = _table("[run]", {"name": scene.name, "kind": scene.kind, "clip": "clip.mp4"})[1:]
-    lines += _clock_lines(scene)
+def run_sheet(scene: Scene, clip: str = "clip.mp4") -> str:
+    """The run sheet as TOML: facts that can be read off the table, weighed, measured or were stated beforehand.
+
+    For a run that is part of a longer ``clip`` it says which part.
+    """
+    lines = _table("[run]", {"name": scene.name, "kind": scene.kind, "clip": clip})[1:]
+    lines += _clock_lines(scene, part=clip != "clip.mp4")
     lines += _table("[table]", {"length_m": scene.table.length_m, "width_m": scene.table.width_m})
     if scene.table.profile_m:
         lines.append(f"profile_m = {_value(scene.table.profile_m)}")
@@ -56,11 +59,13 @@ def run_sheet(scene: Scene) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _clock_lines(scene: Scene) -> list[str]:
+def _clock_lines(scene: Scene, *, part: bool) -> list[str]:
     clock, told = scene.clock, scene.clock.told_by
     facts: dict[str, object] = {"start_s": clock.start_s} if told == "time" else {"start": told}
-    if scene.lamp is not None and scene.lamp.told_px:
-        facts["lamp_at_px"] = [round(float(place), 1) for place in lamp_place_px(scene, 0.0)]
+    if told == "lamp":
+        facts["lamp_at_px"] = [round(float(place), 1) for place in lamp_place_px(scene, clock.from_s)]
+    if part:
+        facts |= {"from_s": clock.from_s, "until_s": scene.last_s}
     return _table("[clock]", facts | {"duration_s": clock.duration_s})
 
 

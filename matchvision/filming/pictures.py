@@ -20,6 +20,8 @@ from matchvision.filming.places import Places, origins, place_everything
 from matchvision.filming.scene import Scene
 from matchvision.filming.views import Views, poses_of, row_moments
 
+Exposure = tuple[Picture, Picture, tuple[int, int, int, int]]
+
 MARGIN_PX = 10
 FINE = 4
 
@@ -269,7 +271,7 @@ def _shape(picture: Picture) -> tuple[int, int]:
     return picture.shape[0], picture.shape[1]
 
 
-def exposures(studio: Studio, frames: int) -> Iterator[tuple[Picture, Picture, tuple[int, int, int, int]]]:
+def exposures(studio: Studio, frames: int) -> Iterator[Exposure]:
     """Backdrop, moving area and its place for each picture in turn, in the light of its time."""
     known: tuple[Picture, Picture] | None = None
     lit: Picture | None = None

@@ -100,7 +100,7 @@ def place_everything(scene: Scene, course: Course, clip_s: Array) -> Places:
     -----
     Taut: straight from hitch to hitch, or over the crest that is in the way; the cord's stretch is spread evenly over
     the cord, the link has its own.
-    Slack: see `_slack_curve`; beads keep their arc length.
+    Slack: see `_slack_curve`; let go: see `loose`; beads keep their arc length.
 
     Checked by: tests/filming/test_course.py::test_rope_keeps_its_length
     """
@@ -118,6 +118,10 @@ def place_everything(scene: Scene, course: Course, clip_s: Array) -> Places:
     slack = _arcs(curve)[:, -1] < rope.length_m
     if slack.any():
         curve[slack] = _slack_curve(curve[slack], scene.table, rope.length_m, rope.bead_radius_m)
+    if course.loose is not None:
+        off = clip_s >= course.loose.clip_s[0]
+        slack |= off
+        curve[off] = course.loose.curves(clip_s[off], CURVE_POINTS)
     arc = _arcs(curve)
     total = arc[:, -1]
 

@@ -27,13 +27,15 @@ PALETTE: dict[str, str] = {
 class Clock:
     """When the match runs within the clip.
 
-    ``told_by``: how the run sheet says when it starts, by its clip time or by what shows it.
+    ``told_by``: how the run sheet says when it starts, by its clip time or by what shows it. ``from_s``: clip time of
+    the run's first picture, where one clip holds several runs.
     """
 
     start_s: NotNegative
     duration_s: Positive
     after_s: NotNegative = 0.5
     told_by: Literal["time", "first-motion", "sound", "lamp"] = "time"
+    from_s: NotNegative = 0.0
 
 
 @dataclass(frozen=True, config=STRICT)
@@ -87,6 +89,14 @@ class Link:
 
 
 @dataclass(frozen=True, config=STRICT)
+class Release:
+    """A hitch that lets the taut rope go, so long after the start."""
+
+    hitch: Name
+    after_start_s: Positive
+
+
+@dataclass(frozen=True, config=STRICT)
 class Rope:
     """The rope; ``length_m`` is unloaded and includes the link's resting length."""
 
@@ -99,6 +109,7 @@ class Rope:
     stiffness_N_per_m: Positive = 5000.0
     damping_N_s_per_m: NotNegative = 12.0
     link: Link | None = None
+    release: Release | None = None
 
 
 @dataclass(frozen=True, config=STRICT)
@@ -133,7 +144,7 @@ class Wheel:
 
 @dataclass(frozen=True, config=STRICT)
 class Drive:
-    """What the machine's drive really is and does."""
+    """What the machine's drive really is and does; throttle times count from the start plus ``start_delay_s``."""
 
     stall_torque_Nm: Positive
     no_load_rev_min: Positive
@@ -145,6 +156,7 @@ class Drive:
     wheel_radius_m: Positive = 0.045
     wheel_inertia_kg_m2: Positive = 0.004
     throttle_acts_on: Literal["torque", "voltage"] = "torque"
+    start_delay_s: NotNegative = 0.0
     loss_s: NotNegative | None = None
     loss_ratio: Share = 0.5
 
@@ -257,8 +269,18 @@ class Scene:
     @property
     def frames(self) -> int:
         """Number of pictures."""
-        length_s = self.end_s + self.clock.after_s
+        length_s = self.end_s + self.clock.after_s - self.clock.from_s
         return round(length_s * self.camera.frames_per_s) + 1
+
+    @property
+    def last_s(self) -> float:
+        """Clip time of the last picture."""
+        return self.clock.from_s + (self.frames - 1) / self.camera.frames_per_s
+
+    @property
+    def release_s(self) -> float | None:
+        """Clip time at which a hitch lets the rope go, if one does."""
+        return None if self.rope.release is None else self.clock.start_s + self.rope.release.after_start_s
 
     def beads(self) -> list[tuple[str, float, str]]:
         """Name, arc length [m] and colour of every bead; none sits on the link or on a hitch."""

@@ -102,6 +102,13 @@ def faults_of_sense(scene: Scene) -> Iterator[Fault]:
     for index, end in enumerate(scene.rope.ends):
         if end not in machines:
             yield Fault(f"rope.ends.{index}", f"{end!r} is no machine here", f"name one of {known}")
+    release = scene.rope.release
+    if release is not None and release.hitch not in scene.rope.ends:
+        yield Fault("rope.release.hitch", f"{release.hitch!r} is not at the rope", f"name one of {known}")
+    if release is not None and release.after_start_s >= scene.clock.duration_s:
+        yield Fault("rope.release.after_start_s", f"{release.after_start_s:g} s", "let it go before the clock stops")
+    if scene.clock.from_s > scene.clock.start_s:
+        yield Fault("clock.from_s", f"{scene.clock.from_s:g} s is after the start", "begin before the start")
     if scene.rope.ends[0] == scene.rope.ends[1]:
         yield Fault("rope.ends", f"both are {scene.rope.ends[0]!r}", "name two machines")
     yield from _faults_of_profile(scene)
@@ -158,12 +165,11 @@ def _faults_of_signals(scene: Scene) -> Iterator[Fault]:
     told = scene.clock.told_by
     if (told == "sound" and scene.sound is None) or (told == "lamp" and scene.lamp is None):
         yield Fault("clock.told_by", f"{told!r}, but there is no [{told}]", f"add [{told}] or tell the start otherwise")
-    if scene.lamp is not None and scene.lamp.told_px and scene.camera.sway is not None:
-        yield Fault("lamp.told_px", "the camera sways", "leave it out: the lamp has no fixed place in the picture")
-    length_s = (scene.frames - 1) / scene.camera.frames_per_s
+    if told == "lamp" and scene.camera.sway is not None:
+        yield Fault("clock.told_by", "'lamp', but the camera sways", "keep the lamp's place in the picture: no sway")
     for where, at_s in (("sound.at_s", scene.start_sound_s), ("lamp.on_s", scene.lamp_on_s)):
-        if at_s is not None and at_s > length_s:
-            yield Fault(where, f"{at_s:g} s in a clip of {length_s:g} s", "choose a time within the clip")
+        if at_s is not None and not scene.clock.from_s <= at_s <= scene.last_s:
+            yield Fault(where, f"{at_s:g} s in a clip of {scene.last_s:g} s", "choose a time within the clip")
     for index, hand in enumerate(scene.hand):
         if hand.until_s <= hand.from_s:
             yield Fault(f"hand.{index}.until_s", f"{hand.until_s:g} s is not after {hand.from_s:g} s", "let it last")

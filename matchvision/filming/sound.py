@@ -12,8 +12,8 @@ RISE_S = 0.001  # the signal's level rises to its full size in so long
 HORN_PARTIALS = ((1, 1.0), (2, 0.7), (3, 0.5), (4, 0.4), (5, 0.25))
 
 
-def sound_track(scene: Scene, course: Course, length_s: float) -> Array:
-    """Samples, −1 to 1, at 48 kHz from clip time zero on; silence of the room where the scene has no start sound.
+def sound_track(scene: Scene, course: Course, first: int, stop: int) -> Array:
+    """Samples ``first`` to ``stop`` of the clip's 48 kHz, −1 to 1; only the room where the scene has no start sound.
 
     Notes
     -----
@@ -22,9 +22,9 @@ def sound_track(scene: Scene, course: Course, length_s: float) -> Array:
     Checked by: tests/filming/test_signals.py::test_the_start_sound_is_in_the_clip_when_it_is_said_to_be
     """
     sound = scene.sound if scene.sound is not None else Sound()
-    count = round(length_s * SOUND_RATE_Hz)
+    count = stop - first
     generator = np.random.default_rng([scene.seed, 5])
-    clip_s = np.arange(count) / SOUND_RATE_Hz
+    clip_s = np.arange(first, stop) / SOUND_RATE_Hz
     room = _softened(generator.standard_normal(count), 12) + 0.3 * np.sin(2 * np.pi * 100 * clip_s)
     drives = [np.interp(clip_s, course.clip_s, state.share) for state in course.machines.values()]
     whirr = np.sum(drives, axis=0) * _softened(generator.standard_normal(count), 3)

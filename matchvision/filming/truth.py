@@ -9,8 +9,8 @@ import pandas as pd
 
 from matchvision.filming.arrays import Array, Flags
 from matchvision.filming.camera import Poses, lens_of, rotation_vector
-from matchvision.filming.course import GRAVITY_M_S2, STEP_S, Course, MachineCourse
-from matchvision.filming.ground import axes
+from matchvision.filming.course import STEP_S, Course, MachineCourse
+from matchvision.filming.ground import GRAVITY_M_S2, axes
 from matchvision.filming.lamp import lamp_place_px
 from matchvision.filming.places import Places
 from matchvision.filming.scene import Machine, Scene
@@ -22,8 +22,8 @@ FIRST_MOTION_M_S = 0.010
 
 
 def frame_times(scene: Scene) -> Array:
-    """Clip time of each picture: the middle of its exposure, the first one's being zero [s]."""
-    return np.arange(scene.frames) / scene.camera.frames_per_s
+    """Clip time of each picture: the middle of its exposure, zero for a clip's first [s]."""
+    return scene.clock.from_s + np.arange(scene.frames) / scene.camera.frames_per_s
 
 
 def truth_table(scene: Scene, course: Course, places: Places, views: Views) -> pd.DataFrame:
@@ -48,7 +48,8 @@ def truth_table(scene: Scene, course: Course, places: Places, views: Views) -> p
     columns["tension_N"] = now.tension_N
     columns["tension_mean_N"] = course.tension_over(places.clip_s, 1 / scene.camera.frames_per_s)
     columns["rope_taut"] = (~places.slack).astype(int)
-    columns["rope_attached"] = np.ones(len(places.clip_s), int)
+    release_s = np.inf if scene.release_s is None else scene.release_s
+    columns["rope_attached"] = (places.clip_s < release_s).astype(int)
     columns["rope_plus_x_m"] = places.rope_plus_x_m
     columns["rope_total_m"] = places.rope_total_m
     columns["rope_mid_x"] = places.rope_mid_x_m
@@ -118,8 +119,7 @@ def events(scene: Scene, course: Course) -> dict[str, Any]:
     slips: dict[str, list[list[float]]] = {}
     first: dict[str, float | None] = {}
     losses: dict[str, float] = {}
-    last_s = (scene.frames - 1) / scene.camera.frames_per_s
-    seen = course.clip_s <= last_s
+    seen = course.clip_s <= scene.last_s
     clip_s = course.clip_s[seen]
     for name, machine in scene.machine.items():
         state = course.machines[name]
@@ -135,7 +135,7 @@ def events(scene: Scene, course: Course) -> dict[str, Any]:
         "slip_threshold_m_s": SLIP_M_S,
         "slip_intervals_s": slips,
         "rope_taut_intervals_s": _intervals(clip_s, course.tension_N[seen] > 0, lasts_s=0.0, bridge_s=0.02),
-        "rope_release_s": None,
+        "rope_release_s": scene.release_s,
         "rope_latch_s": None,
         "power_loss": losses,
         "hand_crossings_s": [[hand.from_s, hand.until_s] for hand in scene.hand],
@@ -189,7 +189,7 @@ def _machine_facts(name: str, machine: Machine) -> dict[str, Any]:
         "stall_pull_N": stall / drive.wheel_radius_m,
         "no_load_speed_m_s": no_load * drive.wheel_radius_m,
         "throttle_acts_on": drive.throttle_acts_on,
-        "throttle_match_s": [list(point) for point in drive.throttle],
+        "throttle_match_s": [[t + drive.start_delay_s, share] for t, share in drive.throttle],
     }
 
 
@@ -207,6 +207,7 @@ def truth_facts(scene: Scene, course: Course, views: Views, at_end: Places) -> d
         "time": {
             "pts_is": "middle of the exposure of the middle row, seconds after the first frame",
             "frames": scene.frames,
+            "first_frame": round(scene.clock.from_s * scene.camera.frames_per_s),
             "match_start_clip_s": scene.clock.start_s,
             "match_end_clip_s": scene.end_s,
             "start_sound_clip_s": scene.start_sound_s,
@@ -237,7 +238,7 @@ def truth_facts(scene: Scene, course: Course, views: Views, at_end: Places) -> d
         },
         "lamp": None
         if scene.lamp is None
-        else {"at_m": list(scene.lamp.at_m), "first_picture_px": lamp_place_px(scene, 0.0).tolist()},
+        else {"at_m": list(scene.lamp.at_m), "first_picture_px": lamp_place_px(scene, scene.clock.from_s).tolist()},
         "machines": {name: _machine_facts(name, machine) for name, machine in scene.machine.items()},
         "rope": {
             "length_m": rope.length_m,

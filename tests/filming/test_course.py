@@ -7,7 +7,8 @@ import pytest
 
 from matchvision.filming import course as course_module
 from matchvision.filming import demo_scene, frame_times, place_everything, play, truth_facts, truth_table
-from matchvision.filming.course import GRAVITY_M_S2, Course
+from matchvision.filming.course import Course
+from matchvision.filming.ground import GRAVITY_M_S2
 from matchvision.filming.places import Places, machine_points
 from matchvision.filming.scene import Clock, Drive, Machine, Patch, Scene
 from matchvision.filming.views import project

@@ -10,8 +10,8 @@ from scipy.optimize import minimize_scalar
 
 import matchvision.filming
 from matchvision.filming import frame_times, place_everything, play, project, read_scene, truth_facts, truth_table
-from matchvision.filming.course import GRAVITY_M_S2, Course
-from matchvision.filming.ground import axes, footing_of, kinks_of, surface_m, taut_corners, taut_curves
+from matchvision.filming.course import Course
+from matchvision.filming.ground import GRAVITY_M_S2, axes, footing_of, kinks_of, surface_m, taut_corners, taut_curves
 from matchvision.filming.places import Places, machine_points
 from matchvision.filming.scene import Clock, Machine, Scene
 

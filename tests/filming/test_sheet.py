@@ -121,12 +121,15 @@ def test_a_profile_that_cannot_be_is_named(tmp_path: Path, old: str, new: str, w
     ("old", "new", "where", "words"),
     [
         ('told_by = "sound"', 'told_by = "lamp"', "clock.told_by", "no [lamp]"),
+        ("readout_s = 0.016", "sway = { move_m = 0.01, turn_deg = 0.3 }", "clock.told_by", "sways"),
         ('kind = "horn"', "at_s = 9.0", "sound.at_s", "in a clip of 5.9 s"),
         ("until_s = 3.7", "until_s = 3.0", "hand.0.until_s", "not after"),
     ],
 )
 def test_signals_that_cannot_be_are_named(tmp_path: Path, old: str, new: str, where: str, words: str) -> None:
     text = RIDGE.read_text(encoding="utf-8").replace(old, new, 1)
+    if "sways" in words:
+        text = text.replace('told_by = "sound"', 'told_by = "lamp"')
     if "lamp" in words:
         text = text.replace("[lamp] ", "# ").replace("at_m = [-0.55", "# at_m = [-0.55")
     path = tmp_path / "scene.toml"
