@@ -92,6 +92,7 @@ class _Body:
         self.offset = math.radians(machine.heading_offset_deg)
         self.wander, self.wander_m = math.radians(machine.wander_deg), machine.wander_m
         self.contact = machine.wheelbase_m / 2 if machine.drive else machine.size_m[0] / 2
+        self.loss, self.loss_turn, self.turned = math.inf, 0.0, 0.0
         self.path = self.speed = self.rate = self.angle = 0.0
         self.heading = self.home + self.offset
         self.x, self.y = machine.hitch_x_m, machine.y_m
@@ -113,7 +114,9 @@ class _Body:
                 * machine.drive.drive_efficiency
             )
             self.no_load = machine.drive.no_load_rev_min * 2 * math.pi / 60 / machine.drive.gear_ratio
-            self.loss = math.inf if machine.drive.loss_s is None else start_s + machine.drive.loss_s
+            if machine.drive.loss_s is not None:
+                self.loss = start_s + machine.drive.loss_s
+                self.loss_turn = math.radians(machine.drive.loss_turn_deg_per_m)
 
     def stand(self) -> None:
         """Height and tilt where it is."""
@@ -179,7 +182,9 @@ class _Body:
         self.path += STEP_S * abs(self.speed)
         self.x += STEP_S * self.speed * path[0]
         self.y += STEP_S * self.speed * path[1]
-        self.heading = self.home + self.offset + self.wander * math.sin(self.path / self.wander_m)
+        if clip_s >= self.loss:
+            self.turned += STEP_S * abs(self.speed) * self.loss_turn
+        self.heading = self.home + self.offset + self.turned + self.wander * math.sin(self.path / self.wander_m)
         self.stand()
 
 

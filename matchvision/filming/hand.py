@@ -14,6 +14,7 @@ from matchvision.filming.scene import Scene, Table
 
 GONE_M = -1.0  # withdrawn so far from the table's edge a hand is left out
 FINE = 2
+FAR_PX = 2e4
 CLOTH = "#4b4f57"
 ROUND = (
     (1.0, 0.66),
@@ -162,4 +163,5 @@ def _outline(bone: Bone, width: float, lens: Lens, pose: Poses) -> Array:
     seen = project_points(np.concatenate(rims), lens, pose)
     if not np.isfinite(seen).all():
         return seen
-    return np.asarray(cv2.convexHull(seen.astype(np.float32))[:, 0], dtype=float)
+    # Near the camera's own plane pixels lie anywhere; far outside the picture it does not matter where.
+    return np.asarray(cv2.convexHull(np.clip(seen, -FAR_PX, FAR_PX).astype(np.float32))[:, 0], dtype=float)

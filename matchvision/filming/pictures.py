@@ -11,7 +11,7 @@ from matchvision.filming.bodies import Stand, build_model, draw_model, shadow_ou
 from matchvision.filming.camera import Poses, lens_of, project_points
 from matchvision.filming.course import Course
 from matchvision.filming.ground import axes, shadows_of
-from matchvision.filming.hand import bones_at, draw_hand, hand_reach, hand_shadows
+from matchvision.filming.hand import FAR_PX, bones_at, draw_hand, hand_reach, hand_shadows
 from matchvision.filming.lamp import lit_share, paint_lamp
 from matchvision.filming.light import changes, gains
 from matchvision.filming.marks import cover, exposure_moments, outlines_in_picture
@@ -134,7 +134,8 @@ class Studio:
             for outline in outlines:
                 pixels = project_points(outline, self.lens, pose) - [left, top]
                 if np.isfinite(pixels).all():
-                    cv2.fillConvexPoly(mask, np.rint(pixels * 16).astype(np.int32), 255, cv2.LINE_AA, 4)
+                    fine = np.rint(np.clip(pixels, -FAR_PX, FAR_PX) * 16).astype(np.int32)
+                    cv2.fillConvexPoly(mask, fine, 255, cv2.LINE_AA, 4)
             return np.asarray(
                 cv2.GaussianBlur(mask.astype(np.float32) / 255, (0, 0), max(blur_m * scale, 0.5)), dtype=np.float32
             )

@@ -144,7 +144,11 @@ class Wheel:
 
 @dataclass(frozen=True, config=STRICT)
 class Drive:
-    """What the machine's drive really is and does; throttle times count from the start plus ``start_delay_s``."""
+    """What the machine's drive really is and does; throttle times count from the start plus ``start_delay_s``.
+
+    At ``loss_s`` (match time) the drive falls to ``loss_ratio`` of itself. Where one side alone is lost the machine
+    turns from then on, by ``loss_turn_deg_per_m`` (to the left positive) of the way it goes, backwards too.
+    """
 
     stall_torque_Nm: Positive
     no_load_rev_min: Positive
@@ -159,6 +163,7 @@ class Drive:
     start_delay_s: NotNegative = 0.0
     loss_s: NotNegative | None = None
     loss_ratio: Share = 0.5
+    loss_turn_deg_per_m: Number = 0.0
 
 
 @dataclass(frozen=True, config=STRICT)

@@ -56,7 +56,7 @@ def truth_table(scene: Scene, course: Course, places: Places, views: Views) -> p
     if scene.rope.link is not None:
         columns["link_length_m"] = np.where(places.slack, scene.rope.link.rest_m, now.link_m)
     columns.update(_pose_columns(views.poses))
-    return pd.DataFrame(columns)
+    return pd.DataFrame({name: column + 0 for name, column in columns.items()})  # + 0: no minus before a zero
 
 
 def _machine_columns(

@@ -87,3 +87,20 @@ def test_nothing_is_hidden_without_a_hand_or_above_it() -> None:
     moment = np.array([0.8])
     assert hidden_by_hands(scene, points, eye, moment).tolist() == [[True], [False]]
     assert not hidden_by_hands(replace(scene, hand=()), points, eye, moment).any()
+
+
+def test_an_arm_that_reaches_back_beside_the_camera_is_drawn_all_the_same() -> None:
+    """Its far end lies near the camera's own plane, where pixels go to infinity; every picture stays sound."""
+    base = scene_with_hand()
+    camera = replace(base.camera, position_m=(0.1, -1.25, 0.75), look_at_m=(0.0, 0.0, 0.0))
+    scene = replace(base, camera=camera, hand=(replace(HAND, from_x_m=0.05, to_x_m=0.2),))
+    course = play(scene)
+    places = place_everything(scene, course, np.array([0.0, 0.45, 0.6, 0.7, 0.8, 1.0]))
+    studio = Studio(scene, course, places, project(scene, course, places))
+    bare = studio.draw(0)[0]
+    for frame in range(1, 6):
+        picture, (left, top, right, bottom) = studio.draw(frame)
+        assert picture.shape == (bottom - top, right - left, 3)
+        assert np.isfinite(picture).all()
+        assert 0 <= picture.min() <= picture.max() < 2
+    assert picture.size > bare.size

@@ -62,6 +62,24 @@ def test_truth_tells_the_release(scene: Scene, course: Course, places: Places) -
     assert facts["events"]["rope_taut_intervals_s"][-1][1] == pytest.approx(at_s, abs=0.001)
 
 
+def test_a_side_that_is_lost_turns_the_machine() -> None:
+    base = demo_scene(3)
+    drive = base.machine["heron"].drive
+    assert drive is not None
+    lame = replace(drive, loss_s=1.0, loss_turn_deg_per_m=40.0)
+    course = play(replace(base, machine={**base.machine, "heron": replace(base.machine["heron"], drive=lame)}))
+    usual, state = play(base).machines["heron"], course.machines["heron"]
+    after = course.clip_s > base.clock.start_s + 1.0
+    assert np.array_equal(state.heading_rad[~after], usual.heading_rad[~after])
+    way = np.cumsum(np.abs(state.speed_m_s[after])) * 0.0005
+    wander = np.deg2rad(base.machine["heron"].wander_deg)
+    turned = state.heading_rad[after] - state.heading_rad[after][0]
+    assert way[-1] > 0.05
+    assert np.abs(turned - np.deg2rad(40.0) * way).max() < 2 * abs(wander) + 0.002
+    rate = np.gradient(state.y_m, 0.0005)
+    np.testing.assert_allclose(rate[1:-1], (state.speed_m_s * np.sin(state.heading_rad))[1:-1], atol=2e-3)
+
+
 def test_a_late_start_shifts_the_throttle() -> None:
     base = demo_scene(3)
     drive = base.machine["heron"].drive
