@@ -7,7 +7,8 @@ import pytest
 
 import matchvision.filming
 from matchvision.errors import SheetError
-from matchvision.filming import play, read_scene
+from matchvision.filming import hang_test, play, read_scene, run_sheet
+from matchvision.sheets import load_run
 
 EXAMPLES = sorted((Path(matchvision.filming.__file__).parent / "scenes").glob("*.toml"))
 SLED = next(path for path in EXAMPLES if path.stem == "sled-on-rough-stretch")
@@ -145,3 +146,17 @@ def test_a_missing_or_unreadable_file_is_said(tmp_path: Path) -> None:
     (tmp_path / "bad.toml").write_text("name = ")
     with pytest.raises(SheetError, match="valid TOML"):
         read_scene(tmp_path / "bad.toml")
+
+
+@pytest.mark.parametrize("path", EXAMPLES, ids=lambda p: p.stem)
+def test_the_run_sheet_of_every_example_is_read_without_fault(path: Path, tmp_path: Path) -> None:
+    scene = read_scene(path)
+    (tmp_path / "run.toml").write_text(run_sheet(scene), encoding="utf-8")
+    (tmp_path / "clip.mp4").touch()
+    if scene.rope.link is not None:
+        (tmp_path / "hang.csv").write_text(hang_test(scene.rope.link, scene.seed), encoding="utf-8")
+    sheet = load_run(tmp_path).sheet
+    assert sheet.table.profile_m == scene.table.profile_m
+    assert sheet.clock is not None
+    assert sheet.clock.start == (None if scene.clock.told_by == "time" else scene.clock.told_by)
+    assert sheet.clock.start_s == (scene.clock.start_s if scene.clock.told_by == "time" else None)
