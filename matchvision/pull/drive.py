@@ -13,6 +13,7 @@ from matchvision.mechanics.traction import gross_traction_N
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.pull import BudgetLine, PullSource
 from matchvision.records.sheet import Drive, Quantity, Run
+from matchvision.uncertainty import parts_of_uncertainty
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -139,13 +140,7 @@ def measure_drive(drive: KnownDrive, motion: Motion) -> PullSource | None:
     u_common["throttle"] = drive.u_share_ratio
     u_own: dict[str, FloatArray | float] = {"wheel rate": u_rate, "acceleration": moved.u_accel_m_s2}
 
-    def parts(u_inputs: Mapping[str, FloatArray | float]) -> dict[str, FloatArray]:
-        return {
-            name: np.abs(tension({**values, name: values[name] + u}) - tension({**values, name: values[name] - u})) / 2
-            for name, u in u_inputs.items()
-        }
-
-    common, own = parts(u_common), parts(u_own)
+    common, own = (parts_of_uncertainty(tension, values, u_inputs) for u_inputs in (u_common, u_own))
     friction_N = (facts.drive_friction_Nm or none).value / np.sqrt(3) / radius_m / back
     common["direction of friction"] = np.where(turning == 0, friction_N, 0.0)
     common_N = np.sqrt(np.sum([part**2 for part in common.values()], axis=0))

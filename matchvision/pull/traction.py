@@ -11,6 +11,7 @@ from matchvision.mechanics.traction import net_traction_ratio
 from matchvision.records.motion import MachineMotion, RopeMotion
 from matchvision.records.pull import PullSource, Traction
 from matchvision.records.sheet import Machine
+from matchvision.uncertainty import parts_of_uncertainty
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -82,7 +83,7 @@ def measure_traction(
     centre = machine.centre_of_mass_m or (0.0, 0.0, 0.0)
     hitch = machine.hitch.at_m if machine.hitch is not None else (0.0, 0.0, 0.0)
 
-    def forces(at: Mapping[str, FloatArray | float]) -> tuple[FloatArray, FloatArray, FloatArray]:
+    def forces(at: Mapping[str, FloatArray | float]) -> FloatArray:
         load_N = driven_load_N(
             at["mass"],
             STANDARD_GRAVITY_M_S2,
@@ -97,7 +98,7 @@ def measure_traction(
         resisting_N = at["rolling resistance"] * at["mass"] * STANDARD_GRAVITY_M_S2 * rolling
         traction_N = np.asarray(at["mass"] * at["acceleration"] + at["tension"] * back + resisting_N)
         load_N = load_N + 0.0 * traction_N
-        return traction_N, load_N, net_traction_ratio(traction_N, load_N)
+        return np.stack([traction_N, load_N, net_traction_ratio(traction_N, load_N)])
 
     values: dict[str, FloatArray | float] = {
         "tension": pull.tension_N,
@@ -111,10 +112,7 @@ def measure_traction(
         "acceleration": moved.u_accel_m_s2,
         "rolling resistance": resistance.u if resistance is not None else 0.0,
     }
-    variances = [np.zeros_like(pull.tension_N) for _ in range(3)]
-    for key, u in u_inputs.items():
-        ahead, behind = forces({**values, key: values[key] + u}), forces({**values, key: values[key] - u})
-        variances = [v + ((a - b) / 2) ** 2 for v, a, b in zip(variances, ahead, behind, strict=True)]
+    parts = parts_of_uncertainty(forces, values, u_inputs)
     traction_N, load_N, grip_used = forces(values)
-    u_traction_N, u_load_N, u_grip_used = (np.sqrt(v) for v in variances)
+    u_traction_N, u_load_N, u_grip_used = np.sqrt(np.sum([part**2 for part in parts.values()], axis=0))
     return Traction(name, traction_N, load_N, grip_used, u_traction_N, u_load_N, u_grip_used)

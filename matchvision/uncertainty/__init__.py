@@ -10,6 +10,7 @@ from matchvision.uncertainty.propagation import (
     effective_degrees,
     first_order_bends,
     jacobian_of,
+    parts_of_uncertainty,
     propagate,
     simulate,
 )
@@ -29,6 +30,7 @@ __all__ = [
     "format_interval",
     "format_quantity",
     "jacobian_of",
+    "parts_of_uncertainty",
     "predict_line",
     "propagate",
     "round_to_uncertainty",

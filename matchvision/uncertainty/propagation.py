@@ -1,6 +1,6 @@
 """Linear propagation with correlated inputs, Monte Carlo where it bends, and coverage factors."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,6 +8,7 @@ import numpy.typing as npt
 from scipy import stats
 
 FloatArray = npt.NDArray[np.float64]
+Numbers = float | FloatArray
 
 
 def covariance_from_correlation(u: FloatArray, correlation: FloatArray) -> FloatArray:
@@ -57,6 +58,28 @@ def jacobian_of(
         ahead, behind = np.atleast_1d(function(x + shift)), np.atleast_1d(function(x - shift))
         columns.append((ahead - behind) / (2 * shift[k]))
     return np.stack(columns, axis=-1)
+
+
+def parts_of_uncertainty(
+    function: Callable[[Mapping[str, Numbers]], FloatArray],
+    values: Mapping[str, Numbers],
+    u_inputs: Mapping[str, Numbers],
+) -> dict[str, FloatArray]:
+    """What each named input adds to the standard uncertainty of a function's output, in the output's shape.
+
+    Inputs without an entry in ``u_inputs`` are taken as exact. For independent inputs the root sum of squares of the
+    parts is the output's standard uncertainty.
+
+    Notes
+    -----
+    ``|f(x + u) − f(x − u)|/2``, one input at a time: JCGM 100:2008, 5.1.3 note 2.
+    Checked by: tests/published/test_gum.py::test_parts_make_up_the_propagated_uncertainty
+    """
+    parts = {}
+    for name, u in u_inputs.items():
+        ahead, behind = (function({**values, name: values[name] + step}) for step in (u, -1.0 * np.asarray(u)))
+        parts[name] = np.asarray(np.abs(ahead - behind) / 2, dtype=np.float64)
+    return parts
 
 
 def propagate(

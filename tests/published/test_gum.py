@@ -2,12 +2,15 @@
 
 Source: JCGM 100:2008, annex H.1 (end gauge), H.2 (simultaneous resistance and reactance), H.3 (thermometer line); G.4
 for the effective degrees of freedom.
-Checks: `propagate`, `covariance_of_means`, `fit_line`, `predict_line`, `effective_degrees`, `coverage_factor`.
+Checks: `propagate`, `parts_of_uncertainty`, `covariance_of_means`, `fit_line`, `predict_line`, `effective_degrees`,
+`coverage_factor`.
 Values as printed: each stands beside its check.
 Tolerance: half a unit of the last printed digit, since the Guide rounds
 its intermediate results; where it shows in the last digit, one unit and the reason is given.
 How obtained: printed values read in the Guide and recomputed from its input tables.
 """
+
+from collections.abc import Mapping
 
 import numpy as np
 import numpy.typing as npt
@@ -18,6 +21,7 @@ from matchvision.uncertainty import (
     coverage_factor,
     effective_degrees,
     fit_line,
+    parts_of_uncertainty,
     predict_line,
     propagate,
 )
@@ -39,6 +43,21 @@ def test_h1_end_gauge() -> None:
     assert length[0] == pytest.approx(50_000_838, abs=0.5)
     # Printed 32; from the printed, already rounded inputs it is 31.71.
     assert np.sqrt(covariance[0, 0]) == pytest.approx(32, abs=0.5)
+
+
+def test_parts_make_up_the_propagated_uncertainty() -> None:
+    """Table H.1, column u_i(l): 25, 9.7, 0, 0, 2.9 and 16.6 nm; together 32 nm (31.71 from these inputs)."""
+    names = ("standard", "difference", "expansion", "temperature", "d_expansion", "d_temperature")
+    values = dict(zip(names, END_GAUGE, strict=True))
+
+    def length_nm(at: Mapping[str, float | FloatArray]) -> FloatArray:
+        return end_gauge_nm(np.array([at[name] for name in names], dtype=np.float64))
+
+    parts = parts_of_uncertainty(length_nm, values, dict(zip(names, U_END_GAUGE, strict=True)))
+    for name, printed_nm in zip(names, (25.0, 9.7, 0.0, 0.0, 2.9, 16.6), strict=True):
+        # The last part is 16.68 from the printed inputs, 16.6 in print: one unit of the last digit.
+        assert float(parts[name][0]) == pytest.approx(printed_nm, abs=0.1), name
+    assert np.sqrt(sum(float(part[0]) ** 2 for part in parts.values())) == pytest.approx(32, abs=0.5)
 
 
 def test_h1_expanded_uncertainty() -> None:
