@@ -18,7 +18,9 @@ from matchvision.records.tracks import Tracks
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
-#: How much a contest cord stretches, before anything is measured: standard deviation of its relative stretch.
+#: How much a contest cord stretches while it is taut, before anything is measured: mean and standard deviation of its
+#: relative stretch. A taut cord is stretched; none at all is not the likeliest.
+STRETCH_RATIO = 0.003
 U_STRETCH_RATIO = 0.003
 #: Relative uncertainty of the rope's length as the sheet states it.
 U_SHEET_LENGTH_RATIO = 0.0005
@@ -220,7 +222,7 @@ def measure_rope(
     Notes
     -----
     The unstretched length on the +x side is smoothed over time: its rate is the rope's speed at the centre line,
-    towards +x. The stretch comes from the span while the rope is taut, drawn towards none by `U_STRETCH_RATIO`, and the
+    towards +x. The stretch comes from the span while the rope is taut, drawn towards `STRETCH_RATIO`, and the
     link's from its own two markers. The camera's error at the centre line and the lengths' do not average out.
     Checked by: tests/motion/test_rope.py::test_share_at_the_end
     """
@@ -250,7 +252,8 @@ def measure_rope(
         cord_m = rope.length_m - (rest_m if np.isfinite(rest_m) else 0.0)
         stretched = span - rope.length_m - np.nan_to_num(link_stretch)
         believed = U_STRETCH_RATIO**2 / (U_STRETCH_RATIO**2 + u_seen**2 + U_SHEET_LENGTH_RATIO**2)
-        ratio = np.where(taut, np.clip(believed * stretched / cord_m, 0.0, 0.01), 0.0)
+        drawn = STRETCH_RATIO + believed * (stretched / cord_m - STRETCH_RATIO)
+        ratio = np.where(taut, np.clip(drawn, 0.0, 0.01), 0.0)
         u_ratio = np.where(taut, np.sqrt(believed) * np.hypot(u_seen, U_SHEET_LENGTH_RATIO), U_SHEET_LENGTH_RATIO)
         ratio = np.nan_to_num(ratio)
     smoothed = smooth_series(real_s, crossing.plus_m, crossing.u_own_m)

@@ -3,11 +3,13 @@
 A slack cord is taken to bend upwards with one curvature k wherever it is off the table, z'' = k along its length: the
 shape of a cord of even weight under a small even pull. It rises to a hitch at height h over a length √(2 (h − r)/k),
 rests on the table at the beads' radius r between, and hangs free where the two rises meet. k = 0 is the taut rope.
+A cord on the move need not lie so smoothly: as a second kind of shape it hangs as if there were no table, cut off at
+it. Which shape it has in each frame is sought over all slack frames at once, as shapes change little from frame to
+frame, save where the rope snaps taut.
 """
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import gaussian_filter1d
 
 from matchvision.motion.standing import Profile, raise_above, surface_at
 
@@ -21,6 +23,17 @@ SLACK_BOW_M = 0.0035
 GRAVITY_M_S2 = 9.81
 #: A rope let go is looked for in the air no longer than this [s].
 LONGEST_FALL_S = 0.25
+#: Scatter of the distances between neighbouring beads, and between end beads and hitches, about the cord's [m].
+U_PIECE_M = (0.0007, 0.0015)
+#: How well hitches' distance and rope's length together tell how much length is left for sagging [m].
+U_SPARE_LENGTH_M = 0.0015
+#: Errors of neighbouring frames go together: each counts as this share of a frame.
+FRAME_WEIGHT = 0.3
+#: How far a shape moves along the curvatures from frame to frame [places], at rest and at a snap; the snaps' share.
+SHAPE_STEPS = (0.7, 4.0)
+SNAP_SHARE = 0.1
+#: Chance that a shape becomes one of the other kind from one frame to the next.
+OTHER_KIND_SHARE = 0.05
 
 
 def slack_heights(
@@ -44,6 +57,22 @@ def slack_heights(
     return np.asarray(np.where(rise.sum(axis=1, keepdims=True) < length_m, lying, np.maximum(hanging, radius_m)))
 
 
+def cut_off_heights(
+    arc_m: FloatArray, length_m: float, h_m: FloatArray, radius_m: float, curvature_per_m: FloatArray
+) -> FloatArray:
+    """Heights (c, m) like `slack_heights`, of a cord that hangs as if there were no table and is cut off at it."""
+    k = np.asarray(curvature_per_m, dtype=np.float64)[:, None]
+    s = np.asarray(arc_m, dtype=np.float64)[None, :]
+    hanging = h_m[0] + (h_m[1] - h_m[0]) * s / length_m - 0.5 * k * s * (length_m - s)
+    return np.asarray(np.maximum(hanging, radius_m))
+
+
+def _both_kinds(arc_m: FloatArray, length_m: float, h_m: FloatArray, radius_m: float) -> FloatArray:
+    """Heights (2 c, m) of both kinds of shape over the curvatures."""
+    kinds = (slack_heights, cut_off_heights)
+    return np.concatenate([kind(arc_m, length_m, h_m, radius_m, CURVATURES_PER_M) for kind in kinds])
+
+
 def fit_slack_heights(
     foot: FloatArray,
     lever: FloatArray,
@@ -56,27 +85,39 @@ def fit_slack_heights(
     real_s: FloatArray,
     profile_m: Profile = (),
 ) -> tuple[FloatArray, FloatArray]:
-    """Heights and their spread (n, m) under the curvatures' weights in each slack frame; zeros elsewhere.
+    """Heights and their spread (n, m) under the shapes' weights in each slack frame; zeros elsewhere.
 
     On a slope the cord's shape is counted from the surface under it.
+
+    Notes
+    -----
+    A shape costs what its beads' distances depart from the cord's, and what it needs more length than the hitches
+    leave. Weights by the forward–backward algorithm over the frames, shapes being the states: L. E. Baum et al.,
+    Annals of Mathematical Statistics 41 (1970) 164.
+    Checked by: tests/motion/test_rope.py::test_rope_that_snaps_taut
     """
     n, m = foot.shape[:2]
     heights, spread = np.zeros((n, m)), np.zeros((n, m))
     frames = np.flatnonzero(slack)
     if len(frames) == 0:
         return heights, spread
-    costs = np.zeros((len(CURVATURES_PER_M), n))
-    shapes = np.zeros((len(CURVATURES_PER_M), n, m))
+    count = 2 * len(CURVATURES_PER_M)
+    costs = np.zeros((n, count))
+    shapes: list[tuple[npt.NDArray[np.int64], FloatArray]] = []
     whole_arc = np.concatenate([[0.0], arc_m, [length_m]])
-    u_seg = np.full(m + 1, 0.0007)
-    u_seg[[0, -1]] = 0.0015
+    fine = np.linspace(0.0, length_m, 81)
+    u_seg = np.full(m + 1, U_PIECE_M[0])
+    u_seg[[0, -1]] = U_PIECE_M[1]
+    spare = length_m - np.linalg.norm(ends[:, 1] - ends[:, 0], axis=-1)
     cases = {(bool(a), bool(b)) for a, b in off[frames]}
     for case in cases:
         chosen = frames[(off[frames] == case).all(axis=1)]
         above = ends[chosen, :, 2] - surface_at(profile_m, ends[chosen, :, 0])
         h = np.where(case, radius_m, np.median(above, axis=0))
-        table = slack_heights(arc_m, length_m, h, radius_m, CURVATURES_PER_M)
-        shapes[:, chosen] = table[:, None, :]
+        table = _both_kinds(arc_m, length_m, h, radius_m)
+        shapes.append((chosen, table))
+        drawn = _both_kinds(fine, length_m, h, radius_m)
+        needed = np.hypot(np.diff(drawn, axis=1), fine[1]).sum(axis=1) - np.hypot(length_m, h[1] - h[0])
         for row, shape in enumerate(table):
             z = raise_above(profile_m, foot[chosen], lever[chosen], shape)[..., None]
             place = np.concatenate([foot[chosen] + lever[chosen] * z, z], axis=-1)
@@ -87,16 +128,50 @@ def fit_slack_heights(
                 line[:, -1] = np.nan
             apart = np.linalg.norm(np.diff(line, axis=1), axis=-1) - np.diff(whole_arc)
             # Hidden beads leave out two pieces; their sum is still the cord's.
-            costs[row, chosen] = np.nansum(np.minimum(np.abs(apart / u_seg), 6.0) ** 2, axis=1)
-    tick = float(np.median(np.diff(real_s))) if n > 1 else 1.0
-    width = max(1.0, 0.05 / tick)
-    known = gaussian_filter1d(slack.astype(np.float64), width, mode="constant")
-    costs = gaussian_filter1d(costs * slack, width, axis=1, mode="constant") / np.maximum(known, 1e-9)
-    weight = np.exp(-0.5 * (costs - costs.min(axis=0)))
-    weight /= weight.sum(axis=0)
-    heights = np.einsum("cn,cnm->nm", weight, shapes)
-    spread = np.sqrt(np.maximum(np.einsum("cn,cnm->nm", weight, shapes**2) - heights**2, 0.0))
+            costs[chosen, row] = np.nansum(np.minimum(np.abs(apart / u_seg), 6.0) ** 2, axis=1)
+            if not any(case):
+                over = np.maximum(needed[row] - spare[chosen], 0.0) / U_SPARE_LENGTH_M
+                costs[chosen, row] += np.minimum(over, 6.0) ** 2
+    weight = np.zeros((n, count))
+    for first, last in _runs(slack):
+        part = slice(first, last + 1)
+        weight[part] = _weigh_shapes(costs[part], taut_before=first > 0, taut_after=last < n - 1)
+    for chosen, table in shapes:
+        heights[chosen] = weight[chosen] @ table
+        spread[chosen] = np.sqrt(np.maximum(weight[chosen] @ table**2 - heights[chosen] ** 2, 0.0))
     return raise_above(profile_m, foot, lever, heights), spread
+
+
+def _runs(state: BoolArray) -> list[tuple[int, int]]:
+    """First and last frames of the stretches in which the state holds."""
+    edges = np.diff(np.concatenate([[0], state.astype(np.int8), [0]]))
+    return list(zip(np.flatnonzero(edges == 1).tolist(), (np.flatnonzero(edges == -1) - 1).tolist(), strict=True))
+
+
+def _weigh_shapes(costs: FloatArray, *, taut_before: bool, taut_after: bool) -> FloatArray:
+    """Weights (n, c) of the shapes in each frame of a slack stretch, all its frames taken together."""
+    n, count = costs.shape
+    kind = count // 2
+    place = np.arange(count) % kind
+    step = np.abs(place[:, None] - place[None, :])
+    rest, snap = (np.exp(-0.5 * (step / sigma) ** 2) / sigma for sigma in SHAPE_STEPS)
+    same = (np.arange(count)[:, None] < kind) == (np.arange(count)[None, :] < kind)
+    change = ((1 - SNAP_SHARE) * rest + SNAP_SHARE * snap) * np.where(same, 1 - OTHER_KIND_SHARE, OTHER_KIND_SHARE)
+    change /= change.sum(axis=1, keepdims=True)
+    likely = np.exp(-0.5 * FRAME_WEIGHT * (costs - costs.min(axis=1, keepdims=True)))
+    taut = np.where(place == 0, 0.5, 0.0) @ change
+    forward, backward = np.empty((n, count)), np.empty((n, count))
+    forward[0] = likely[0] * (taut if taut_before else 1.0 / count)
+    forward[0] /= forward[0].sum()
+    for k in range(1, n):
+        forward[k] = likely[k] * (forward[k - 1] @ change)
+        forward[k] /= forward[k].sum()
+    backward[-1] = (change @ np.where(place == 0, 0.5, 0.0)) if taut_after else 1.0
+    for k in range(n - 2, -1, -1):
+        backward[k] = change @ (likely[k + 1] * backward[k + 1])
+        backward[k] /= backward[k].sum()
+    weight = forward * backward
+    return np.asarray(weight / weight.sum(axis=1, keepdims=True))
 
 
 def let_sink(

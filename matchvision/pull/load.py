@@ -6,16 +6,19 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.geometry.profile import surface_slope
 from matchvision.mechanics.grip import STANDARD_GRAVITY_M_S2
 from matchvision.pull.link import U_GRAVITY_RATIO
 from matchvision.records.motion import MachineMotion, RopeMotion
 from matchvision.records.pull import BudgetLine, PullSource
-from matchvision.records.sheet import Quantity, RunSheet
+from matchvision.records.sheet import Quantity, RunSheet, TableSheet
 
 FloatArray = npt.NDArray[np.float64]
 
 #: Slower than this a load may stand: friction is then anything up to its greatest value and says nothing.
 MOVING_M_S: Final = 0.010
+#: A load whose size the sheet does not give may reach this far to either side of its middle [m].
+USUAL_REACH_M: Final = 0.15
 
 
 @dataclass(frozen=True)
@@ -29,6 +32,7 @@ class KnownLoad:
     u_mass_kg: float
     friction: Quantity
     independent: bool
+    reach_m: float = USUAL_REACH_M
 
 
 def known_loads(sheet: RunSheet) -> tuple[KnownLoad, ...]:
@@ -53,40 +57,66 @@ def known_loads(sheet: RunSheet) -> tuple[KnownLoad, ...]:
         if friction is None:
             continue
         side = 1 if machine.home == "+x" else -1
-        loads.append(KnownLoad(name, end, side, machine.mass_kg, machine.u_mass_kg, friction, independent))
+        reach_m = USUAL_REACH_M if machine.size_m is None else machine.size_m[0] / 2
+        loads.append(KnownLoad(name, end, side, machine.mass_kg, machine.u_mass_kg, friction, independent, reach_m))
     return tuple(loads)
 
 
-def measure_load(load: KnownLoad, motion: MachineMotion, rope: RopeMotion) -> PullSource:
+def is_level(table: TableSheet) -> bool:
+    """Whether the table is flat, as far as its sheet says."""
+    return all(z == 0 for _, z in table.profile_m)
+
+
+def slope_under(load: KnownLoad, table: TableSheet, x_m: FloatArray) -> FloatArray:
+    """Slope (n,) [rad], rising towards +x, of the piece of table on which the whole load lies; NaN astride a bend."""
+    if is_level(table):
+        return np.zeros_like(x_m)
+    ahead = np.arctan(surface_slope(table.profile_m, x_m + load.reach_m))
+    behind = np.arctan(surface_slope(table.profile_m, x_m - load.reach_m))
+    bends = np.array([x for x, _ in table.profile_m])
+    astride = (np.abs(x_m[:, None] - bends) < load.reach_m).any(axis=1)
+    return np.where(astride | (ahead != behind), np.nan, ahead)
+
+
+def measure_load(
+    load: KnownLoad, motion: MachineMotion, rope: RopeMotion, slope_rad: FloatArray | float = 0.0
+) -> PullSource:
     """Tension from a load's acceleration and friction, while it moves faster than `MOVING_M_S`.
 
     The friction is taken to be the stated one everywhere: on a rougher or smoother stretch of the table this source
     is wrong by more than its uncertainty, which only another source can show.
 
+    Parameters
+    ----------
+    slope_rad : (n,) float array or float
+        Slope of the table under it, rising towards +x; NaN where it cannot be said.
+
     Notes
     -----
-    Along the load's velocity, with ``c`` the share of the pull along it and ``p`` the share upwards:
-    ``T c - μ (m g - T p) = m a``, so ``T = m (a + μ g) / (c + μ p)``. A rope that rises from the load lifts part of
-    its weight. First-order propagation (GUM 5.1) over m, μ, a and g.
+    Along the load's velocity, which climbs at θ, with ``c`` the share of the pull along it and ``p`` the share away
+    from the surface: ``T c - μ (m g cos θ - T p) - m g sin θ = m a``, so
+    ``T = m (a + μ g cos θ + g sin θ) / (c + μ p)``. A rope that rises from the load lifts part of its weight.
+    First-order propagation (GUM 5.1) over m, μ, a and g.
     Checked by: tests/pull/test_load.py::test_steady_drag_is_the_weight_times_friction
     """
     mass_kg, mu, u_mu = load.mass_kg, load.friction.value, load.friction.u
     way = np.sign(motion.speed_m_s)
     accel_m_s2 = way * motion.accel_m_s2
-    along = way * load.side * rope.pull_dir_x[:, load.end]
-    upwards = rope.pull_dir_z[:, load.end]
+    climb_rad = way * load.side * slope_rad
+    level, steep = np.cos(climb_rad), np.sin(climb_rad)
+    ahead, above = way * load.side * rope.pull_dir_x[:, load.end], rope.pull_dir_z[:, load.end]
+    along, upwards = ahead * level + above * steep, above * level - ahead * steep
     lever = along + mu * upwards
     moving = (np.abs(motion.speed_m_s) > np.maximum(MOVING_M_S, 2 * motion.u_speed_m_s)) & (lever > 0.2)
     lever = np.where(moving, lever, np.nan)
-    inertial_N = mass_kg * (accel_m_s2 + mu * STANDARD_GRAVITY_M_S2)
+    weight_N = mass_kg * STANDARD_GRAVITY_M_S2
+    inertial_N = mass_kg * accel_m_s2 + weight_N * (mu * level + steep)
     tension_N = inertial_N / lever
     own_N = mass_kg * motion.u_accel_m_s2 / lever
     parts = {
-        f"sliding friction of {load.machine}": np.abs(mass_kg * STANDARD_GRAVITY_M_S2 - tension_N * upwards)
-        / lever
-        * u_mu,
+        f"sliding friction of {load.machine}": np.abs(weight_N * level - tension_N * upwards) / lever * u_mu,
         f"mass of {load.machine}": np.abs(tension_N) / mass_kg * load.u_mass_kg,
-        "local gravity": mass_kg * mu * STANDARD_GRAVITY_M_S2 * U_GRAVITY_RATIO / lever,
+        "local gravity": np.abs(weight_N * (mu * level + steep)) * U_GRAVITY_RATIO / lever,
     }
     common_N = np.sqrt(np.sum([part**2 for part in parts.values()], axis=0))
     slack = rope.slack == 1

@@ -11,7 +11,7 @@ from matchvision.errors import CannotMeasure
 from matchvision.pull.drive import join_drives, known_drives, measure_drive
 from matchvision.pull.fusing import Contradiction, fuse_sources, window_mean
 from matchvision.pull.link import LinkLaw, fit_link, measure_link
-from matchvision.pull.load import MOVING_M_S, known_loads, measure_load
+from matchvision.pull.load import MOVING_M_S, is_level, known_loads, measure_load, slope_under
 from matchvision.pull.stretch import measure_stretch
 from matchvision.pull.traction import measure_traction
 from matchvision.records.motion import MatchClock, Motion, RopeMotion
@@ -205,7 +205,7 @@ def _try_load(run: Run, motion: Motion, rope: RopeMotion, left_out: list[str]) -
         if moved is None:
             left_out.append(f"{load.machine} was not seen, so its friction and inertia gave no pull.")
             continue
-        source = measure_load(load, moved, rope)
+        source = measure_load(load, moved, rope, slope_under(load, run.sheet.table, moved.x_m))
         if np.any(source.tension_N > 0):
             return source
         left_out.append(f"{load.machine} never moved faster than {1000 * MOVING_M_S:.0f} mm/s, so it gave no pull.")
@@ -214,6 +214,10 @@ def _try_load(run: Run, motion: Motion, rope: RopeMotion, left_out: list[str]) -
 
 def _try_drive(run: Run, motion: Motion, clock: MatchClock, left_out: list[str]) -> PullSource | None:
     sources = []
+    if not is_level(run.sheet.table):
+        if known_drives(run, clock, motion.clip_s):
+            left_out.append("The drive gave no pull: the weight's share along a sloping table is not reckoned with.")
+        return None
     for drive in known_drives(run, clock, motion.clip_s):
         source = measure_drive(drive, motion)
         if source is not None and np.isfinite(source.tension_N).any():
@@ -235,6 +239,9 @@ def _try_traction(
         left_out.append(
             "Traction is left out, since no pull is independent of the forecast: a sprung link would give it."
         )
+        return ()
+    if not is_level(run.sheet.table):
+        left_out.append("Traction and the grip used are left out: weight on a sloping table is not reckoned with.")
         return ()
     found = []
     for end, name in enumerate(run.sheet.rope.ends):

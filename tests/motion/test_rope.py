@@ -7,11 +7,13 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
+from matchvision.filming import demo_scene
 from matchvision.motion import measure_motion
 from matchvision.motion.rope import Line, cross_centre
 from matchvision.records.motion import Motion, RopeMotion
 from matchvision.records.results import StageNote
 from matchvision.records.tracks import Tracks, TrackState
+from tests.filmed_points import film_points
 from tests.truth import SAMPLE_CLIPS, read_run, read_truth, read_truth_facts, true_cameras, true_tracks
 
 FloatArray = npt.NDArray[np.float64]
@@ -199,3 +201,20 @@ def test_pieces_are_summed_by_side() -> None:
 def test_all_on_one_side() -> None:
     assert cross_centre(line_through([0.1, 0.5, 1.0]), None).plus_m[0] == 2.0
     assert cross_centre(line_through([-0.1, -0.5, -1.0]), None).plus_m[0] == 0.0
+
+
+@pytest.mark.parametrize("seed", [1, 4])
+def test_rope_that_snaps_taut(seed: int) -> None:
+    """A rope that lies on the table is taut two frames later: no bead may be far off there, least of all surely so."""
+    points = film_points(demo_scene(seed), np.random.default_rng(31))
+    motion, _ = measure_motion(points.run, points.tracks, points.cameras)
+    places, plans = motion.places, points.tracks.plans
+    columns = [i for i, p in enumerate(plans) if p.kind in ("bead", "link")]
+    names = [plans[i].name for i in columns]
+    x, y, z = (points.truth[[f"{n}_{axis}" for n in names]].to_numpy() for axis in "xyz")
+    risen = np.diff(z[:, len(columns) // 2])
+    assert risen.max() > 0.015
+    off = np.hypot(places.x_m[:, columns] - x, places.y_m[:, columns] - y)
+    assert off.max() < 0.015
+    far = off > 0.010
+    assert (np.hypot(places.u_x_m, places.u_y_m)[:, columns][far] > off[far] / 4).all()
