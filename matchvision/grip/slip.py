@@ -15,6 +15,7 @@ from matchvision.grip.intervals import (
     hold_between,
     keep_long,
 )
+from matchvision.mechanics.match import SLIP_LASTS_S, SLIP_SPEED_M_S
 from matchvision.records.events import Event
 from matchvision.records.motion import MachineMotion, MatchClock, WheelMotion
 from matchvision.uncertainty import format_interval
@@ -22,9 +23,8 @@ from matchvision.uncertainty import format_interval
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
-#: A wheel slips above this slip speed, either way, once it lasts `SLIP_LASTS_S`.
-SLIP_M_S: Final = 0.030
-SLIP_LASTS_S: Final = 0.15
+#: A wheel slips above this slip speed, either way, once it lasts `SLIP_LASTS_S`: as in the predicted run.
+SLIP_M_S: Final = SLIP_SPEED_M_S
 #: A dip below the limit by less than this many u, and to no less than two thirds of it, does not part a slip in two.
 LEAVE_U: Final = 2.0
 #: A machine slower than this stands: its slipping wheels spin.

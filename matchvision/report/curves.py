@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.mechanics.match import SLIP_SPEED_M_S
 from matchvision.records.results import Analysis
 from matchvision.report.readings import (
     COVERAGE,
@@ -153,7 +154,7 @@ def slip_over_time(analysis: Analysis) -> Panel:
             if np.isfinite(m.slip_speed_m_s).any()
         ]
     missing = "" if analysis.motion.wheels else "Slip was not measured: two marks on a wheel's rim would give it."
-    levels = (Level("counts as slip", "soft", 30.0),)
+    levels = (Level("counts as slip", "soft", 1000 * SLIP_SPEED_M_S),)
     title = "Slip: wheel surface faster than the ground"
     return Panel("slip", title, "match time / s", "slip speed / mm/s", "mm/s", tuple(curves), levels, missing)
 

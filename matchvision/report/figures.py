@@ -3,6 +3,7 @@
 import warnings
 from collections.abc import Callable
 from pathlib import Path
+from typing import Final
 
 import matplotlib as mpl
 import numpy as np
@@ -21,9 +22,16 @@ from matchvision.report.palette import DASHES, LIGHT
 from matchvision.report.readings import AROUND_S, COVERAGE, match_times, place_limits
 from matchvision.report.style import FULL_WIDTH_IN, STYLE
 from matchvision.report.topview import Outline, hitch_places, outline_machines, rope_polylines, split_at_line
+from matchvision.report.wording import in_millimetres
 
 #: Errors beyond this many expanded uncertainties are drawn at the edge, with an arrowhead.
 FARTHEST_EN = 6.0
+#: Sign, colour role and meaning of each word of a comparison.
+COMPARED_SIGNS: Final = {
+    "yes": ("o", "link", "agrees"),
+    "no": ("D", "plus", "contradicts"),
+    "inconclusive": ("s", "soft", "too wide to tell"),
+}
 
 
 def draw_figures(analysis: Analysis, folder: Path) -> tuple[Path, ...]:
@@ -180,22 +188,35 @@ def figure_of_comparison(analysis: Analysis) -> Figure:
     figure, axes = _new_figure(0.9 + 0.4 * max(len(rows), 1))
     axes.axvspan(-1, 1, color=LIGHT["link"], alpha=0.12, linewidth=0)
     for row, place in zip(rows, range(len(rows))[::-1], strict=True):
-        agrees = row.within == "yes"
-        beyond = abs(row.en) > FARTHEST_EN
+        sign, role, _ = COMPARED_SIGNS[row.within]
         shown = float(np.clip(row.en, -FARTHEST_EN, FARTHEST_EN))
-        sign = "o" if agrees else ("<" if row.en < 0 else ">") if beyond else "D"
+        if abs(row.en) > FARTHEST_EN:
+            sign = "<" if row.en < 0 else ">"
+        filled = "none" if row.within == "inconclusive" else LIGHT[role]
         axes.plot([0, shown], [place, place], color=LIGHT["soft"], linewidth=0.8)
-        axes.plot(shown, place, sign, color=LIGHT["link"] if agrees else LIGHT["plus"], markersize=5)
-        text = f"E = {row.error:+.3g} {row.unit}".replace("-", "−")
-        axes.annotate(text, (shown, place), xytext=(0, 5), textcoords="offset points", ha="center", fontsize=7)
+        axes.plot(shown, place, sign, color=LIGHT[role], markerfacecolor=filled, markersize=5)
+        told = in_millimetres(row)
+        text = f"E = {told.error:+.3g} {told.unit}".replace("-", "−")
+        # Beside the sign, away from the line through zero.
+        left = row.en < 0
+        axes.annotate(
+            text, (shown, place), xytext=(-6 if left else 6, 0), textcoords="offset points",
+            ha="right" if left else "left", va="center", fontsize=7,
+        )  # fmt: skip
     axes.axvline(0, color=LIGHT["ink"], linewidth=0.8)
     widest = min(FARTHEST_EN, max([1.5, *(abs(r.en) for r in rows)]))
-    axes.set_xlim(-1.45 * widest, 1.45 * widest)
+    axes.set_xlim(-1.8 * widest, 1.8 * widest)
     axes.set_ylim(-0.5, max(len(rows), 1) - 0.3)
     axes.set_yticks(range(len(rows))[::-1], [r.quantity for r in rows])
     axes.grid(visible=False, axis="y")
     axes.spines["left"].set_visible(False)
     axes.tick_params(axis="y", length=0)
-    axes.set_xlabel("E over its expanded uncertainty (k = 2); the tinted strip means agreement")
+    axes.set_xlabel("E over its expanded uncertainty (k = 2); tinted: within it")
+    for word, (sign, role, meaning) in COMPARED_SIGNS.items():
+        if any(row.within == word for row in rows):
+            filled = "none" if word == "inconclusive" else LIGHT[role]
+            axes.plot([], [], sign, color=LIGHT[role], markerfacecolor=filled, markersize=5, label=meaning)
+    if rows:
+        figure.legend(loc="outside lower center", ncols=3)
     axes.set_title("Forecast error E = predicted − measured")
     return figure

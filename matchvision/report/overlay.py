@@ -6,6 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.geometry.camera import camera_at, project_points
+from matchvision.mechanics.match import SLIP_SPEED_M_S
 from matchvision.records.results import Analysis
 from matchvision.records.tracks import TrackState
 from matchvision.report.canvas import INK, WHITE, Canvas, Colour, Point, measure_words
@@ -22,8 +23,6 @@ ARROW_M_PER_N = 0.01
 TRAIL_S, FLASH_S = 0.8, 1.6
 #: Numbers change this often, so that they can be read.
 NUMBERS_PER_S = 5.0
-#: Slip below this is not worth a sign [m/s]; the same limit from which it counts as an event.
-SLIP_SHOWN_M_S = 0.03
 
 
 class Overlay:
@@ -200,7 +199,7 @@ class Overlay:
             return ""
         worst = max(wheels, key=lambda w: abs(w.slip_speed_m_s[k]))
         speed = float(worst.slip_speed_m_s[k])
-        if abs(speed) < max(SLIP_SHOWN_M_S, COVERAGE * float(worst.u_slip_speed_m_s[k])):
+        if abs(speed) < max(SLIP_SPEED_M_S, COVERAGE * float(worst.u_slip_speed_m_s[k])):
             return ""
         return f"slip {1000 * speed:.0f} mm/s".replace("-", "−")
 
