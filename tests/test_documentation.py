@@ -105,7 +105,7 @@ def test_published_checks_name_their_source(path: Path) -> None:
     """The header names source, place, what is checked and the tolerance; the values go through our functions."""
     text = path.read_text(encoding="utf-8")
     header = text.split('"""')[1].lower()
-    for word in ("source", "toleran"):
+    for word in ("source", "checks:", "toleran"):
         assert word in header, f'{path.name}: the header does not say its "{word}"'
     assert re.search(r"^from matchvision\.", text, re.MULTILINE)
 

@@ -8,6 +8,7 @@ Sources and values
 - CRPS of a normal prediction: T. Gneiting, A. E. Raftery, J. Am. Stat. Assoc. 102 (2007) 359; z 0, 0.5, 1, 2, 3 give
   0.2336950, 0.3314035, 0.6024414, 1.4527918, 2.4365747, recomputed from the printed form.
 
+Checks: `en_score`, `zeta_score`, `validation_uncertainty`, `brier_score`, `crps_gaussian`.
 Tolerance: half a unit of the last digit given.
 """
 

@@ -2,6 +2,7 @@
 
 Source: textbook chain torque x gear x efficiency / radius, efficiency as three gear stages of 0.94 each; computed from
 the definition; from memory which books print it. Value 0.010 N m x 100 x 0.94^3 / 0.030 m = 27.686 N.
+Checks: `wheel_stall_torque_Nm`, `gross_traction_N`.
 Tolerance: half a unit of the last digit given.
 """
 

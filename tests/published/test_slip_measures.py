@@ -3,7 +3,9 @@
 Source: terms as defined in ASABE S296 (travel reduction) and ISO 8855 / SAE J670 (longitudinal slip), definitions as
 quoted by D. M. Queiroz and J. K. Schueller, "Traction", in Introduction to Biosystems Engineering (2020),
 doi 10.21061/IntroBiosystemsEngineering/Traction. Clause numbers are from memory and not given. The values are computed
-from the definitions, not printed there. Tolerance: half a unit of the last digit given.
+from the definitions, not printed there.
+Checks: `travel_reduction`, `longitudinal_slip_from_travel_reduction`, `tractive_efficiency`.
+Tolerance: half a unit of the last digit given.
 """
 
 import numpy as np

@@ -3,7 +3,9 @@
 Source: R. H. Macmillan, "The Mechanics of Tractor-Implement Performance", University of Melbourne 2002, chapter 6
 (open access): form of the equations. The numbers are computed from that form by hand, not printed there.
 Case: mass 3.000 kg, g 9.80665 m/s2, wheelbase 0.20 m, front axle to centre of mass 0.12 m, hitch height 0.05 m,
-pull 15 N. Tolerance: half a unit of the last digit given.
+pull 15 N.
+Checks: `axle_loads_N`, `driven_load_N`, `front_lift_pull_N`, `grip_limited_pull_N`, `net_traction_ratio`.
+Tolerance: half a unit of the last digit given.
 """
 
 import numpy as np
