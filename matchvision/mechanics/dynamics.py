@@ -24,7 +24,12 @@ _Function = TypeVar("_Function", bound=Callable[..., Any])
 
 
 def _compiled(function: _Function) -> _Function:
-    return cast("_Function", numba.njit(cache=True, error_model="numpy")(function))
+    try:
+        compiled = numba.njit(cache=True, error_model="numpy")(function)
+    except RuntimeError:
+        # No folder to keep it in: compile for this run only.
+        compiled = numba.njit(error_model="numpy")(function)
+    return cast("_Function", compiled)
 
 
 #: Creep speed [m/s] that stands for sticking; MuJoCo and real tyres creep more.

@@ -5,6 +5,7 @@ from typing import Final
 
 import numpy as np
 import pytest
+from numba.core.caching import CacheImpl
 
 from matchvision.errors import CannotMeasure
 from matchvision.mechanics import dynamics
@@ -127,3 +128,13 @@ def test_a_match_that_cannot_be_computed_says_so() -> None:
     broken = replace(model, machines=(replace(model.machines[0], left=side), model.machines[1]))
     with pytest.raises(CannotMeasure, match="cannot be computed"):
         play_match_quickly(broken, TIMES_S)
+
+
+def test_a_computer_that_keeps_nothing_can_compute(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Neither the package's folder nor a home can be written: what is compiled serves this run only."""
+    monkeypatch.setattr(CacheImpl, "_locator_classes", [])
+
+    def double(x: float) -> float:
+        return 2.0 * x
+
+    assert dynamics._compiled(double)(1.5) == 3.0
