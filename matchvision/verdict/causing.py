@@ -116,10 +116,10 @@ def say_worst(worst: Compared, count: int) -> str:
 
 
 def say_chance(probability: float) -> str:
-    """A probability in per cent; what lies within half a per cent of impossible or certain is not said to be it."""
-    if probability < 0.005:
-        return "below 1 %"
-    return "above 99 %" if probability > 0.995 else f"{100 * probability:.0f} %"
+    """A probability in per cent; what lies within a per cent of impossible or certain is not said to be it."""
+    if probability < 0.01:
+        return "under 1 %"
+    return "over 99 %" if probability > 0.99 else f"{100 * probability:.0f} %"
 
 
 def _first_loss(grip: Grip | None) -> Event | None:

@@ -166,6 +166,14 @@ def test_nothing_at_all_still_makes_a_page() -> None:
     assert set(read(render_page(analysis, has_clip=False)).ids) >= SECTIONS
 
 
+def test_nobody_leads_without_an_opponent() -> None:
+    match = invent_analysis()
+    sheet = match.run.sheet.model_copy(update={"run": match.run.sheet.run.model_copy(update={"kind": "sled"})})
+    alone = dataclasses.replace(match, run=dataclasses.replace(match.run, sheet=sheet))
+    assert "share-plus" in read(render_page(match, has_clip=False)).ids
+    assert "share-plus" not in read(render_page(alone, has_clip=False)).ids
+
+
 def test_no_number_is_cited_that_was_not_measured() -> None:
     analysis = invent_analysis()
     bare = dataclasses.replace(analysis, pull=None, verdict=dataclasses.replace(analysis.verdict, ruling=None))

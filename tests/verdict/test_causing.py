@@ -68,7 +68,7 @@ def test_hitch_seen_to_let_go_explains_what_was_not_predicted() -> None:
     causes = by_name(row(6.0), grip=loss)
     assert causes["hitch-released"].probability > 0.9
     assert causes["hitch-released"].since_s == 1.84
-    assert "below 1 %" in causes["as-predicted"].statement
+    assert "under 1 %" in causes["as-predicted"].statement
 
 
 def test_nothing_predicted_gives_no_causes() -> None:

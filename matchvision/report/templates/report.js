@@ -86,7 +86,8 @@
 
   function drawMargin(k, points, cuts) {
     const text = get("margin-text"), margin = get("margin"), ends = get("margin-ends");
-    const middle = data.middle ? data.middle[k] : null;
+    // Without an opponent nobody leads: the rope's middle decides nothing.
+    const middle = data.middle && get("share-plus") ? data.middle[k] : null;
     if (middle === null || points.length < 2) { text.textContent = ""; margin.setAttribute("d", ""); ends.setAttribute("d", ""); return; }
     const wide = 1.96 * data.uMiddle[k];
     const walked = cuts.length ? along(points, cuts[0], middle) : [[0, points[0][1]], [middle, points[0][1]]];
