@@ -8,7 +8,7 @@ from matchvision.geometry.placing import Placing
 from matchvision.motion.machines import U_SHEET_HEIGHT_M, Pose, measure_pose, motion_of
 from matchvision.motion.rope import RopeReading, measure_rope
 from matchvision.motion.sighting import Sighting, sight_markers
-from matchvision.motion.wheels import RimPlaces, measure_wheel
+from matchvision.motion.wheels import RimPlaces, allow_for_trembling, measure_wheel
 from matchvision.records.camera import Cameras
 from matchvision.records.motion import MachineMotion, Motion, Places, WheelMotion
 from matchvision.records.results import StageNote
@@ -74,7 +74,7 @@ def measure_motion(
         real_s=real_s,
         tracks=tracks,
         places=place_markers(tracks, sighting, poses, rope, rims),
-        machines=machines,
+        machines={name: allow_for_trembling(moved, wheels) for name, moved in machines.items()},
         wheels=tuple(wheels),
         rope=None if rope is None else rope.motion,
     )

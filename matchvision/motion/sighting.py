@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from matchvision.geometry.camera import rays
+from matchvision.geometry.camera import rays, rotation_matrix
 from matchvision.geometry.placing import (
     Placing,
     PlanePlacing,
@@ -21,6 +21,8 @@ FloatArray = npt.NDArray[np.float64]
 
 #: Parameters of the lens come first, then those of the pose.
 LENS_PARAMETERS = 9
+#: Tags lie on paper or card: their common height above the table, which all poses share, is known no better than this.
+U_COMMON_HEIGHT_M = 0.0005
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,7 +39,7 @@ class Sighting:
     own_covariance : (n, 15, 15) float array or None
         The part that is new in every frame: a moving camera's poses beyond what they share through the lens.
     follows_lens : (n, 15, 15) float array or None
-        How lens and pose of each frame answer to an error of the lens.
+        How lens and pose of each frame answer to what is common: the lens, and as the last the tags' height.
     profile_m : the table's height profile
     pixels_px, u_pixels_px : (n, m, 2) float arrays
         Where the markers are at the frames' times, a rolling shutter undone.
@@ -126,7 +128,7 @@ def sight_markers(
     own = follows = None
     if cameras.moves:
         row = np.clip(np.searchsorted(cameras.frame, tracks.frame), 0, len(cameras.frame) - 1)
-        covariance, own, follows = split_covariance(cameras.covariance[row])
+        covariance, own, follows = split_covariance(cameras.covariance[row], cameras.parameters[row])
     else:
         row = np.zeros(1, dtype=np.int64)
         covariance = cameras.covariance[0]
@@ -157,22 +159,32 @@ def sight_markers(
     )
 
 
-def split_covariance(covariance: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+def split_covariance(
+    covariance: FloatArray, parameters: FloatArray, u_height_m: float = U_COMMON_HEIGHT_M
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """A moving camera's covariances (n, 15, 15) as a common part and parts new in each frame.
+
+    Parameters
+    ----------
+    parameters : (n, 15) float array
+    u_height_m : float
+        How well the common height of the tags is known, which the poses' covariances hold as well.
 
     Returns
     -------
     common : (15, 15) float array
-        Of the lens alone.
+        Of the lens and, as the last, the height of the tags [m].
     own : (n, 15, 15) float array
-        Of the poses, the lens being given.
-    follows_lens : (n, 15, 15) float array
-        Derivatives of lens and pose by the lens.
+        Of the poses, these being given.
+    follows : (n, 15, 15) float array
+        Derivatives of lens and pose by them.
 
     Notes
     -----
     With L the lens's covariance and K that between pose and lens, the pose follows the lens as G = K L⁻¹ and keeps
-    C_pose − G L Gᵀ of its own: the regression of one part of a normal vector on another.
+    C_pose − G L Gᵀ of its own: the regression of one part of a normal vector on another. A height h of the tags moves
+    the pose by h g, g being the table's upright in the camera; h² g gᵀ is taken out as far as it is in there, which is
+    up to 1 / (gᵀ C⁻¹ g).
     Checked by: tests/derived/test_moving_camera.py::test_parts_add_up
     """
     k = LENS_PARAMETERS
@@ -185,11 +197,18 @@ def split_covariance(covariance: FloatArray) -> tuple[FloatArray, FloatArray, Fl
     common, own = np.zeros((15, 15)), np.zeros_like(covariance)
     common[:k, :k] = lens
     left = covariance[:, k:, k:] - follows @ lens @ np.swapaxes(follows, -1, -2)
-    value, axes = np.linalg.eigh(0.5 * (left + np.swapaxes(left, -1, -2)))
-    own[:, k:, k:] = (axes * np.maximum(value, 0.0)[:, None, :]) @ np.swapaxes(axes, -1, -2)
     answer = np.zeros_like(covariance)
     answer[:, :k, :k] = np.eye(k)
     answer[:, k:, :k] = follows
+    upright = np.concatenate(
+        [np.zeros((len(parameters), 3)), rotation_matrix(parameters[:, k : k + 3])[..., 2]], axis=1
+    )
+    answer[:, k:, -1] = upright
+    room = 1.0 / np.einsum("ni,nij,nj->n", upright, np.linalg.pinv(left, rcond=1e-12, hermitian=True), upright)
+    common[-1, -1] = min(u_height_m**2, float(np.median(room)))
+    left = left - common[-1, -1] * upright[:, :, None] * upright[:, None, :]
+    value, axes = np.linalg.eigh(0.5 * (left + np.swapaxes(left, -1, -2)))
+    own[:, k:, k:] = (axes * np.maximum(value, 0.0)[:, None, :]) @ np.swapaxes(axes, -1, -2)
     return common, own, answer
 
 

@@ -1,6 +1,7 @@
 """Wheels' turning from the marks on their rims, and slip."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -11,7 +12,7 @@ from matchvision.geometry.placing import PlanePlacing
 from matchvision.motion.machines import Pose, rate_spread_from_camera
 from matchvision.motion.sighting import Sighting
 from matchvision.motion.smoothing import smooth_series
-from matchvision.records.motion import WheelMotion
+from matchvision.records.motion import MachineMotion, WheelMotion
 from matchvision.records.sheet import Wheel
 from matchvision.records.tracks import MarkerPlan, Tracks
 
@@ -23,8 +24,9 @@ U_FACE_MIDDLE_M = 0.004
 WILD_MARK_M = 0.012
 #: A wheel that slips faster than this trembles against the ground [m/s] …
 TREMBLING_SLIP_M_S = 0.030
-#: … by so much (standard deviation), faster than frames of common noise can show [m/s].
-U_TREMBLE_M_S = 0.004
+#: … by so much (standard deviation), faster than frames of common noise can show [m/s]; its machine by so much.
+U_TREMBLE_M_S = 0.0045
+U_MACHINE_TREMBLE_M_S = 0.002
 #: A slip ratio less certain than this is left empty.
 LARGEST_U_SLIP_RATIO = 0.1
 
@@ -222,3 +224,12 @@ def measure_wheel(
         u_slip_ratio=np.where(clear, u_ratio, np.nan),
     )
     return wheel_motion, rim, spread_m
+
+
+def allow_for_trembling(machine: MachineMotion, wheels: Sequence[WheelMotion]) -> MachineMotion:
+    """The machine's motion, less sure of its speed while one of its wheels slips."""
+    slipping = np.zeros(len(machine.speed_m_s), dtype=np.bool_)
+    for wheel in wheels:
+        if wheel.machine == machine.machine:
+            slipping |= np.abs(np.nan_to_num(wheel.slip_speed_m_s)) > TREMBLING_SLIP_M_S
+    return replace(machine, u_speed_m_s=np.hypot(machine.u_speed_m_s, np.where(slipping, U_MACHINE_TREMBLE_M_S, 0.0)))

@@ -5,10 +5,15 @@ for all, are 8.889 ms, and at 0.5 m/s that is 4.44 mm. Over the 1079 gaps betwee
 tolerance of a tenth of a per cent covers the difference.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from matchvision.filming import demo_scene
+from matchvision.motion import measure_motion
 from matchvision.motion.shutter import bring_to_frame_time, row_delay_s
+from tests.filmed_points import film_points
 
 
 def test_two_rows() -> None:
@@ -69,3 +74,25 @@ def test_marker_alone_or_lost_stays() -> None:
     assert moved[10, 0].tolist() == [300.0, 50.0]
     assert u[10, 0].tolist() == [0.1, 0.1]
     assert np.isnan(moved[[9, 11]]).all()
+
+
+def test_filmed_with_a_slow_shutter() -> None:
+    """Points of an invented match under a readout of 30 ms: with it in the sheet, places hold at the frames' times."""
+    scene = demo_scene(3)
+    scene = replace(scene, clock=replace(scene.clock, duration_s=5.0), camera=replace(scene.camera, readout_s=0.030))
+    points = film_points(scene, np.random.default_rng(8), noise_px=0.02)
+    moving = np.flatnonzero(np.abs(points.truth["plover_v_drive"].to_numpy()) > 0.05)
+    assert len(moving) > 50
+    worst = []
+    for readout_s in (0.030, 0.0):
+        camera = points.run.sheet.camera.model_copy(update={"readout_s": readout_s})
+        run = replace(points.run, sheet=points.run.sheet.model_copy(update={"camera": camera}))
+        motion, _ = measure_motion(run, points.tracks, points.cameras)
+        off = []
+        for i, plan in enumerate(points.tracks.plans):
+            if plan.machine == "plover":
+                x, y = (points.truth[f"{plan.name.replace('.', '_')}_{axis}"].to_numpy() for axis in "xy")
+                off.append(np.hypot(motion.places.x_m[:, i] - x, motion.places.y_m[:, i] - y)[moving])
+        worst.append(max(float(np.sqrt(np.nanmean(o**2))) for o in off))
+    assert worst[0] < 0.0002
+    assert worst[1] > 2 * worst[0]
