@@ -5,9 +5,11 @@ import numpy.typing as npt
 
 from matchvision.errors import CannotMeasure
 from matchvision.geometry.placing import Placing
-from matchvision.motion.machines import U_SHEET_HEIGHT_M, Pose, measure_pose, motion_of
+from matchvision.motion.bodies import U_SHEET_HEIGHT_M
+from matchvision.motion.machines import Pose, measure_pose, motion_of
 from matchvision.motion.rope import RopeReading, measure_rope
 from matchvision.motion.sighting import Sighting, sight_markers
+from matchvision.motion.standing import is_level
 from matchvision.motion.wheels import RimPlaces, allow_for_trembling, measure_wheel
 from matchvision.records.camera import Cameras
 from matchvision.records.motion import MachineMotion, Motion, Places, WheelMotion
@@ -122,6 +124,18 @@ def _median(values: FloatArray) -> float:
     return float(np.median(finite)) if len(finite) else float("nan")
 
 
+def _describe_conditions(sheet: RunSheet) -> str:
+    """What the sheet says about table and camera that changed the way of measuring."""
+    said = ""
+    if not is_level(sheet.table.profile_m):
+        said += " Machines and rope follow the table's height profile; speeds are along its surface."
+    if sheet.camera.readout_s:
+        said += f" Each row was given its own time within a readout of {1000 * sheet.camera.readout_s:.1f} ms."
+    if sheet.camera.moves:
+        said += " The camera's pose is new in each frame; what it owes to the lens is common to all."
+    return said
+
+
 def describe_motion(
     sheet: RunSheet,
     motion: Motion,
@@ -183,7 +197,7 @@ def describe_motion(
     sentence = (
         f"Measured over {len(motion.frame)} frames ({length_s:.1f} s): " + "; ".join(said) + ". "
         "Places come from the camera and each marker's height; motion is smoothed forwards and backwards in time, with "
-        "a noise level that the data set and that may change as wheels let go."
+        "a noise level that the data set and that may change as wheels let go." + _describe_conditions(sheet)
         if said
         else "Nothing that moves could be measured."
     )

@@ -150,7 +150,8 @@ def still_camera() -> Cameras:
 def test_machine_over_the_crest() -> None:
     x = np.linspace(0.3, -0.3, 181)
     run, tracks, places = drive_over(x, 4.0)
-    motion, _ = measure_motion(run, tracks, still_camera())
+    motion, note = measure_motion(run, tracks, still_camera())
+    assert "height profile" in note.sentence
     heron = motion.machines["heron"]
     assert heron.x_m == pytest.approx(x, abs=1e-4)
     assert np.abs(motion.places.z_m - places[..., 2]).max() < 1e-4
