@@ -1,12 +1,13 @@
 """Short gaps: a position between two seen ones, with an uncertainty that grows into the gap."""
 
 import itertools
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
-from matchvision.records.tracks import TrackState
+from matchvision.records.tracks import MarkerPlan, Tracks, TrackState
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -69,3 +70,29 @@ def _acceleration(
     # Across the gap the change of speed says most; elsewhere noise over short steps says least.
     across = (near[:-2] <= before) & (near[2:] >= after)
     return max(least, float(change[across].max()) if across.any() else least)
+
+
+def join_tracks(
+    plans: tuple[MarkerPlan, ...],
+    frame: Sequence[int],
+    clip_s: Sequence[float],
+    place_px: Sequence[FloatArray],
+    u_px: Sequence[FloatArray],
+) -> Tracks:
+    """The tracks of all frames from what each frame showed, (m, 2) a frame; short gaps bridged."""
+    size = (len(frame), len(plans), 2)
+    times = np.array(clip_s, dtype=np.float64)
+    place, u = np.array(place_px).reshape(size), np.array(u_px).reshape(size)
+    state = np.zeros(size[:2], dtype=np.int8)
+    for i in range(len(plans)):
+        place[:, i], u[:, i], state[:, i] = bridge_gaps(times, place[:, i], u[:, i])
+    return Tracks(
+        plans=plans,
+        frame=np.array(frame, dtype=np.int64),
+        clip_s=times,
+        col_px=place[:, :, 0],
+        row_px=place[:, :, 1],
+        u_col_px=u[:, :, 0],
+        u_row_px=u[:, :, 1],
+        state=state,
+    )

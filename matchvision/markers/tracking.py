@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from matchvision.errors import MarkerError
 from matchvision.geometry.camera import place_at_height, place_on_plane, project_points
-from matchvision.markers.bridging import bridge_gaps
+from matchvision.markers.bridging import join_tracks
 from matchvision.markers.centres import Centres, Windows, choose_centres, find_centres, is_clear
 from matchvision.markers.colours import chroma_of_plans, expect_palette, learn_chroma
 from matchvision.markers.consistency import doubt_bodies, doubt_rope, is_off_circle, wheel_coordinates
@@ -18,6 +18,7 @@ from matchvision.markers.naming import faces_camera
 from matchvision.markers.noting import describe_tracks, nothing_found
 from matchvision.markers.poses import Pose, measure_pose
 from matchvision.markers.predicting import MachineState, predict_machine, predict_rope
+from matchvision.markers.refining import Refiner
 from matchvision.markers.rope import contradicts_ends
 from matchvision.markers.seeking import agreeing_columns, name_rope_afresh
 from matchvision.markers.shapes import Shapes, disc_axes, predict_shapes
@@ -80,6 +81,7 @@ class MarkerTracker:
         self._siting: tuple[float, float] | None = None
         self._shapes: Shapes | None = None
         self._facing = np.ones(count, dtype=np.bool_)
+        self._refiner = Refiner(self._plans)
         self._started = False
         self._seek_at_s, self._wait_s = -np.inf, _WAITS_S[0]
         self._doubt_at_s, self._doubt_wait_s = -np.inf, _WAITS_S[0]
@@ -124,25 +126,9 @@ class MarkerTracker:
         MarkerError
             Markers are named in the sheet, and not one was found in any frame.
         """
-        count, frames = len(self._plans), len(self._frame)
-        clip_s = np.array(self._clip_s, dtype=np.float64)
-        place = np.array(self._place_px).reshape(frames, count, 2)
-        u = np.array(self._u_px).reshape(frames, count, 2)
-        if count and not np.isfinite(place).any():
+        tracks = join_tracks(self._plans, self._frame, self._clip_s, self._place_px, self._u_px)
+        if self._plans and not np.isfinite(tracks.col_px).any():
             raise nothing_found(self._plans, self._sheet)
-        state = np.zeros((frames, count), dtype=np.int8)
-        for i in range(count):
-            place[:, i], u[:, i], state[:, i] = bridge_gaps(clip_s, place[:, i], u[:, i])
-        tracks = Tracks(
-            plans=self._plans,
-            frame=np.array(self._frame, dtype=np.int64),
-            clip_s=clip_s,
-            col_px=place[:, :, 0],
-            row_px=place[:, :, 1],
-            u_col_px=u[:, :, 0],
-            u_row_px=u[:, :, 1],
-            state=state,
-        )
         return tracks, describe_tracks(tracks)
 
     def _start(self, frame: Frame, camera: Camera) -> Frame:
@@ -238,15 +224,16 @@ class MarkerTracker:
         """Search small windows, then wider ones for what was not clear in its small one."""
         shapes = self._known_shapes()
         small = shapes.radius_px + MARGIN_PX
-        centres = find_centres(frame, self._windows(expected_px, small))
+        windows = self._windows(expected_px, small)
+        centres = find_centres(frame, windows)
         unclear = ~is_clear(centres) & np.isfinite(expected_px[:, 0])
         if not unclear.any():
-            return centres
+            return self._refiner.refine(frame, windows, centres)
         known = [p.kind != "rim" or self._machines[p.machine].knows_wheel(p.wheel, frame.clip_s) for p in self._plans]
         wide = np.where(unclear, widen(self._plans, self._same_colour, shapes.radius_px, expected_px, known), 0.0)
         again = find_centres(frame, self._windows(expected_px, wide))
         better = unclear & (is_clear(again) | (~np.isfinite(centres.place_px[:, 0]) & (age_s < _SEEK_AFTER_S)))
-        return choose_centres(better, again, centres)
+        return self._refiner.refine(frame, windows, choose_centres(better, again, centres))
 
     def _place(self, camera: Camera, place_px: FloatArray, poses: dict[str, Pose]) -> FloatArray:
         """Table places (m, 3): rim marks in their wheel's face, bodies at their height above the surface."""

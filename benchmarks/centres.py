@@ -1,0 +1,86 @@
+"""Errors of disc centres over the bound that noise sets, with and without H.264 between picture and fit.
+
+A disc's place cannot be known better than `bound_px` says; the table holds rms error over that bound, the bias, and the
+stated uncertainty over the error. Rows "coded" went through H.264 at a phone's rate and moved from picture to picture.
+"""
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from benchmarks.discs import bound_px, choose_places, code_pictures, draw_picture, find_discs, start_refiner
+
+FloatArray = npt.NDArray[np.float64]
+
+SEED = 20
+#: Pictures before those that count, while blur and likeness are learnt, and pictures that count; 25 discs in each.
+LEARNING, COUNTED = 6, 16
+#: Radius, contrast, noise and blur: the corners and middles of what phones give.
+CASES = [
+    (4.0, 40.0, 1.0, 1.0), (4.0, 40.0, 6.0, 1.0), (4.0, 120.0, 1.0, 1.0), (4.0, 120.0, 6.0, 1.0), (6.0, 80.0, 3.0, 1.0),
+    (8.0, 80.0, 2.0, 0.7), (8.0, 80.0, 4.0, 1.5), (10.0, 100.0, 2.0, 1.0), (14.0, 40.0, 6.0, 1.0),
+    (14.0, 120.0, 1.0, 1.0), (14.0, 40.0, 1.0, 0.7), (14.0, 120.0, 6.0, 1.5),
+]  # fmt: skip
+CODED_CASES = [
+    (6.0, 80.0, 3.0, 1.0),
+    (6.0, 80.0, 1.0, 1.0),
+    (8.0, 100.0, 2.0, 1.0),
+    (14.0, 80.0, 3.0, 1.0),
+]
+#: 17 Mb/s at 1080p and 30 pictures a second, what phones write by default.
+CODED_BITS_A_PIXEL = 0.27
+
+
+def measure() -> pd.DataFrame:
+    """One row a case: rms error and bias [px], bound [px], their ratio with its standard error, error over stated u."""
+    rows = [measure_case(*case, coded=False) for case in CASES]
+    rows += [measure_case(*case, coded=True) for case in CODED_CASES]
+    return pd.DataFrame(rows)
+
+
+def measure_case(
+    radius_px: float, contrast: float, noise: float, blur_px: float, coded: bool, counted: int = COUNTED
+) -> dict[str, float | str]:
+    """Draw, find and score one case."""
+    rng = np.random.default_rng(SEED)
+    places = [choose_places(radius_px, rng) for _ in range(1 if coded else LEARNING + counted)]
+    if coded:
+        # As markers move: steadily, each picture a fraction of a pixel on.
+        drift = rng.uniform(-0.4, 0.4, places[0].shape)
+        middle = (LEARNING + counted) / 2
+        places = [places[0] + (k - middle) * drift for k in range(LEARNING + counted)]
+    pictures = [draw_picture(p, radius_px, contrast, noise, blur_px, rng) for p in places]
+    if coded:
+        pictures = code_pictures(pictures, CODED_BITS_A_PIXEL)
+    refiner = start_refiner()
+    errors, stated = [], []
+    for index, (place, planes) in enumerate(zip(places, pictures, strict=True)):
+        found = find_discs(refiner, planes, place, radius_px, contrast, index, rng)
+        if index >= LEARNING:
+            errors.append(found.place_px - place)
+            stated.append(found.u_px)
+    return score(radius_px, contrast, noise, blur_px, coded, np.concatenate(errors), np.concatenate(stated))
+
+
+def score(
+    radius_px: float, contrast: float, noise: float, blur_px: float, coded: bool, error: FloatArray, u: FloatArray
+) -> dict[str, float | str]:
+    """The row of one case; a disc that was not found counts in ``lost`` and nowhere else."""
+    good = np.isfinite(error).all(axis=1)
+    kept = error[good]
+    rms = float(np.sqrt(np.mean(kept**2)))
+    bound = bound_px(radius_px, contrast, noise, blur_px)
+    return {
+        "pictures": "coded" if coded else "drawn",
+        "radius_px": radius_px,
+        "contrast": contrast,
+        "noise": noise,
+        "blur_px": blur_px,
+        "rms_px": rms,
+        "bound_px": bound,
+        "rms_over_bound": rms / bound,
+        "standard_error": rms / bound / np.sqrt(2 * kept.size),
+        "bias_px": float(np.abs(kept.mean(axis=0)).max()),
+        "u_over_rms": float(np.sqrt(np.mean(u[good] ** 2)) / rms),
+        "lost": int((~good).sum()),
+    }

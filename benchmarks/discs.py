@@ -1,0 +1,138 @@
+"""Coloured discs drawn to exact places: blurred, sampled as a camera does in 4:2:0, with noise, and coded if asked."""
+
+import io
+import math
+from fractions import Fraction
+
+import av
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from matchvision.markers.centres import Centres, Windows, find_centres
+from matchvision.markers.refining import Refiner
+from matchvision.records.frames import Frame
+from matchvision.records.tracks import MarkerPlan
+
+FloatArray = npt.NDArray[np.float64]
+Planes = tuple[npt.NDArray[np.uint8], npt.NDArray[np.uint8], npt.NDArray[np.uint8]]
+
+#: Samples drawn to a pixel along each side, and discs in a picture along each side.
+FINE = 8
+ACROSS = 5
+#: Chroma (blue, red) along which the discs are coloured.
+TO_COLOUR = np.array([-0.3, 0.954]) / math.hypot(0.3, 0.954)
+
+
+def bound_px(radius_px: float, contrast: float, noise: float, blur_px: float) -> float:
+    """Least standard deviation of a disc's place along one axis, luma and one chroma plane together [px].
+
+    Notes
+    -----
+    (σ / C) √(2 b / (√π r)) for one plane with a sample a pixel, b joined with the sample's own box. Chroma has a
+    quarter of the samples and a box of two pixels; information adds up. Rounding to whole levels adds 1/12 to σ².
+    """
+    variance = noise**2 + 1 / 12
+    information = 0.0
+    for box_px in (1.0, 2.0):
+        soft = math.hypot(blur_px, box_px / math.sqrt(12))
+        information += contrast**2 * math.sqrt(math.pi) * radius_px / (2 * soft * variance * box_px**2)
+    return 1 / math.sqrt(information)
+
+
+def draw_picture(
+    centres_px: FloatArray, radius_px: float, contrast: float, noise: float, blur_px: float, rng: np.random.Generator
+) -> Planes:
+    """Luma, blue and red of dark red discs on grey; the contrast is that of luma and of chroma along the colour."""
+    cell = _cell_px(radius_px)
+    size = ACROSS * cell
+    luma, chroma = np.zeros((size, size)), np.zeros((size // 2, size // 2))
+    for number, (col, row) in enumerate(centres_px):
+        left, top = cell * (number % ACROSS), cell * (number // ACROSS)
+        fine = (np.arange(cell * FINE) - (FINE - 1) / 2) / FINE
+        x, y = np.meshgrid(fine + left - col, fine + top - row)
+        covered = np.clip((radius_px - np.hypot(x, y)) * FINE + 0.5, 0, 1).astype(np.float32)
+        if blur_px > 0:
+            covered = np.asarray(cv2.GaussianBlur(covered, (0, 0), blur_px * FINE), dtype=np.float32)
+        luma[top : top + cell, left : left + cell] = _mean_over(covered, FINE)
+        chroma[top // 2 : (top + cell) // 2, left // 2 : (left + cell) // 2] = _mean_over(covered, 2 * FINE)
+
+    def sample(plane: FloatArray) -> npt.NDArray[np.uint8]:
+        return np.clip(np.rint(plane + rng.normal(0, noise, plane.shape)), 0, 255).astype(np.uint8)
+
+    return (
+        sample(190 - contrast * luma),
+        sample(128 + contrast * TO_COLOUR[0] * chroma),
+        sample(128 + contrast * TO_COLOUR[1] * chroma),
+    )
+
+
+def choose_places(radius_px: float, rng: np.random.Generator) -> FloatArray:
+    """Places of a picture's discs: a grid, each moved by up to a pixel and a half along each axis."""
+    cell = _cell_px(radius_px)
+    grid = np.array([(cell * (n % ACROSS), cell * (n // ACROSS)) for n in range(ACROSS**2)], dtype=np.float64)
+    return grid + (cell - 1) / 2 + rng.uniform(-1.5, 1.5, grid.shape)
+
+
+def windows_about(places_px: FloatArray, radius_px: float, contrast: float) -> Windows:
+    """Windows as the tracker sets them up about expected places."""
+    count = len(places_px)
+    return Windows(
+        place_px=places_px,
+        half_px=np.full(count, radius_px + 6.0),
+        direction=np.tile(TO_COLOUR, (count, 1)),
+        strength=np.full(count, contrast),
+        sideways=np.full(count, 2.0),
+        inverse=np.tile([1 / radius_px**2, 0.0, 1 / radius_px**2], (count, 1)),
+        radius_px=np.full(count, radius_px),
+        neutral=np.array([128.0, 128.0]),
+    )
+
+
+def start_refiner() -> Refiner:
+    """A refiner for flat discs that face the camera, as many as a picture has."""
+    return Refiner([MarkerPlan(f"disc_{n}", "body", "red", 0.01) for n in range(ACROSS**2)])
+
+
+def find_discs(
+    refiner: Refiner, planes: Planes, centres_px: FloatArray, radius_px: float, contrast: float, index: int,
+    rng: np.random.Generator,
+) -> Centres:  # fmt: skip
+    """Centres as the tracker finds them, from expected places that are wrong by up to a pixel."""
+    frame = Frame(index, index / 30, *planes, (2, 2), (0.5, 0.5))
+    windows = windows_about(centres_px + rng.uniform(-1, 1, centres_px.shape), radius_px, contrast)
+    return refiner.refine(frame, windows, find_centres(frame, windows))
+
+
+def code_pictures(pictures: list[Planes], bits_a_pixel: float) -> list[Planes]:
+    """The pictures through H.264 at so many bits a pixel."""
+    rows, cols = pictures[0][0].shape
+    file = io.BytesIO()
+    with av.open(file, "w", format="mp4") as out:
+        stream = out.add_stream("libx264", rate=60)
+        stream.width, stream.height, stream.pix_fmt = cols, rows, "yuv420p"
+        stream.bit_rate = int(bits_a_pixel * rows * cols * 60)
+        stream.options = {"preset": "veryfast", "bf": "0"}
+        stream.time_base = Fraction(1, 60)
+        for index, planes in enumerate(pictures):
+            picture = av.VideoFrame.from_ndarray(
+                np.concatenate([p.ravel() for p in planes]).reshape(-1, cols), "yuv420p"
+            )
+            picture.pts, picture.time_base = index, Fraction(1, 60)
+            out.mux(stream.encode(picture))
+        out.mux(stream.encode(None))
+    file.seek(0)
+    with av.open(file, "r") as clip:
+        stacked = [np.asarray(f.to_ndarray(format="yuv420p"), dtype=np.uint8) for f in clip.decode(video=0)]
+    half = (rows // 2, cols // 2)
+    return [(s[:rows], s[rows : rows * 5 // 4].reshape(half), s[rows * 5 // 4 :].reshape(half)) for s in stacked]
+
+
+def _cell_px(radius_px: float) -> int:
+    """Side of the square that a disc has for itself, a multiple of 16."""
+    return int(-(-(2 * radius_px + 22) // 16) * 16)
+
+
+def _mean_over(plane: npt.NDArray[np.float32], step: int) -> FloatArray:
+    rows, cols = plane.shape
+    return np.asarray(plane.reshape(rows // step, step, cols // step, step).mean(axis=(1, 3)), dtype=np.float64)

@@ -1,0 +1,155 @@
+"""Centres to the limit of the pixels: a second fit, in luma and chroma together, with the clip's optics learnt."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from matchvision.markers import fitting
+from matchvision.markers.centres import Centres, Windows, is_clear
+from matchvision.records.frames import Frame
+from matchvision.records.tracks import MarkerPlan
+
+FloatArray = npt.NDArray[np.float64]
+
+#: Blur of an ordinary phone before any is measured [px].
+_USUAL_BLUR_PX: Final = 1.0
+#: Frames in which the optics are learnt: each of the first few, then every sixteenth, with the weight of a new look.
+_FIRST_LOOKS: Final = 6
+_FRAMES_A_LOOK: Final = 16
+_LEAST_GAIN: Final = 0.1
+#: What no residual shows: where a codec's prediction keeps edges that have moved on [px]; what a sphere's curved shade,
+#: rope and reflections do, in parts of its radius; half the thickness of a sticker whose side shows as well [m].
+_CODED_PX: Final = 0.05
+#: Likeness of luma's residuals from which a codec has been at work: white noise stays below.
+_CODED_ALIKE: Final = 1.25
+_SPHERE_RATIO: Final = 0.015
+_SIDE_M: Final = 0.00015
+#: The second fit must stay so near the first, in its standard uncertainties and at least in pixels.
+_NEAR: Final = (4.0, 0.25)
+#: A size learnt from a marker counts fully where it is known this well.
+_SURE_SIZE: Final = 0.02
+
+
+class Refiner:
+    """Fits the markers' centres in luma and chroma and learns blur, sizes, shade and how alike neighbours err.
+
+    Spheres are fitted in chroma alone: in luma their shade is not straight, and rope, shadow and reflections touch
+    them.
+
+    Parameters
+    ----------
+    plans : marker plans
+        Rows of the windows; spheres have shade, discs have none.
+    """
+
+    def __init__(self, plans: Sequence[MarkerPlan]) -> None:
+        count = len(plans)
+        self._radius_m = np.array([p.radius_m for p in plans])
+        self._spheres = np.array([p.sphere for p in plans], dtype=np.bool_)
+        self.blur_px = _USUAL_BLUR_PX
+        self.size = np.ones(count)
+        self.shade = np.zeros((count, 2))
+        self.alike = np.ones(2)
+        self._before = np.full((count, fitting.COLUMNS), np.nan)
+        self._answer = np.full((count, fitting.COLUMNS), np.nan)
+        self._looks, self._frames = 0, 0
+
+    def refine(self, frame: Frame, windows: Windows, centres: Centres) -> Centres:
+        """Better places and true uncertainties for the centres that are clear; the others as they were.
+
+        Notes
+        -----
+        Maximum likelihood for normal residuals whose scale in each plane is estimated with them, outliers weighed down
+        (Huber); covariance is the inverse of the information, divided by how alike neighbours err.
+        Checked by: tests/derived/test_centre_bound.py::test_centres_reach_the_bound_and_say_so
+        """
+        clear = is_clear(centres) & (centres.place_px[:, 0] > 0)
+        if not clear.any():
+            return centres
+        place = np.where(clear[:, None], centres.place_px, np.nan)
+        if self._looks < _FIRST_LOOKS or self._frames % _FRAMES_A_LOOK == 0:
+            self._learn(frame, windows, place)
+        self._frames += 1
+        answer = self._fit(frame, windows, place, np.full(len(place), fitting.FREE_WHILE_FOLLOWING), learn=False)
+        self._before[:] = answer
+        variance = answer[:, [fitting.UNKNOWNS + fitting.COL, fitting.UNKNOWNS + fitting.ROW]]
+        away = np.hypot(*(answer[:, :2] - place).T)
+        near = away < np.maximum(_NEAR[0] * np.hypot(*centres.u_px.T), _NEAR[1])
+        kept = (clear & np.isfinite(variance).all(axis=1) & near)[:, None]
+        return replace(
+            centres,
+            place_px=np.where(kept, answer[:, :2], centres.place_px),
+            u_px=np.where(kept, np.sqrt(variance + self._unseen_px(windows)[:, None] ** 2), centres.u_px),
+        )
+
+    def _unseen_px(self, windows: Windows) -> FloatArray:
+        """Standard uncertainty (m,) of what residuals do not show: curved shade on spheres, sticker sides on discs."""
+        m11, m12, m22 = windows.inverse.T
+        spread = np.sqrt(0.25 * (m11 - m22) ** 2 + m12**2)
+        flat_ratio = (0.5 * (m11 + m22) - spread) / (0.5 * (m11 + m22) + spread)
+        sides_px = _SIDE_M * windows.radius_px / self._radius_m * flat_ratio**-0.25 * np.sqrt(1 - flat_ratio)
+        own_px = np.where(self._spheres, _SPHERE_RATIO * windows.radius_px, sides_px)
+        coded_px = _CODED_PX * float(np.clip(self.alike[1] - _CODED_ALIKE, 0, 1))
+        return np.hypot(coded_px, own_px)
+
+    def _fit(
+        self, frame: Frame, windows: Windows, place_px: FloatArray, free: npt.NDArray[np.int64], learn: bool
+    ) -> FloatArray:
+        answer = self._answer
+        answer[:] = np.nan
+        fitting.fit_discs(
+            frame.luma,
+            frame.blue,
+            frame.red,
+            np.array([*frame.chroma_step_px, *frame.chroma_offset_px], dtype=np.float64),
+            place_px,
+            np.ascontiguousarray(windows.direction),
+            np.ascontiguousarray(windows.strength),
+            np.ascontiguousarray(windows.inverse),
+            np.ascontiguousarray(windows.radius_px),
+            np.ascontiguousarray(windows.neutral),
+            self.blur_px,
+            self.size,
+            self.shade,
+            self.alike,
+            free,
+            ~self._spheres,
+            self._before,
+            learn,
+            answer,
+        )
+        return answer
+
+    def _learn(self, frame: Frame, windows: Windows, place_px: FloatArray) -> None:
+        """Blur and alikeness common to the clip, shade common to its spheres, each marker's size."""
+        free = np.where(self._spheres, fitting.UNKNOWNS, fitting.SHADE_ACROSS)
+        answer = self._fit(frame, windows, place_px, free, learn=True)
+        good = np.isfinite(answer[:, fitting.BLUR]) & (answer[:, fitting.KEPT] > 0.8)
+        if not good.any():
+            return
+        gain = max(1 / (self._looks + 1), _LEAST_GAIN)
+        self._looks += 1
+        variance = answer[:, fitting.UNKNOWNS : 2 * fitting.UNKNOWNS]
+        self.blur_px += gain * (_pool(answer, variance, fitting.BLUR, good) - self.blur_px)
+        for plane, rows in ((0, good), (1, good & ~self._spheres)):
+            if rows.any():
+                found = max(float(np.median(answer[rows, fitting.CHROMA_ALIKE + plane])), 1.0)
+                self.alike[plane] += gain * (found - self.alike[plane])
+        trust = gain / (1 + variance[good, fitting.SIZE] / _SURE_SIZE**2)
+        self.size[good] += trust * (answer[good, fitting.SIZE] - self.size[good])
+        balls = good & self._spheres
+        if balls.any():
+            # Lamps hang above: what looks brighter below is a reflection that whitens the upper half.
+            down = min(_pool(answer, variance, fitting.SHADE_DOWN, balls), 0.0)
+            self.shade[self._spheres, 1] += gain * (down - self.shade[self._spheres, 1])
+
+
+def _pool(answer: FloatArray, variance: FloatArray, unknown: int, rows: npt.NDArray[np.bool_]) -> float:
+    """Median of an unknown over markers, each with the weight of its information."""
+    values, weights = answer[rows, unknown], 1 / variance[rows, unknown]
+    order = np.argsort(values)
+    total = np.cumsum(weights[order])
+    return float(values[order][np.searchsorted(total, total[-1] / 2)])
