@@ -16,6 +16,7 @@ from matchvision.footage import (
     read_facts,
     read_frames,
 )
+from matchvision.footage.ahead import read_ahead
 from matchvision.forecast import predict_run
 from matchvision.grip import find_events
 from matchvision.markers import MarkerTracker, plan_markers
@@ -108,7 +109,7 @@ def watch(run: Run, facts: ClipFacts, progress: Progress | None) -> Watched:
     length_s = min(facts.duration_s, part[1] or facts.duration_s) - (part[0] or 0.0)
     total = max(1, round(length_s * facts.frame_rate_per_s))
     doubled_s: list[float] = []
-    for done, frame in enumerate(read_frames(facts, *part), start=1):
+    for done, frame in enumerate(read_ahead(read_frames(facts, *part)), start=1):
         tracker.see(frame, follower.see(frame))
         doubled_s += [frame.clip_s] if frame.doubled else []
         if progress is not None and done % 10 == 0:

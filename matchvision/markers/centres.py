@@ -298,7 +298,7 @@ def _search_and_fit_windows(
             ground += step[3]
             if contrast < 0.1 * whole:
                 contrast = 0.1 * whole
-            if jump < 0.01:
+            if jump < 0.03:
                 good = True
                 break
             if turn == 7 and jump < 0.1:

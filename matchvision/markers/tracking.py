@@ -33,7 +33,9 @@ from matchvision.records.tracks import MarkerPlan, Tracks
 FloatArray = npt.NDArray[np.float64]
 
 #: Frames between two predictions of the markers' ellipses.
-_FRAMES_A_SHAPE: Final = 8
+_FRAMES_A_SHAPE: Final = 12
+#: So far from where it was expected a marker's place on the table follows its pixel in a straight line.
+_STRAIGHT_PX: Final = 12.0
 #: Contrast from which a place serves to keep a marker in view, though it may be too blurred to count as seen.
 _FAINTEST: Final = 0.25
 #: How strongly chroma across the marker's own direction counts against it.
@@ -81,6 +83,7 @@ class MarkerTracker:
         self._siting: tuple[float, float] | None = None
         self._shapes: Shapes | None = None
         self._facing = np.ones(count, dtype=np.bool_)
+        self._metres_per_px = np.full((count, 3, 2), np.nan)
         self._refiner = Refiner(self._plans)
         self._started = False
         self._seek_at_s, self._wait_s = -np.inf, _WAITS_S[0]
@@ -190,19 +193,26 @@ class MarkerTracker:
             self._height_m[self._rope] = rope_ends(self._sheet, poses).height_at(self._arc_m[self._rope])
         for name, pose in poses.items():
             self._facing[self._rims[name]] = faces_camera(camera, pose, self._at_m[self._rims[name]])
+        bare_px = project_points(camera.parameters, expected_m)
+        # A pixel to the right and a pixel down.
+        there_m = self._place(camera, bare_px + np.array([[[0, 0]], [[1, 0]], [[0, 1]]]), poses)
+        self._metres_per_px = np.moveaxis(there_m[1:] - there_m[0], 0, 2)
 
     def _measure(
         self, frame: Frame, camera: Camera, expected_m: FloatArray, poses: dict[str, Pose]
     ) -> tuple[FloatArray, FloatArray]:
         """Places and uncertainties (m, 2) of the markers seen, NaN elsewhere; what is known moves on."""
         shapes = self._known_shapes()
-        expected_px = project_points(camera.parameters, expected_m) + self._correction_px
+        bare_px = project_points(camera.parameters, expected_m)
+        expected_px = bare_px + self._correction_px
         expected_px[~self._facing] = np.nan
         age_s = frame.clip_s - self._seen_s
         centres = self._look(frame, expected_px + shapes.shift_px, age_s)
         place_px = centres.place_px - shapes.shift_px
         jump_px = np.hypot(*(place_px - expected_px).T)
-        place_m = self._place(camera, place_px, poses)
+        place_m = expected_m + np.einsum("mij,mj->mi", self._metres_per_px, place_px - bare_px)
+        if ((jump_px > _STRAIGHT_PX) | (np.isnan(place_m[:, 0]) & np.isfinite(place_px[:, 0]))).any():
+            place_m = self._place(camera, place_px, poses)
         good = is_clear(centres)
         tracked = np.isfinite(place_px[:, 0]) & (centres.contrast > _FAINTEST)
         place_m[~tracked] = np.nan
@@ -223,17 +233,18 @@ class MarkerTracker:
     def _look(self, frame: Frame, expected_px: FloatArray, age_s: FloatArray) -> Centres:
         """Search small windows, then wider ones for what was not clear in its small one."""
         shapes = self._known_shapes()
-        small = shapes.radius_px + MARGIN_PX
-        windows = self._windows(expected_px, small)
+        windows = self._windows(expected_px, shapes.radius_px + MARGIN_PX)
         centres = find_centres(frame, windows)
         unclear = ~is_clear(centres) & np.isfinite(expected_px[:, 0])
-        if not unclear.any():
-            return self._refiner.refine(frame, windows, centres)
-        known = [p.kind != "rim" or self._machines[p.machine].knows_wheel(p.wheel, frame.clip_s) for p in self._plans]
-        wide = np.where(unclear, widen(self._plans, self._same_colour, shapes.radius_px, expected_px, known), 0.0)
-        again = find_centres(frame, self._windows(expected_px, wide))
-        better = unclear & (is_clear(again) | (~np.isfinite(centres.place_px[:, 0]) & (age_s < _SEEK_AFTER_S)))
-        return self._refiner.refine(frame, windows, choose_centres(better, again, centres))
+        if unclear.any():
+            known = [
+                p.kind != "rim" or self._machines[p.machine].knows_wheel(p.wheel, frame.clip_s) for p in self._plans
+            ]
+            wide = np.where(unclear, widen(self._plans, self._same_colour, shapes.radius_px, expected_px, known), 0.0)
+            again = find_centres(frame, self._windows(expected_px, wide))
+            better = unclear & (is_clear(again) | (~np.isfinite(centres.place_px[:, 0]) & (age_s < _SEEK_AFTER_S)))
+            centres = choose_centres(better, again, centres)
+        return self._refiner.refine(frame, windows, centres)
 
     def _place(self, camera: Camera, place_px: FloatArray, poses: dict[str, Pose]) -> FloatArray:
         """Table places (m, 3): rim marks in their wheel's face, bodies at their height above the surface."""
@@ -283,8 +294,7 @@ class MarkerTracker:
         step_s = clip_s - self._before_s if np.isfinite(self._before_s) else 0.0
         steady = tracked & (self._seen_s == self._before_s) & (step_s > 0)
         self._velocity_m_s[tracked] = 0.0
-        if step_s > 0:
-            self._velocity_m_s[steady] = (place_m - self._last_m)[steady] / step_s
+        self._velocity_m_s[steady] = (place_m - self._last_m)[steady] / max(step_s, 1e-9)
         self._last_m[tracked] = place_m[tracked]
         self._seen_s[tracked] = clip_s
 
