@@ -54,10 +54,12 @@ _OF_LUMA: Final = np.array([COL, ROW, LUMA, LUMA_GROUND, LUMA_ACROSS, LUMA_DOWN,
 def _compile(function: Callable[..., Any]) -> Callable[..., Any]:
     """The function compiled at its first call, kept on disk where the disk allows it."""
     try:
-        kept: Callable[..., Any] = numba.njit(cache=True, nogil=True, error_model="numpy")(function)
+        kept: Callable[..., Any] = numba.njit(
+            cache=True, nogil=True, error_model="numpy", fastmath={"contract", "arcp", "nsz"}
+        )(function)
     except RuntimeError:
         # No folder to keep it in: compile for this run only.
-        kept = numba.njit(nogil=True, error_model="numpy")(function)
+        kept = numba.njit(nogil=True, error_model="numpy", fastmath={"contract", "arcp", "nsz"})(function)
     return kept
 
 

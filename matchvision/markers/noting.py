@@ -13,15 +13,21 @@ from matchvision.records.tracks import MarkerPlan, Tracks, TrackState
 LOW_SHARE = 0.9
 
 
-def describe_tracks(tracks: Tracks) -> StageNote:
-    """Shares of seen, bridged and lost, typical uncertainty, and the markers that were hard to follow."""
+def describe_tracks(tracks: Tracks, confusions: Sequence[str] = ()) -> StageNote:
+    """Shares of seen, bridged and lost, typical uncertainty, and the markers that were hard to follow.
+
+    Parameters
+    ----------
+    confusions : sequence of str
+        What `name_confusions` says of the colours.
+    """
     if not tracks.plans:
         return StageNote("markers", "skipped", "Skipped, because the sheet names no markers.")
     seen = tracks.state == TrackState.SEEN
     bridged = tracks.state == TrackState.BRIDGED
     u_px = np.sqrt((tracks.u_col_px[seen] ** 2 + tracks.u_row_px[seen] ** 2) / 2)
     sentence = (
-        f"Followed {len(tracks.plans)} markers through {len(tracks.frame)} frames in the chroma planes: "
+        f"Followed {len(tracks.plans)} markers through {len(tracks.frame)} frames in luma and chroma: "
         f"{100 * seen.mean():.1f} % of the places were seen, {100 * bridged.mean():.1f} % bridged over gaps of at most "
         f"0.16 s and {100 * (~seen & ~bridged).mean():.1f} % lost; the median standard uncertainty of a seen place "
         f"is {np.median(u_px):.2f} px."
@@ -29,7 +35,7 @@ def describe_tracks(tracks: Tracks) -> StageNote:
     shares = seen.mean(axis=0)
     never = [p for p, s in zip(tracks.plans, shares, strict=True) if s == 0]
     seldom = [(p, s) for p, s in zip(tracks.plans, shares, strict=True) if 0 < s < LOW_SHARE]
-    warnings = []
+    warnings = list(confusions)
     advice = []
     if never:
         names = ", ".join(f"{p.name} ({p.colour})" for p in never)

@@ -7,11 +7,11 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from matchvision.errors import MarkerError
 from matchvision.geometry.camera import place_at_height, place_on_plane, project_points
 from matchvision.markers.bridging import join_tracks
 from matchvision.markers.centres import Centres, Windows, choose_centres, find_centres, is_clear
 from matchvision.markers.colours import chroma_of_plans, expect_palette, learn_chroma
+from matchvision.markers.confusing import name_confusions
 from matchvision.markers.consistency import doubt_bodies, doubt_rope, is_off_circle, wheel_coordinates
 from matchvision.markers.finding import Found, find_all, marker_heights, rope_columns, rope_ends
 from matchvision.markers.naming import faces_camera
@@ -60,7 +60,8 @@ class MarkerTracker:
     def __init__(self, plans: Sequence[MarkerPlan], sheet: RunSheet, facts: ClipFacts) -> None:
         self._plans = tuple(plans)
         self._sheet = sheet
-        self._palette = expect_palette(sheet.colour, facts.matrix, facts.full_range)
+        self._coding = (facts.matrix, facts.full_range)
+        self._palette = expect_palette(sheet.colour, *self._coding)
         count = len(self._plans)
         self._rope = rope_columns(self._plans)
         self._machines = {name: MachineState(sheet.table.profile_m) for name in sheet.machine}
@@ -81,7 +82,7 @@ class MarkerTracker:
         self._same_colour = rope_rivals(self._plans)
         self._neutral = self._palette.neutral
         self._siting: tuple[float, float] | None = None
-        self._shapes: Shapes | None = None
+        self._shapes = Shapes(np.full((count, 3), np.nan), np.full(count, np.nan), np.zeros((count, 2)))
         self._facing = np.ones(count, dtype=np.bool_)
         self._metres_per_px = np.full((count, 3, 2), np.nan)
         self._refiner = Refiner(self._plans)
@@ -106,7 +107,7 @@ class MarkerTracker:
             frame = self._start(frame, camera)
         if self._started:
             expected_m, poses = self._predict(frame.clip_s)
-            if frame.index % _FRAMES_A_SHAPE == 0 or self._shapes is None:
+            if frame.index % _FRAMES_A_SHAPE == 0:
                 self._refresh(camera, expected_m, poses)
             seen_px, u_px = self._measure(frame, camera, expected_m, poses)
             self._seek_lost(frame, camera, seen_px)
@@ -132,7 +133,7 @@ class MarkerTracker:
         tracks = join_tracks(self._plans, self._frame, self._clip_s, self._place_px, self._u_px)
         if self._plans and not np.isfinite(tracks.col_px).any():
             raise nothing_found(self._plans, self._sheet)
-        return tracks, describe_tracks(tracks)
+        return tracks, describe_tracks(tracks, name_confusions(self._plans, self._chroma, *self._coding))
 
     def _start(self, frame: Frame, camera: Camera) -> Frame:
         """Look over the whole frame; learn colours and chroma siting from what is found there."""
@@ -145,7 +146,7 @@ class MarkerTracker:
         self._adopt(found, camera, frame.clip_s, list(found.spots))
         expected_m, poses = self._predict(frame.clip_s)
         self._refresh(camera, expected_m, poses)
-        small = self._known_shapes().radius_px + MARGIN_PX
+        small = self._shapes.radius_px + MARGIN_PX
         windows = self._windows(project_points(camera.parameters, expected_m), small)
         centres = find_centres(frame, windows)
         self._siting = measure_siting(frame, windows, centres.place_px, ~self._on_rope)
@@ -202,7 +203,7 @@ class MarkerTracker:
         self, frame: Frame, camera: Camera, expected_m: FloatArray, poses: dict[str, Pose]
     ) -> tuple[FloatArray, FloatArray]:
         """Places and uncertainties (m, 2) of the markers seen, NaN elsewhere; what is known moves on."""
-        shapes = self._known_shapes()
+        shapes = self._shapes
         bare_px = project_points(camera.parameters, expected_m)
         expected_px = bare_px + self._correction_px
         expected_px[~self._facing] = np.nan
@@ -232,7 +233,7 @@ class MarkerTracker:
 
     def _look(self, frame: Frame, expected_px: FloatArray, age_s: FloatArray) -> Centres:
         """Search small windows, then wider ones for what was not clear in its small one."""
-        shapes = self._known_shapes()
+        shapes = self._shapes
         windows = self._windows(expected_px, shapes.radius_px + MARGIN_PX)
         centres = find_centres(frame, windows)
         unclear = ~is_clear(centres) & np.isfinite(expected_px[:, 0])
@@ -332,14 +333,8 @@ class MarkerTracker:
         self._doubt_at_s = frame.clip_s + self._doubt_wait_s
         return bool(named)
 
-    def _known_shapes(self) -> Shapes:
-        if self._shapes is None:
-            msg = "markers are followed before their shapes are known"
-            raise MarkerError(msg, do="report this fault with the run sheet")
-        return self._shapes
-
     def _windows(self, place_px: FloatArray, half_px: FloatArray) -> Windows:
-        shapes = self._known_shapes()
+        shapes = self._shapes
         strength = np.maximum(np.hypot(self._chroma[:, 0], self._chroma[:, 1]), 1.0)
         return Windows(
             place_px=place_px,
