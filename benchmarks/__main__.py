@@ -3,7 +3,7 @@
 import sys
 from pathlib import Path
 
-from benchmarks import accuracy, coverage, demo_seeds, throughput
+from benchmarks import accuracy, centres, coverage, demo_seeds, throughput, trackers
 from benchmarks.results import describe_machine, write_rows
 
 BENCHMARKS = {
@@ -11,6 +11,8 @@ BENCHMARKS = {
     "accuracy": accuracy.measure,
     "coverage": coverage.measure,
     "demo_seeds": demo_seeds.measure,
+    "centres": centres.measure,
+    "trackers": trackers.measure,
 }
 
 

@@ -183,9 +183,9 @@ def inside(grid: FloatArray, intervals: FloatArray) -> npt.NDArray[np.bool_]:
 
 def score_verdict(result: dict[str, object], truth: Truth) -> list[Score]:
     """Winner, and the margin's error beside its stated uncertainty."""
-    verdict = result["verdict"]
-    if truth.winner is None or not isinstance(verdict, dict):
-        return []
+    verdict, run = result["verdict"], result["run"]
+    if not isinstance(verdict, dict) or not isinstance(run, dict) or run["kind"] != "match":
+        return []  # a load run has no winner
     margin_m, u_margin_m = (float(verdict[k] if verdict[k] is not None else "nan") for k in ("margin_m", "u_margin_m"))
     return [
         Score("winner right", float(verdict["winner"] == truth.winner), "1"),
