@@ -10,6 +10,7 @@ from typing import Final
 import click
 
 from matchvision import __version__
+from matchvision.cli.footage import footage
 from matchvision.cli.plain import UNUSABLE, PlainGroup
 from matchvision.cli.showing import say, shown_progress
 from matchvision.cli.targets import targets
@@ -51,6 +52,7 @@ def main(ctx: click.Context, *, debug: bool, quiet: bool) -> None:
 
 
 main.add_command(targets)
+main.add_command(footage)
 
 
 @main.command()
@@ -129,38 +131,6 @@ def new(ctx: click.Context, folder: Path) -> None:
     say(f"Wrote {sheet}.", quiet=quiet)
     typed = shlex.quote(str(folder))
     say(f"Next: fill it in, lay your clip beside it as clip.mp4, then: matchvision analyze {typed}", quiet=quiet)
-
-
-@main.command()
-@click.argument("clip", type=click.Path(path_type=Path))
-@click.pass_context
-def footage(ctx: click.Context, clip: Path) -> None:
-    """Say whether a clip is good enough.
-
-    And if CLIP is not, what to change before filming again.
-
-    Exit code 0: nothing speaks against it; 1: it can be used, with weaknesses; 2: it cannot be used.
-    """
-    import numpy as np
-
-    from matchvision.cli.telling import tell_footage
-    from matchvision.footage import describe_footage, read_facts, read_frames
-
-    wishes = _wishes(ctx)
-    facts = read_facts(clip)
-    times, doubled_s = [], []
-    expected = max(1, round(facts.duration_s * facts.frame_rate_per_s))
-    with shown_progress(quiet=wishes.quiet) as tell:
-        for frame in read_frames(facts):
-            times.append(frame.clip_s)
-            if frame.doubled:
-                doubled_s.append(frame.clip_s)
-            if tell is not None:
-                tell("watching the clip", min(len(times), expected), expected)
-    faults, _ = describe_footage(facts, np.array(times, dtype=np.float64), doubled_s=doubled_s)
-    say(tell_footage(facts, len(times), faults), quiet=wishes.quiet)
-    if faults:
-        ctx.exit(SHORT_OF_SOMETHING)
 
 
 @main.command()

@@ -8,7 +8,6 @@ import numpy as np
 
 from matchvision.cli.showing import list_points
 from matchvision.records.forecast import ForecastRun
-from matchvision.records.frames import ClipFacts, FootageFault
 from matchvision.records.results import Analysis, StageNote
 from matchvision.records.sheet import LensSheet, RunSheet
 from matchvision.uncertainty import format_interval
@@ -69,21 +68,6 @@ def list_asked_stages(sheet: RunSheet) -> frozenset[str]:
     if sheet.run.kind == "match":
         asked.add("verdict")
     return frozenset(asked)
-
-
-def tell_footage(facts: ClipFacts, pictures: int, faults: Sequence[FootageFault]) -> str:
-    """Facts of a clip, and each weakness with what it costs and what to do."""
-    turned = f", turned by {facts.rotation_deg}°" if facts.rotation_deg else ""
-    lines = [
-        f"{facts.path.name}: {facts.width_px} x {facts.height_px} pixels{turned}, {facts.codec}, "
-        f"{pictures} pictures in {facts.duration_s:.2f} s ({facts.frame_rate_per_s:.1f} a second).",
-    ]
-    if not faults:
-        return "\n".join([*lines, "Nothing speaks against using it."])
-    lines.append("It can be used, with these weaknesses:")
-    for fault in faults:
-        lines += [f"  - {fault.what}", f"    costs: {fault.consequence}", f"    do: {fault.do}"]
-    return "\n".join(lines)
 
 
 def tell_lens(lens: LensSheet, stills: int, path: Path) -> str:

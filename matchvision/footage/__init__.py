@@ -4,14 +4,20 @@ from matchvision.footage.checking import describe_footage
 from matchvision.footage.looking import measure_pictures
 from matchvision.footage.reading import first_look, read_facts, read_frames
 from matchvision.footage.shifting import look_at_scene
-from matchvision.footage.stills import read_stills
+from matchvision.footage.stepping import measure_steps
+from matchvision.footage.stills import is_still, read_still, read_stills
+from matchvision.footage.weighing import weigh_pictures
 
 __all__ = [
     "describe_footage",
     "first_look",
+    "is_still",
     "look_at_scene",
     "measure_pictures",
+    "measure_steps",
     "read_facts",
     "read_frames",
+    "read_still",
     "read_stills",
+    "weigh_pictures",
 ]

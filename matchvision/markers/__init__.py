@@ -1,6 +1,7 @@
 """Where each named marker is in each frame, in pixels, with its uncertainty and a state."""
 
+from matchvision.markers.inview import list_colours
 from matchvision.markers.planning import plan_markers
 from matchvision.markers.tracking import MarkerTracker
 
-__all__ = ["MarkerTracker", "plan_markers"]
+__all__ = ["MarkerTracker", "list_colours", "plan_markers"]

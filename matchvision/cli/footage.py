@@ -1,0 +1,192 @@
+"""The command that judges footage before the long work, or before filming starts."""
+
+import json
+from math import isfinite
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import click
+
+from matchvision.cli.showing import say, shown_progress
+
+if TYPE_CHECKING:
+    from matchvision.footage.phases import Phase
+    from matchvision.records.footage import FootageCheck
+
+#: What is kept of the clip before and after a run that was found by its motion [s].
+_LEAD_S, _TAIL_S = 1.5, 1.0
+_SHEET_ENDINGS: Final = frozenset({".toml"})
+
+
+@click.command()
+@click.argument("clip", type=click.Path(path_type=Path), metavar="CLIP|RUN|STILL")
+@click.option(
+    "--sheet",
+    type=click.Path(path_type=Path),
+    help="The run sheet, or its folder: what shall be in view on a clip or still.",
+)
+@click.option(
+    "--picture",
+    type=click.Path(path_type=Path),
+    help="Where the picture goes; outputs/NAME/footage.png if not given.",
+)
+@click.option("--no-picture", is_flag=True, help="Draw none.")
+@click.option(
+    "--speed-m-s",
+    type=click.FloatRange(min=0, min_open=True),
+    default=0.5,
+    show_default=True,
+    help="How fast a marker is meant to move where its smear is told.",
+)
+@click.option("--shutter-s", type=click.FloatRange(min=0, min_open=True), help="How long the shutter is open: 0.002.")
+@click.option("--runs", is_flag=True, help="List the runs that one clip holds, found by motion, as lines for sheets.")
+@click.option("--json", "as_json", is_flag=True, help="Print the measures as JSON, and nothing else.")
+@click.pass_context
+def footage(
+    ctx: click.Context,
+    clip: Path,
+    sheet: Path | None,
+    picture: Path | None,
+    speed_m_s: float,
+    shutter_s: float | None,
+    *,
+    no_picture: bool,
+    runs: bool,
+    as_json: bool,
+) -> None:
+    """Say whether a clip is good enough.
+
+    On a still: whether you may start. And if not, what to change before filming again. With a run sheet (RUN, or --sheet) also what is in view of
+    tags and markers, and how well places will be known over the table, as a picture.
+
+    Exit code 0: usable; 1: usable, but a weakness costs something; 2: it cannot be used.
+    """  # fmt: skip
+    quiet = bool(getattr(ctx.obj, "quiet", False)) or as_json
+    run = None
+    if sheet is not None or clip.is_dir() or clip.suffix.lower() in _SHEET_ENDINGS:
+        from matchvision.sheets import load_run
+
+        run = load_run(clip if sheet is None else sheet)
+    if run is not None and sheet is None:
+        clip = run.clip
+    if runs:
+        _list_runs(clip, quiet=quiet, as_json=as_json)
+        return
+
+    from matchvision.cli.commands import name_folder
+    from matchvision.footagecheck import check_footage
+
+    check = check_footage(clip, run, speed_m_s=speed_m_s, shutter_s=shutter_s)
+    say(tell_check(check), quiet=quiet)
+    if not no_picture:
+        from matchvision.report.footagepicture import draw_footage
+
+        named = run.sheet.run.name if run is not None and not check.is_still else clip.stem
+        drawn = draw_footage(check, picture or Path("outputs") / name_folder(named) / "footage.png")
+        say(f"Picture: {drawn}", quiet=quiet)
+    if as_json:
+        click.echo(json.dumps(brief_check(check), indent=1, ensure_ascii=False))
+    if check.exit_code:
+        ctx.exit(check.exit_code)
+
+
+def tell_check(check: "FootageCheck") -> str:
+    """Facts of the footage, every measure, the answer, and each weakness with what it costs and what to do."""
+    from matchvision.report.footagewords import answer, list_measures
+
+    facts = check.facts
+    turned = f", turned by {facts.rotation_deg}°" if facts.rotation_deg else ""
+    lines = [f"{facts.path.name}: {facts.width_px} x {facts.height_px} pixels{turned}, {facts.codec}"]
+    if check.steps is not None:
+        lines[0] += f", {check.steps.pictures} pictures in {facts.duration_s:.2f} s"
+    measures = list_measures(check)
+    widest = max(len(measure.label) for measure in measures)
+    lines += [f"  {measure.label.ljust(widest)}  {measure.value}" for measure in measures]
+    lines.append(answer(check))
+    marks = {"unusable": "!!", "costs": "- ", "remark": ". "}
+    for fault in check.faults:
+        lines += [f"  {marks[fault.weight]} {fault.what}", f"     costs: {fault.consequence}", f"     do: {fault.do}"]
+    return "\n".join(lines)
+
+
+def brief_check(check: "FootageCheck") -> dict[str, Any]:
+    """The check as plain numbers and words; what is not known is null."""
+    look, places, steps = check.look, check.places, check.steps
+    brief: dict[str, Any] = {
+        "file": check.facts.path.name,
+        "clip_sha256": check.facts.sha256,
+        "usable": check.exit_code < 2,
+        "exit_code": check.exit_code,
+        "width_px": check.facts.width_px,
+        "height_px": check.facts.height_px,
+        "steps": None if steps is None else _known(vars(steps)),
+        "look": _known(vars(look)),
+        "smear_px": _number(check.smear_px),
+        "tags": [
+            {"family": t.family, "id": t.id, "listed": t.listed, "side_px": _number(t.side_px)} for t in check.tags
+        ],
+        "colours": [
+            {"colour": c.colour, "planned": list(c.planned), "missing": list(c.missing)} for c in check.colours
+        ],
+        "places": None,
+        "faults": [vars(fault) for fault in check.faults],
+    }
+    if places is not None:
+        import numpy as np
+
+        grids = {"scale_px_per_mm": places.scale_px_per_mm, "U95_x_m": places.U95_x_m, "U95_y_m": places.U95_y_m}
+        brief["places"] = {
+            "height_m": places.height_m,
+            "u_px": places.u_px,
+            **{
+                name: {"least": float(np.nanmin(grid)), "most": float(np.nanmax(grid))}
+                for name, grid in grids.items()
+                if np.isfinite(grid).any()
+            },
+        }
+    return brief
+
+
+def _known(values: dict[str, Any]) -> dict[str, Any]:
+    return {name: _number(value) for name, value in values.items()}
+
+
+def _number(value: float) -> float | None:
+    return round(value, 6) if isfinite(value) else None
+
+
+def _list_runs(clip: Path, *, quiet: bool, as_json: bool) -> None:
+    from matchvision.footage import read_facts
+    from matchvision.footage.phases import find_phases
+
+    facts = read_facts(clip)
+    with shown_progress(quiet=quiet) as tell:
+        phases = find_phases(facts, None if tell is None else lambda done, total: tell("watching", done, total))
+    if as_json:
+        click.echo(json.dumps([vars(phase) for phase in phases], indent=1))
+        return
+    if not phases:
+        say("No stretch of motion between quiet ones was found: name each run's part by hand.", quiet=quiet)
+        return
+    say(tell_runs(phases, facts.duration_s), quiet=quiet)
+
+
+def tell_runs(phases: "tuple[Phase, ...]", duration_s: float) -> str:
+    """Each stretch of motion as lines that can stand in a run sheet."""
+    lines = []
+    for number, phase in enumerate(phases, start=1):
+        before_s = phases[number - 2].until_s if number > 1 else 0.0
+        after_s = phases[number].from_s if number < len(phases) else duration_s
+        # Half a pause at most goes to each neighbour, so that no run holds a part of another.
+        from_s = max(phase.from_s - _LEAD_S, (before_s + phase.from_s) / 2 if number > 1 else 0.0)
+        until_s = min(phase.until_s + _TAIL_S, (phase.until_s + after_s) / 2 if number < len(phases) else duration_s)
+        lines += [
+            f"# run {number}: something moves from {phase.from_s:.1f} s to {phase.until_s:.1f} s",
+            "[clock]",
+            f"from_s = {from_s:.2f}",
+            f"until_s = {until_s:.2f}",
+            'start = "first-motion"    # or start_s = …, the clip time of the start signal',
+            f"duration_s = {phase.until_s - phase.from_s:.1f}    # how long the event's rules say",
+            "",
+        ]
+    return "\n".join(lines[:-1])
