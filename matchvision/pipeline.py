@@ -104,6 +104,8 @@ def watch(run: Run, facts: ClipFacts, progress: Progress | None) -> Watched:
     scene = look_at_scene(looked, run.calibration)
     view, table_note = find_or_hold_table(looked, run.sheet, run.lens, run.calibration, scene)
     look = measure_pictures(looked, facts)
+    # Sixty pictures in memory, which the long pass has better use for.
+    del looked
     follower = CameraFollower(view, run.sheet)
     tracker = MarkerTracker(plan_markers(run), run.sheet, facts)
     length_s = min(facts.duration_s, part[1] or facts.duration_s) - (part[0] or 0.0)
