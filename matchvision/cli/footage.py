@@ -56,8 +56,8 @@ def footage(
 ) -> None:
     """Say whether a clip is good enough.
 
-    On a still: whether you may start. And if not, what to change before filming again. With a run sheet (RUN, or --sheet) also what is in view of
-    tags and markers, and how well places will be known over the table, as a picture.
+    On a still: whether you may start. And if not, what to change before filming again. With a run sheet (RUN, or
+    --sheet) also what is in view of tags and markers, and how well places will be known over the table, as a picture.
 
     Exit code 0: usable; 1: usable, but a weakness costs something; 2: it cannot be used.
     """  # fmt: skip

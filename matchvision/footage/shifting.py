@@ -69,7 +69,7 @@ def measure_shift(before: Luma, now: Luma, width_px: int) -> tuple[float, int]:
         return float("nan"), 0
     rows, cols = before.shape
     wide, tall = cols // _BLOCKS[0], rows // _BLOCKS[1]
-    window = np.asarray(cv2.createHanningWindow((wide, tall), cv2.CV_32F))
+    window = np.asarray(cv2.createHanningWindow((wide, tall), cv2.CV_32F), dtype=np.float32)
     moves = []
     whole = now.astype(np.float32)
     for top in range(0, rows - tall + 1, tall):

@@ -77,7 +77,7 @@ def _weigh_light(look: PictureLook, picture_rate_per_s: float) -> tuple[FootageF
                 do="lower the exposure until the white paper of the tags looks light grey, and lock it",
             )
         )
-    if look.drift_ratio > DRIFT_RATIO:
+    if look.drift_ratio > DRIFT_RATIO + 2 * np.nan_to_num(look.flicker_ratio):
         faults.append(
             FootageFault(
                 what=f"the brightness changes by {100 * look.drift_ratio:.0f} % over the clip",

@@ -29,7 +29,8 @@ _FLOOR_PX, _CONTRAST, _NOISE = 0.10, 40.0, 2.0
 _RISE_OVER_BLUR: Final = 2.563
 #: Pictures that are searched for tags, and in how many of them a tag that no sheet lists must be seen.
 _LOOKS, _SEEN_OFTEN = 4, 2
-_FAMILIES: Final = ("36h11", "25h9", "16h5")
+#: Families that are looked for where no sheet lists any; codes of 16h5 are so short that patterns pass for them.
+_FAMILIES: Final = ("36h11", "25h9")
 
 
 def expect_places(
@@ -99,8 +100,7 @@ def _outline_px(camera: Camera, table: TableSheet) -> FloatArray:
 def list_tags(frames: Sequence[Frame], table: TableSheet | None) -> tuple[TagInView, ...]:
     """The tags in view with the length of their sides, and those that the sheet lists but nothing shows.
 
-    Without a sheet every family is looked for, and a tag counts only where several pictures show it: small codes are
-    easily read into any pattern.
+    Without a sheet the larger families are looked for, and a tag counts only where several pictures show it.
     """
     listed: list[TagName] = [(tag.family, tag.id) for tag in table.tag] if table is not None else []
     families = sorted({family for family, _ in listed}) or list(_FAMILIES)
@@ -113,11 +113,7 @@ def list_tags(frames: Sequence[Frame], table: TableSheet | None) -> tuple[TagInV
         for name, corners in detect_tags_enlarged(frames[0].luma, families).items():
             found.setdefault(name, []).append(corners)
     often = 1 if len(chosen) == 1 else _SEEN_OFTEN
-    found = {
-        name: seen
-        for name, seen in found.items()
-        if name in listed or (len(seen) >= often and (name[0] != "16h5" or len(chosen) > 1))
-    }
+    found = {name: seen for name, seen in found.items() if name in listed or len(seen) >= often}
     return tuple(
         TagInView(family, number, (family, number) in listed, *_measure_tag(found.get((family, number))))
         for family, number in sorted({*listed, *found})

@@ -46,7 +46,7 @@ def find_or_hold_table(
 
     Notes
     -----
-    Checked by: tests/table/test_holding.py::test_a_moved_camera_is_refused_with_numbers
+    Checked by: tests/end_to_end/test_one_clip_many_runs.py::test_a_moved_camera_is_refused_with_numbers
     """
     if kept is None:
         view, note = find_table(frames, sheet, lens)

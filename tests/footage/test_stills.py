@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from matchvision.errors import FootageError
-from matchvision.footage import read_stills
+from matchvision.footage import is_still, read_still, read_stills
 from matchvision.footage.stills import FROM_A_CLIP
 
 SAMPLES = Path(__file__).parents[2] / "sample_clips"
@@ -43,3 +43,15 @@ def test_what_is_no_picture_is_named(tmp_path: Path, content: bytes) -> None:
     path.write_bytes(content)
     with pytest.raises(FootageError, match=r"still\.jpg: this is no picture"):
         read_stills([path])
+
+
+def test_a_still_is_a_frame_in_the_published_colours(tmp_path: Path) -> None:
+    """Full-range BT.601 as JFIF writes it (ITU-T T.871, section 7): pure red has Y 76, Cb 85 and Cr 255."""
+    picture = np.zeros((40, 60, 3), dtype=np.uint8)
+    picture[:, 30:] = (0, 0, 255)
+    cv2.imwrite(str(tmp_path / "red.png"), picture)
+    facts, frame = read_still(tmp_path / "red.png")
+    assert is_still(tmp_path / "red.png")
+    assert (facts.width_px, facts.height_px, facts.full_range) == (60, 40, True)
+    assert (frame.luma[5, 5], frame.blue[5, 5], frame.red[5, 5]) == (0, 128, 128)
+    assert [int(p[5, 50]) for p in (frame.luma, frame.blue, frame.red)] == pytest.approx([76, 85, 255], abs=1)

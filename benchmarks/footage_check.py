@@ -1,0 +1,73 @@
+"""How long a footage check takes beside decoding the clip once: a minute of 1080p at 60 pictures a second.
+
+The clip: the 1080p sample run, played forwards and backwards, encoded at 20 Mb/s as by a phone, with its own run sheet.
+Both candidates run in processes of their own, in turn.
+"""
+
+import json
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from benchmarks.throughput import build_run, decode_alone
+
+#: Passes over the 227 pictures of the sample that make a minute at 60 pictures a second.
+PASSES = 16
+TURNS = 3
+
+
+def measure(passes: int = PASSES) -> pd.DataFrame:
+    """One row: seconds for decoding and for the check, and their ratio (median over the turns)."""
+    with tempfile.TemporaryDirectory() as scratch:
+        folder = Path(scratch) / "minute"
+        build_run(folder, passes)
+        decode_s, check_s = [], []
+        for _ in range(TURNS):
+            decode_s.append(_time("decode", folder))
+            check_s.append(_time("check", folder))
+    ratios = [check / decode for check, decode in zip(check_s, decode_s, strict=True)]
+    return pd.DataFrame(
+        [
+            {
+                "pictures": 227 * passes,
+                "decode_s": float(np.median(decode_s)),
+                "check_s": float(np.median(check_s)),
+                "check_over_decoding": float(np.median(ratios)),
+                "worst_ratio": max(ratios),
+            }
+        ]
+    )
+
+
+def check(folder: Path) -> int:
+    """The whole check with its run sheet and picture; the number of pictures looked at."""
+    from matchvision.footagecheck import check_footage
+    from matchvision.report.footagepicture import draw_footage
+    from matchvision.sheets import load_run
+
+    run = load_run(folder)
+    found = check_footage(run.clip, run)
+    draw_footage(found, folder / "footage.png")
+    return found.look.pictures
+
+
+def _time(what: str, folder: Path) -> float:
+    done = subprocess.run(
+        [sys.executable, "-m", "benchmarks.footage_check", what, str(folder)],
+        capture_output=True,
+        text=True,
+        check=True,
+        cwd=Path(__file__).parent.parent,
+    )
+    return float(json.loads(done.stdout.splitlines()[-1])["seconds"])
+
+
+if __name__ == "__main__":
+    start_s = time.perf_counter()
+    {"decode": decode_alone, "check": check}[sys.argv[1]](Path(sys.argv[2]))
+    print(json.dumps({"seconds": time.perf_counter() - start_s}))
