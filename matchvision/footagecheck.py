@@ -5,7 +5,6 @@ Footage measures the pictures, table says how well places will be known, markers
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import islice
 from pathlib import Path
 from typing import Final
 
@@ -13,6 +12,7 @@ import numpy as np
 
 from matchvision.errors import TableError
 from matchvision.footage import (
+    add_neighbours,
     describe_footage,
     first_look,
     is_still,
@@ -20,7 +20,6 @@ from matchvision.footage import (
     measure_pictures,
     measure_steps,
     read_facts,
-    read_frames,
     read_still,
     weigh_pictures,
 )
@@ -37,8 +36,8 @@ from matchvision.records.frames import ClipFacts, FootageFault, Frame
 from matchvision.records.sheet import Run, RunSheet
 from matchvision.table import expect_places, find_or_hold_table, list_tags
 
-#: Pictures spread over the clip, and neighbours from its middle, that are looked at.
-_SPREAD, _NEIGHBOURS = 36, 32
+#: Pictures spread over the clip that are looked at.
+_SPREAD: Final = 36
 #: Expanded uncertainty of a place from which it costs something [m].
 _POOR_PLACE_M: Final = 0.004
 #: Share of the table that may lie outside the picture.
@@ -136,11 +135,7 @@ def _read_source(path: Path, sheet: RunSheet | None) -> _Source:
     clock = sheet.clock if sheet is not None else None
     from_s, until_s = (clock.from_s, clock.until_s) if clock is not None else (None, None)
     spread = first_look(facts, _SPREAD, from_s, until_s)
-    middle_s = (spread[0].clip_s + min(facts.duration_s, until_s or facts.duration_s)) / 2
-    known = {frame.index for frame in spread}
-    neighbours = islice(read_frames(facts, middle_s, until_s), _NEIGHBOURS)
-    more = [frame for frame in neighbours if frame.index not in known]
-    frames = tuple(sorted([*spread, *more], key=lambda frame: frame.index))
+    frames = add_neighbours(facts, spread, until_s)
     steps, clip_s = measure_steps(facts, from_s, until_s)
     faults, _ = describe_footage(
         facts,

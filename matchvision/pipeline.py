@@ -9,6 +9,7 @@ from typing import TypeVar
 
 from matchvision.errors import CannotMeasure, FootageError
 from matchvision.footage import (
+    add_neighbours,
     describe_footage,
     first_look,
     look_at_scene,
@@ -103,7 +104,7 @@ def watch(run: Run, facts: ClipFacts, progress: Progress | None) -> Watched:
     looked = first_look(facts, from_s=part[0], until_s=part[1])
     scene = look_at_scene(looked, run.calibration)
     view, table_note = find_or_hold_table(looked, run.sheet, run.lens, run.calibration, scene)
-    look = measure_pictures(looked, facts)
+    look = measure_pictures(add_neighbours(facts, looked, part[1]), facts)
     # Sixty pictures in memory, which the long pass has better use for.
     del looked
     follower = CameraFollower(view, run.sheet)

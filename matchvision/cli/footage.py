@@ -28,7 +28,7 @@ _SHEET_ENDINGS: Final = frozenset({".toml"})
 @click.option(
     "--picture",
     type=click.Path(path_type=Path),
-    help="Where the picture goes; outputs/NAME/footage.png if not given.",
+    help="Where the picture goes; outputs/NAME-footage.png if not given.",
 )
 @click.option("--no-picture", is_flag=True, help="Draw none.")
 @click.option(
@@ -82,7 +82,7 @@ def footage(
         from matchvision.report.footagepicture import draw_footage
 
         named = run.sheet.run.name if run is not None and not check.is_still else clip.stem
-        drawn = draw_footage(check, picture or Path("outputs") / name_folder(named) / "footage.png")
+        drawn = draw_footage(check, picture or Path("outputs") / f"{name_folder(named)}-footage.png")
         say(f"Picture: {drawn}", quiet=quiet)
     if as_json:
         click.echo(json.dumps(brief_check(check), indent=1, ensure_ascii=False))

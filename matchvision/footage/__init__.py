@@ -1,7 +1,7 @@
 """A clip file in, upright frames with true presentation times out."""
 
 from matchvision.footage.checking import describe_footage
-from matchvision.footage.looking import measure_pictures
+from matchvision.footage.looking import add_neighbours, measure_pictures
 from matchvision.footage.reading import first_look, read_facts, read_frames
 from matchvision.footage.shifting import look_at_scene
 from matchvision.footage.stepping import measure_steps
@@ -9,6 +9,7 @@ from matchvision.footage.stills import is_still, read_still, read_stills
 from matchvision.footage.weighing import weigh_pictures
 
 __all__ = [
+    "add_neighbours",
     "describe_footage",
     "first_look",
     "is_still",

@@ -84,7 +84,7 @@ def describe_footage(
         stage="footage",
         status="partly" if any(f.weight != "remark" for f in faults) else "done",
         sentence=sentence,
-        warnings=tuple(f"{f.what}: {f.consequence}" for f in faults),
+        warnings=tuple(f"{f.what}: {f.consequence}" for f in faults if f.weight != "remark"),
         advice=tuple(dict.fromkeys(f.do for f in faults)),
     )
     return faults, note

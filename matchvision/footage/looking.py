@@ -1,7 +1,7 @@
 """What pictures show about how they were taken: sharpness, light, flicker, shake and doubled pictures."""
 
 from collections.abc import Sequence
-from itertools import pairwise
+from itertools import islice, pairwise
 from typing import Final
 
 import cv2
@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from matchvision.footage.doubles import mark_doubles
 from matchvision.footage.flicker import measure_flicker, split_runs
+from matchvision.footage.reading import read_frames
 from matchvision.footage.shifting import measure_shift, shrink
 from matchvision.records.footage import PictureLook
 from matchvision.records.frames import ClipFacts, Frame
@@ -19,6 +20,8 @@ Luma = npt.NDArray[np.uint8]
 
 #: Pictures in which sharpness and light are measured, pairs of which the move is, and places over the clip.
 _SHARPNESS_PICTURES, _LIGHT_PICTURES, _PAIRS, _PLACES = 3, 12, 20, 8
+#: Neighbours from the middle of the clip.
+_NEIGHBOURS: Final = 32
 #: Edges that are tried in a picture, each way, and their least rise as a share of the luma range.
 _EDGES: Final = 800
 _LEAST_RISE_RATIO: Final = 0.25
@@ -64,6 +67,15 @@ def measure_pictures(frames: Sequence[Frame], facts: ClipFacts, outline_px: Floa
         doubled=doubled,
         pairs=pairs,
     )
+
+
+def add_neighbours(facts: ClipFacts, spread: Sequence[Frame], until_s: float | None = None) -> tuple[Frame, ...]:
+    """Some pictures of a clip and, from its middle, a run of neighbours by which flicker and repeats are told."""
+    end_s = facts.duration_s if until_s is None else min(facts.duration_s, until_s)
+    middle_s = (spread[0].clip_s + end_s) / 2
+    known = {frame.index for frame in spread}
+    more = [f for f in islice(read_frames(facts, middle_s, until_s), _NEIGHBOURS) if f.index not in known]
+    return tuple(sorted([*spread, *more], key=lambda frame: frame.index))
 
 
 def _spread(frames: Sequence[Frame], count: int) -> list[Frame]:

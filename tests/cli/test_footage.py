@@ -38,7 +38,7 @@ def test_a_run_is_checked_with_its_sheet(type_in: Type) -> None:
     assert "markers found      22 of 22" in result.output
     assert "tags in view       4 of 4" in result.output
     assert "Nothing speaks against using it." in result.output
-    assert Path("outputs/flat-match/footage.png").stat().st_size > 20_000
+    assert Path("outputs/flat-match-footage.png").stat().st_size > 20_000
 
 
 def test_json_is_all_that_is_printed(type_in: Type) -> None:
