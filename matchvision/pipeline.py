@@ -9,9 +9,11 @@ from typing import TypeVar
 
 from matchvision.errors import CannotMeasure, FootageError
 from matchvision.footage import (
+    LampWatch,
     add_neighbours,
     describe_footage,
     first_look,
+    hear_start,
     look_at_scene,
     measure_pictures,
     read_facts,
@@ -48,6 +50,7 @@ class Watched:
     notes: tuple[StageNote, ...]
     look: PictureLook
     doubled_s: tuple[float, ...]
+    lamp: LampWatch | None
 
 
 def analyze(run: Run, progress: Progress | None = None) -> Analysis:
@@ -65,7 +68,7 @@ def analyze(run: Run, progress: Progress | None = None) -> Analysis:
     watched = watch(run, facts, progress)
     refuse_broken_clip(run, facts, float(watched.tracks.clip_s[-1]))
     motion, motion_note = measure_motion(run, watched.tracks, watched.cameras, real_seconds_per_clip_second(run, facts))
-    clock = set_clock(run, motion, facts)
+    clock = find_clock(run, motion, facts, watched.lamp)
     faults, footage_note = describe_footage(
         facts,
         motion.clip_s,
@@ -111,16 +114,45 @@ def watch(run: Run, facts: ClipFacts, progress: Progress | None) -> Watched:
     tracker = MarkerTracker(plan_markers(run), run.sheet, facts)
     length_s = min(facts.duration_s, part[1] or facts.duration_s) - (part[0] or 0.0)
     total = max(1, round(length_s * facts.frame_rate_per_s))
+    lamp = watch_lamp(run, facts)
     doubled_s: list[float] = []
     for done, frame in enumerate(read_ahead(read_frames(facts, *part)), start=1):
         tracker.see(frame, follower.see(frame))
+        if lamp is not None:
+            lamp.see(frame)
         doubled_s += [frame.clip_s] if frame.doubled else []
         if progress is not None and done % 10 == 0:
             progress("watching the clip", min(done, total), total)
     tracks, markers_note = tracker.tracks()
     camera_notes = (follower.note(),) if run.sheet.camera.moves else ()
     notes = (table_note, *camera_notes, markers_note)
-    return Watched(view, follower.cameras(), tracks, notes, look, tuple(doubled_s))
+    return Watched(view, follower.cameras(), tracks, notes, look, tuple(doubled_s), lamp)
+
+
+def watch_lamp(run: Run, facts: ClipFacts) -> LampWatch | None:
+    """An observer of the start lamp, where the sheet names one."""
+    clock = run.sheet.clock
+    if clock.start != "lamp" or clock.lamp_at_px is None:
+        return None
+    return LampWatch(facts, clock.lamp_at_px, clock.lamp_radius_px, run.sheet.camera.readout_s)
+
+
+def find_clock(run: Run, motion: Motion, facts: ClipFacts, lamp: LampWatch | None) -> MatchClock:
+    """The match clock: as given, by the start sound or lamp, or by the first motion.
+
+    Raises
+    ------
+    FootageError
+        Where the start cannot be found: without it nothing can be dated.
+    """
+    clock = run.sheet.clock
+    try:
+        signal = lamp.signal() if lamp is not None else None
+        if clock.start == "sound":
+            signal = hear_start(facts, clock.from_s, clock.until_s)
+        return set_clock(run, motion, facts, signal)
+    except CannotMeasure as reason:
+        raise FootageError(reason.what, where=f"{run.clip.name}, [clock]", do=reason.do) from reason
 
 
 def attempt(stage: str, measure: Callable[[], tuple[Record, StageNote]]) -> tuple[Record | None, StageNote]:

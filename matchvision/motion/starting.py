@@ -1,11 +1,11 @@
-"""When the match begins: as the sheet says, or when the rope first moves."""
+"""When the match begins: as the sheet says, at a signal in the clip, or when the rope first moves."""
 
 import numpy as np
 import numpy.typing as npt
 
 from matchvision.errors import CannotMeasure, FootageError
 from matchvision.records.frames import ClipFacts
-from matchvision.records.motion import MatchClock, Motion
+from matchvision.records.motion import MatchClock, Motion, StartSignal
 from matchvision.records.sheet import Run
 
 FloatArray = npt.NDArray[np.float64]
@@ -16,8 +16,13 @@ MOVING_M_S = 0.010
 LASTING_S = 0.1
 
 
-def set_clock(run: Run, motion: Motion, facts: ClipFacts) -> MatchClock:
-    """The match clock: the start that the sheet gives, or the first motion of the rope.
+def set_clock(run: Run, motion: Motion, facts: ClipFacts, signal: StartSignal | None = None) -> MatchClock:
+    """The match clock: the start that the sheet gives, a signal found in the clip, or the first motion of the rope.
+
+    Parameters
+    ----------
+    signal : StartSignal, optional
+        The start sound or lamp, where the sheet asks for one.
 
     Raises
     ------
@@ -38,8 +43,10 @@ def set_clock(run: Run, motion: Motion, facts: ClipFacts) -> MatchClock:
             )
         return MatchClock(clock.start_s, clock.duration_s, ratio)
     if clock.start != "first-motion":
+        if signal is not None:
+            return MatchClock(signal.clip_s, clock.duration_s, ratio, signal.u_s * ratio, signal.source)
         raise CannotMeasure(
-            f'a start by {clock.start} cannot be found in this clip yet ([clock] start = "{clock.start}")',
+            f'no {clock.start} was found to start the match ([clock] start = "{clock.start}")',
             do="look up the clip time of the start signal and give it as [clock] start_s",
         )
     at_s, u_s, what = find_first_motion(motion)

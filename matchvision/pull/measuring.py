@@ -10,7 +10,8 @@ import numpy.typing as npt
 from matchvision.errors import CannotMeasure
 from matchvision.pull.drive import join_drives, known_drives, measure_drive
 from matchvision.pull.fusing import Contradiction, fuse_sources, window_mean
-from matchvision.pull.link import LinkLaw, fit_link, measure_link
+from matchvision.pull.hanging import LinkLaw, fit_link
+from matchvision.pull.link import measure_link
 from matchvision.pull.load import MOVING_M_S, is_level, known_loads, measure_load, slope_under
 from matchvision.pull.stretch import measure_stretch
 from matchvision.pull.traction import measure_traction
@@ -18,7 +19,7 @@ from matchvision.records.motion import MatchClock, Motion, RopeMotion
 from matchvision.records.pull import Pull, PullSource, Traction
 from matchvision.records.results import StageNote
 from matchvision.records.sheet import RopeSheet, Run, RunSheet
-from matchvision.uncertainty import format_quantity
+from matchvision.uncertainty import format_interval
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -86,8 +87,8 @@ def describe_pull(
     if not np.isfinite(seen_N).any():
         return f"{sentence}; none of it during the match."
     peak = int(np.nanargmax(seen_N))
-    largest = format_quantity(float(seen_N[peak]), float(fused.u_tension_N[peak]), "N")
-    return f"{sentence}; largest {largest} (k = 1, mean over {PEAK_OVER_S:g} s) at {match_s[peak]:.2f} s."
+    largest = format_interval(float(seen_N[peak]), float(fused.u_tension_N[peak]), "N")
+    return f"{sentence}; largest {largest} (95 %, mean over {PEAK_OVER_S:g} s) at {match_s[peak]:.2f} s."
 
 
 def asked_sources(sheet: RunSheet) -> set[str]:
@@ -107,14 +108,14 @@ def describe_contradiction(found: Contradiction, match_s: FloatArray) -> str:
     difference_N = np.where(found.frames, np.abs(found.difference_N), np.nan)
     worst = int(np.nanargmax(difference_N))
     at_s = match_s[found.frames]
-    much = format_quantity(float(found.difference_N[worst]), float(found.u_difference_N[worst]), "N")
+    much = format_interval(float(found.difference_N[worst]), float(found.u_difference_N[worst]), "N")
     meaning = {
         "inertia": "the table under the load is rougher or smoother there than its stated friction says",
         "drive": "the drive did not do what its torque line and the throttle say",
     }.get(found.source, "one of the two rests on a wrong number")
     return (
         f"From {at_s[0]:.2f} s to {at_s[-1]:.2f} s {found.source} and {found.believed} contradict each other "
-        f"({found.source} less {found.believed}: {much}, k = 1, at {match_s[worst]:.2f} s). {found.believed} is "
+        f"({found.source} less {found.believed}: {much}, 95 %, at {match_s[worst]:.2f} s). {found.believed} is "
         f"believed there, since it needs fewer assumptions; perhaps {meaning}."
     )
 
@@ -175,11 +176,11 @@ def _warn_of_link(law: LinkLaw, source: PullSource) -> list[str]:
     if highest_N > law.highest_N:
         warnings.append(
             f"The pull reached {highest_N:.1f} N, but the link was tested to {law.highest_N:.1f} N only: beyond that "
-            "its line is drawn on, and a spring near its end grows stiff. Hang heavier masses on it."
+            "its law is drawn on, and a spring near its end grows stiff. Hang heavier masses on it."
         )
-    if law.line.scaled or law.line.s > 2:
+    if law.s > 2:
         warnings.append(
-            f"The hang test's readings lie {law.line.s:.1f} times as far from a straight line as u_reading_m says: "
+            f"The hang test's readings lie {law.s:.1f} times as far from a smooth law as u_reading_m says: "
             "the uncertainty was widened. Read the lengths again, or state a larger u_reading_m."
         )
     if law.opening_N > 0:

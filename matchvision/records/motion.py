@@ -79,7 +79,7 @@ class RopeMotion:
     speed_m_s : rope speed at the centre line, positive towards +x.
     slack : (n,) float array, 1 slack, 0 taut, NaN unknown.
     crossing_arc_m : arc length (from the first end) at which the rope crosses the centre line.
-    span_m : straight distance between the hitches, NaN where not both are known.
+    span_m : shortest way between the hitches, over crests that are in it; NaN where not both are known.
     link_length_m : distance between the two link markers, NaN without a link.
     u_link_length_m : part that is independent from frame to frame.
     u_link_common_ratio : relative part common to all frames (scale of the camera).
@@ -119,6 +119,15 @@ class Motion:
     machines: Mapping[str, MachineMotion]
     wheels: tuple[WheelMotion, ...]
     rope: RopeMotion | None
+
+
+@dataclass(frozen=True)
+class StartSignal:
+    """A start signal found in the clip: its clip time, standard uncertainty in clip seconds, and what it is."""
+
+    clip_s: float
+    u_s: float
+    source: str
 
 
 @dataclass(frozen=True)

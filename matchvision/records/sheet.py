@@ -58,7 +58,8 @@ class ClockSheet(SheetModel):
     """``[clock]``: start of the match in clip time, its length and the recording rate of slow motion.
 
     ``from_s`` and ``until_s``: the part of the clip that holds this run, where one clip holds many; all other times
-    stay those of the whole clip.
+    stay those of the whole clip. ``lamp_at_px`` and ``lamp_radius_px``: where a start lamp stands in the upright
+    picture, (column, row), and the radius of the disc that is watched there.
     """
 
     start_s: NotNegative | None = None
@@ -67,6 +68,15 @@ class ClockSheet(SheetModel):
     recorded_fps: Positive | None = None
     from_s: NotNegative | None = None
     until_s: Positive | None = None
+    lamp_at_px: Point2 | None = None
+    lamp_radius_px: Positive | None = None
+
+    @model_validator(mode="after")
+    def _place_of_lamp(self) -> Self:
+        if self.start == "lamp" and self.lamp_at_px is None:
+            msg = 'start = "lamp" needs lamp_at_px = [column, row], the lamp\'s middle in the upright picture'
+            raise ValueError(msg)
+        return self
 
     @model_validator(mode="after")
     def _one_part(self) -> Self:

@@ -7,7 +7,6 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.errors import TableError
-from matchvision.geometry.camera import project_points
 from matchvision.records.camera import CalibrationPoint, Camera, TableView
 from matchvision.records.frames import Frame
 from matchvision.records.results import StageNote
@@ -15,17 +14,16 @@ from matchvision.records.sheet import LensSheet, RunSheet, TableSheet
 from matchvision.table.fitting import CameraFit, LensPrior, fit_cameras, phone_prior, sheet_prior
 from matchvision.table.guessing import camera_height_m
 from matchvision.table.looking import Seen, look_moving, look_still
-from matchvision.table.noise import U_TAG_HEIGHT_M, keep_points
+from matchvision.table.outline import drop_contradicting, find_outline
 from matchvision.table.posing import fit_pose
-from matchvision.table.tags import TagLayout, TagName, lay_out_tags, search_tags, tell_tags
+from matchvision.table.sifting import leave_out_stray, warn_of_suspects
+from matchvision.table.tags import Luma, TagLayout, TagName, lay_out_tags, search_tags, tell_tags
 from matchvision.table.telling import describe_points, tell_source, write_note
 
 FloatArray = npt.NDArray[np.float64]
 
 #: Points that fit no camera better than this [px] were not measured badly: something is swapped.
 _CONTRADICTION_PX = 15.0
-#: A fit worse than this [px] may be spoilt by one tag, which more tags than this can tell.
-_SPOILT_PX, _TAGS_TO_CHOOSE = 0.2, 3
 
 
 def find_table(frames: Sequence[Frame], sheet: RunSheet, lens: LensSheet | None) -> tuple[TableView, StageNote]:
@@ -63,51 +61,46 @@ def find_table(frames: Sequence[Frame], sheet: RunSheet, lens: LensSheet | None)
     _refuse_too_little(layout, found, sheet.table)
     look = look_moving if sheet.camera.moves else look_still
     seen = look(luma, layout, sheet.table, prior, found)
-    fit = fit_cameras(seen.sightings, seen.start, prior, U_TAG_HEIGHT_M if seen.tags else 0.0)
-    seen, fit = _leave_out_stray(seen, fit, prior)
+    u_height_m = layout.u_height_m if seen.tags else 0.0
+    fit = fit_cameras(seen.sightings, seen.start, prior, u_height_m)
+    if not sheet.camera.moves:
+        seen, fit = leave_out_stray(seen, fit, prior, u_height_m)
+        seen, fit = _add_outline(luma, seen, fit, prior, sheet.table, u_height_m)
+        # With the edges as a further witness a stray that two could have been may be told.
+        seen, fit = leave_out_stray(seen, fit, prior, u_height_m)
+    seen, fit = warn_of_suspects(seen, fit, prior)
     _refuse_view_from_below(fit.parameters[0])
     points = describe_points(seen, sheet.table, fit)
     apart = np.array([[p.residual_col_px, p.residual_row_px] for p in points])
     rms_px = float(np.sqrt(np.mean(apart**2)))
     _refuse_contradiction(rms_px, points)
-    source = tell_source(seen.tags, len(points) - 4 * len(seen.tags), lens_known=lens is not None)
+    edges = 0 if seen.outline is None else len(np.unique(seen.outline.side))
+    source = tell_source(seen.tags, len(points) - 4 * len(seen.tags), edges, lens_known=lens is not None)
     covariance = fit.covariance[0]
     if sheet.camera.moves:
         # The corners' errors are common to all pictures for the lens, but each pose stands on one picture alone.
-        posed = fit_pose(seen.sightings[0], fit.parameters[0], covariance[:9, :9])
+        posed = fit_pose(seen.sightings[0], fit.parameters[0], covariance[:9, :9], u_height_m)
         covariance = posed[1] if posed is not None else covariance
     camera = Camera(width, height, fit.parameters[0], covariance)
     view = TableView(camera, points, source, rms_px)
     return view, write_note(view, seen, fit, sheet.table, layout, lens_known=lens is not None)
 
 
-def _leave_out_stray(seen: Seen, fit: CameraFit, prior: LensPrior) -> tuple[Seen, CameraFit]:
-    """The same without the one tag that alone spoils an otherwise clean fit, if there is one."""
-    rms_px = _rms_px(fit)
-    if len(seen.tags) <= _TAGS_TO_CHOOSE or len(seen.sightings) > 1 or rms_px < _SPOILT_PX:
+def _add_outline(
+    luma: Sequence[Luma], seen: Seen, fit: CameraFit, prior: LensPrior, table: TableSheet, u_height_m: float
+) -> tuple[Seen, CameraFit]:
+    """The same with the table's edges, those that are clearly seen and agree with the sheet."""
+    if table.edges is False or camera_height_m(fit.parameters[0]) <= 0:
         return seen, fit
-    tried = []
-    for k, name in enumerate(seen.tags):
-        kept = np.ones(len(seen.sightings[0].points_m), dtype=bool)
-        kept[4 * k : 4 * k + 4] = False
-        others = keep_points(seen.sightings[0], kept)
-        tried.append((name, others, fit_cameras([others], fit.parameters, prior, U_TAG_HEIGHT_M)))
-    name, others, without = min(tried, key=lambda t: _rms_px(t[2]))
-    if _rms_px(without) > 0.5 * rms_px:
-        return seen, fit
-    off_px = project_points(without.parameters[0], seen.sightings[0].points_m) - seen.sightings[0].pixels_px
-    k = seen.tags.index(name)
-    off = float(np.linalg.norm(np.mean(off_px[4 * k : 4 * k + 4], axis=0)))
-    warning = (
-        f"Tag {name[1]} lies {off:.1f} px from where the others put it and was left out: measure its centre_m, side_m "
-        "and angle_deg again, and see that it lies flat."
-    )
-    tags = tuple(tag for tag in seen.tags if tag != name)
-    return replace(seen, sightings=(others,), tags=tags, warnings=(*seen.warnings, warning)), without
-
-
-def _rms_px(fit: CameraFit) -> float:
-    return float(np.sqrt(np.mean(np.concatenate(fit.residuals) ** 2)))
+    outline = find_outline(luma, table, fit.parameters[0])
+    said: tuple[str, ...] = ()
+    if outline is not None:
+        outline, said = drop_contradicting(outline, fit.parameters[0], fit.covariance[0], table)
+    if outline is None:
+        wanted = ("None of the table's edges is clearly seen: they do not help.",) if table.edges and not said else ()
+        return replace(seen, warnings=(*seen.warnings, *said, *wanted)), fit
+    seen = replace(seen, outline=outline, warnings=(*seen.warnings, *said))
+    return seen, fit_cameras(seen.sightings, fit.parameters, prior, u_height_m, outline)
 
 
 def _lens_prior(lens: LensSheet | None, width: int, height: int) -> LensPrior:

@@ -15,6 +15,7 @@ from scipy.optimize import least_squares
 from matchvision.geometry.camera import project_points, rotation_matrix
 from matchvision.geometry.placing import parameter_jacobian
 from matchvision.table.noise import NOISE_WORTH, U_TAG_PLACE_M, NoiseScale, Sighting, noise_parts
+from matchvision.table.outline import Outline
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -36,6 +37,14 @@ class LensPrior:
     mean: FloatArray
     whitening: FloatArray
     log_focal: bool
+
+    @property
+    def lens(self) -> FloatArray:
+        """The most plausible lens (9,)."""
+        lens = self.mean.copy()
+        if self.log_focal:
+            lens[:2] = np.exp(self.mean[0]), np.exp(self.mean[0] + self.mean[1])
+        return lens
 
     def residuals(self, intrinsics: FloatArray) -> FloatArray:
         """Departure from what is known, in standard deviations."""
@@ -126,7 +135,12 @@ class _Problem:
     """Residuals and derivatives of all pictures, for unknowns [9 lens, bleed, 6 pose a picture]."""
 
     def __init__(
-        self, sightings: Sequence[Sighting], prior: LensPrior, scale: NoiseScale, unknowns: FloatArray
+        self,
+        sightings: Sequence[Sighting],
+        prior: LensPrior,
+        scale: NoiseScale,
+        unknowns: FloatArray,
+        outline: Outline | None,
     ) -> None:
         self.sightings = sightings
         self.prior = prior
@@ -135,6 +149,9 @@ class _Problem:
         # One picture more does not make the corners better: their errors stay from frame to frame.
         share = 1 / np.sqrt(len(sightings))
         self.whitening = [share * np.linalg.inv(np.linalg.cholesky(noise)) for noise in self.noise]
+        self.outline = outline
+        if outline is not None:
+            self.outline_whitening = np.linalg.inv(np.linalg.cholesky(outline.covariance_px2))
 
     def camera(self, unknowns: FloatArray, k: int) -> FloatArray:
         pose = unknowns[_INTRINSIC + 1 + 6 * k : _INTRINSIC + 7 + 6 * k]
@@ -150,6 +167,9 @@ class _Problem:
 
     def residuals(self, unknowns: FloatArray) -> FloatArray:
         parts = [white @ self.misfit(unknowns, k).ravel() for k, white in enumerate(self.whitening)]
+        if self.outline is not None:
+            off = np.nan_to_num(self.outline.misfit(self.camera(unknowns, 0)), nan=_FAR)
+            parts.append(self.outline_whitening @ off)
         bleed = (unknowns[_INTRINSIC] - BLEED_PX) / U_BLEED_PX
         return np.concatenate([*parts, self.prior.residuals(unknowns[:_INTRINSIC]), [bleed]])
 
@@ -166,6 +186,11 @@ class _Problem:
 
     def jacobian(self, unknowns: FloatArray) -> FloatArray:
         blocks = [white @ self.misfit_jacobian(unknowns, k) for k, white in enumerate(self.whitening)]
+        if self.outline is not None:
+            by_camera = self.outline_whitening @ np.nan_to_num(self.outline.misfit_jacobian(self.camera(unknowns, 0)))
+            block = np.zeros((len(by_camera), len(unknowns)))
+            block[:, :_INTRINSIC], block[:, _INTRINSIC + 1 : _INTRINSIC + 7] = by_camera[:, :9], by_camera[:, 9:]
+            blocks.append(block)
         known = np.zeros((_INTRINSIC + 1, len(unknowns)))
         known[:_INTRINSIC, :_INTRINSIC] = self.prior.jacobian(unknowns[:_INTRINSIC])
         known[_INTRINSIC, _INTRINSIC] = 1 / U_BLEED_PX
@@ -173,7 +198,11 @@ class _Problem:
 
 
 def fit_cameras(
-    sightings: Sequence[Sighting], start: FloatArray, prior: LensPrior, u_height_m: float = 0.0
+    sightings: Sequence[Sighting],
+    start: FloatArray,
+    prior: LensPrior,
+    u_height_m: float = 0.0,
+    outline: Outline | None = None,
 ) -> CameraFit:
     """Fit one lens, one bleed and a pose a picture to everything seen.
 
@@ -186,6 +215,8 @@ def fit_cameras(
     u_height_m : float
         Standard uncertainty of the height at which all known points lie together, such as the thickness of the paper:
         the points do not show it, it only moves the frame up.
+    outline : Outline or None
+        The table's edges in the first picture.
 
     Notes
     -----
@@ -198,11 +229,11 @@ def fit_cameras(
     unknowns = np.concatenate([start[0, :_INTRINSIC], [BLEED_PX], start[:, _INTRINSIC:].ravel()])
     scale = NoiseScale()
     for _ in range(5):
-        problem = _Problem(sightings, prior, scale, unknowns)
+        problem = _Problem(sightings, prior, scale, unknowns, outline)
         solved = least_squares(problem.residuals, unknowns, jac=problem.jacobian, x_scale="jac", method="lm")
         unknowns = np.asarray(solved.x, dtype=np.float64)
         scale, tails, freedom = _learn_noise(problem, unknowns, scale)
-    problem = _Problem(sightings, prior, tails, unknowns)
+    problem = _Problem(sightings, prior, tails, unknowns, outline)
     jacobian = problem.jacobian(unknowns)
     covariance = invert_information(jacobian.T @ jacobian)
     parameters, covariances, residuals, expected = [], [], [], []
@@ -230,6 +261,18 @@ def fit_cameras(
         tuple(expected),
         freedom,
     )
+
+
+def whiten_misfit(
+    sighting: Sighting, fit: CameraFit, prior: LensPrior, outline: Outline | None
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Whitened misfit (r,), its design (r, unknowns), and the whitening (2p, 2p) of the points, which stand first.
+
+    For one picture, under the noise that was expected, not the one learnt.
+    """
+    unknowns = np.concatenate([fit.parameters[0, :_INTRINSIC], [fit.bleed_px], fit.parameters[0, _INTRINSIC:]])
+    problem = _Problem([sighting], prior, NoiseScale(), unknowns, outline)
+    return problem.residuals(unknowns), problem.jacobian(unknowns), problem.whitening[0]
 
 
 def _learn_noise(problem: _Problem, unknowns: FloatArray, scale: NoiseScale) -> tuple[NoiseScale, NoiseScale, float]:

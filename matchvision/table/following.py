@@ -133,7 +133,7 @@ class CameraFollower:
             sighting, tags = sight_edges(luma, self._layout, camera, quick=True)
             if len(tags) < TAGS_NEEDED:
                 return None
-            fitted = fit_pose(sighting, camera, self._lens_covariance)
+            fitted = fit_pose(sighting, camera, self._lens_covariance, self._layout.u_height_m)
             if fitted is None:
                 return None
             moved_px = project_points(np.concatenate([self._lens, fitted[0]]), sighting.points_m) - project_points(

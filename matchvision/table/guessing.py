@@ -14,7 +14,7 @@ from matchvision.table.noise import Sighting
 FloatArray = npt.NDArray[np.float64]
 
 #: Focal lengths tried, as shares of the longer side.
-_FOCAL_GUESSES = (0.77, 0.6, 1.0, 0.45, 1.4, 2.0)
+FOCAL_GUESSES = (0.77, 0.6, 1.0, 0.45, 1.4, 2.0)
 #: A first fit that leaves no more than this [px] has found the right valley.
 _GOOD_PX = 3.0
 
@@ -57,7 +57,7 @@ def first_cameras(sightings: Sequence[Sighting], prior: LensPrior, longer_px: in
     """
     lenses = [prior.mean]
     if prior.log_focal:
-        lenses = [np.concatenate([[share * longer_px] * 2, prior.mean[2:]]) for share in _FOCAL_GUESSES]
+        lenses = [np.concatenate([[share * longer_px] * 2, prior.mean[2:]]) for share in FOCAL_GUESSES]
     best, best_px = None, np.inf
     for lens in lenses:
         start = np.array([guess_camera(s, lens) for s in sightings])

@@ -7,10 +7,13 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.errors import TableError
+from matchvision.geometry.camera import project_points
 from matchvision.records.sheet import TableSheet
+from matchvision.table.contradicting import refuse_mix_up
 from matchvision.table.fitting import LensPrior, fit_cameras
-from matchvision.table.guessing import first_cameras
+from matchvision.table.guessing import camera_height_m, first_cameras
 from matchvision.table.noise import Sighting
+from matchvision.table.outline import Outline
 from matchvision.table.sighting import join_sightings, sight_clicks, sight_edges, sight_roughly
 from matchvision.table.tags import Luma, TagLayout, TagName, tell_tags
 
@@ -18,6 +21,8 @@ FloatArray = npt.NDArray[np.float64]
 
 #: A tag that wanders further than this [px] belongs to a camera that moves.
 _STILL_PX = 3.0
+#: A first camera that misses the points by more than this [px] was not kept from fitting by a lens.
+_MIXED_UP_PX = 8.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -29,6 +34,8 @@ class Seen:
     tags: tuple[TagName, ...]
     pictures: int
     warnings: tuple[str, ...]
+    clicks: tuple[str, ...] = ()
+    outline: Outline | None = None
 
 
 def look_still(
@@ -47,10 +54,11 @@ def look_still(
             "set moves = true under [camera]."
         )
     clicks = sight_clicks(table)
+    clicked = tuple(point.name for point in table.point)
     rough = join_sightings([sight_roughly(layout, typical), clicks])
-    start = first_cameras([rough], prior, max(luma[0].shape))
+    start = _first_camera(rough, [*(f"tag {name[1]}" for name in typical), *clicked], prior, max(luma[0].shape))
     if not typical:
-        return Seen((clicks,), start, (), 1, tuple(warnings))
+        return Seen((clicks,), start, (), 1, tuple(warnings), clicked)
     mean, pictures = _mean_around_tags(luma, list(typical.values()))
     sighting = clicks
     tags: tuple[TagName, ...] = ()
@@ -75,7 +83,21 @@ def look_still(
             where="[[table.tag]]",
             do="film with the tags in focus, larger in the picture and with their white margin left on",
         )
-    return Seen((sighting,), start, tags, pictures, tuple(warnings))
+    return Seen((sighting,), start, tags, pictures, tuple(warnings), clicked)
+
+
+def _first_camera(rough: Sighting, names: Sequence[str], prior: LensPrior, longer_px: int) -> FloatArray:
+    """A first camera (1, 15); TableError with the reason where tags or points were mixed up."""
+    try:
+        start = first_cameras([rough], prior, longer_px)
+        apart = project_points(start[0], rough.points_m) - rough.pixels_px
+        rms_px = float(np.sqrt(np.mean(np.where(np.isfinite(apart), apart, 1e3) ** 2)))
+    except TableError:
+        refuse_mix_up(rough, names, prior.lens, longer_px, 1e3)
+        raise
+    if rms_px > _MIXED_UP_PX or camera_height_m(start[0]) <= 0:
+        refuse_mix_up(rough, names, prior.lens, longer_px, max(rms_px, _MIXED_UP_PX))
+    return start
 
 
 def look_moving(

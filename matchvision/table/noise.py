@@ -17,6 +17,8 @@ _SIDE_CORRELATION = 0.5
 U_TAG_PLACE_M = 0.0003
 #: Printed tags lie on paper or card: their common height above the table is known no better than this [m].
 U_TAG_HEIGHT_M = 0.0005
+#: Where the sheet states how thick each print is, their common height is known to this [m].
+U_STATED_HEIGHT_M = 0.0001
 #: What the expected noise is worth, in residuals, against what the fit finds.
 NOISE_WORTH = 4.0
 

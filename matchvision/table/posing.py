@@ -17,7 +17,7 @@ _OFF_TIMES, _OFF_PX = 4.0, 0.5
 
 
 def fit_pose(
-    sighting: Sighting, camera: FloatArray, lens_covariance: FloatArray
+    sighting: Sighting, camera: FloatArray, lens_covariance: FloatArray, u_height_m: float = U_TAG_HEIGHT_M
 ) -> tuple[FloatArray, FloatArray, float] | None:
     """Pose and bleed of one picture for a known lens.
 
@@ -28,6 +28,8 @@ def fit_pose(
     camera : (15,) float array
         The known lens and a pose right to a few pixels.
     lens_covariance : (9, 9) float array
+    u_height_m : float
+        How well the tags' common height is known.
 
     Returns
     -------
@@ -52,7 +54,7 @@ def fit_pose(
     whole[:9, 9:] = whole[9:, :9].T
     whole[9:, 9:] = solved.covariance[:6, :6] * ratio + solved.follows_lens @ lens_covariance @ solved.follows_lens.T
     pose = camera[9:] + solved.step[:6]
-    whole = raise_frame(np.concatenate([camera[:9], pose]), whole, U_TAG_HEIGHT_M)
+    whole = raise_frame(np.concatenate([camera[:9], pose]), whole, u_height_m)
     return pose, whole, float(np.mean(sighting.u_px)) * solved.noise_ratio
 
 

@@ -10,6 +10,7 @@ import numpy.typing as npt
 from matchvision.errors import TableError
 from matchvision.geometry.profile import surface_height, surface_slope
 from matchvision.records.sheet import TableSheet, Tag
+from matchvision.table.noise import U_STATED_HEIGHT_M, U_TAG_HEIGHT_M
 
 FloatArray = npt.NDArray[np.float64]
 Luma = npt.NDArray[np.uint8]
@@ -38,16 +39,19 @@ class TagLayout:
         Outer corners of the black borders in the table frame, in the detector's order.
     cells : (k,) int array
         Cells along a side, the border counted.
+    u_height_m : float
+        How well the tags' common height above the table is known.
     """
 
     names: tuple[TagName, ...]
     corners_m: FloatArray
     cells: npt.NDArray[np.int64]
+    u_height_m: float = U_TAG_HEIGHT_M
 
     def pick(self, wanted: Sequence[TagName]) -> "TagLayout":
         """The same for some of the tags, in the order wanted."""
         at = [self.names.index(name) for name in wanted]
-        return TagLayout(tuple(wanted), self.corners_m[at], self.cells[at])
+        return TagLayout(tuple(wanted), self.corners_m[at], self.cells[at], self.u_height_m)
 
 
 def lay_out_tags(table: TableSheet) -> TagLayout:
@@ -76,7 +80,9 @@ def lay_out_tags(table: TableSheet) -> TagLayout:
         )
     corners = [_corners_of(tag, table.profile_m) for tag in table.tag]
     cells = np.array([_CELLS[tag.family] for tag in table.tag], dtype=np.int64)
-    return TagLayout(names, np.array(corners).reshape(-1, 4, 3), cells)
+    stated = all(tag.thickness_m is not None for tag in table.tag)
+    u_height_m = U_STATED_HEIGHT_M if stated else U_TAG_HEIGHT_M
+    return TagLayout(names, np.array(corners).reshape(-1, 4, 3), cells, u_height_m)
 
 
 def count_tags(family: str) -> int:
@@ -95,7 +101,9 @@ def _corners_of(tag: Tag, profile_m: Sequence[tuple[float, float]]) -> FloatArra
     flat = tag.side_m * _PRINT_CORNERS @ turn.T
     x, y = tag.centre_m
     tilt = np.arctan(float(surface_slope(profile_m, x)))
-    height = float(surface_height(profile_m, x))
+    # A print lies on its card: along the surface's normal, which on a slope also moves it along x.
+    card = tag.thickness_m or 0.0
+    x, height = x - card * np.sin(tilt), float(surface_height(profile_m, x)) + card * np.cos(tilt)
     return np.stack([x + flat[:, 0] * np.cos(tilt), y + flat[:, 1], height + flat[:, 0] * np.sin(tilt)], axis=-1)
 
 

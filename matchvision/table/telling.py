@@ -20,13 +20,15 @@ FloatArray = npt.NDArray[np.float64]
 
 #: Tag sides noisier than this [px], or places less sure than this [m], point to a sheet that does not match the table.
 _SUSPECT_PX, _SUSPECT_M = 0.25, 0.0007
+#: From this many on, points check each other.
+_POINTS_THAT_CHECK = 5
 
 
 def describe_points(seen: Seen, table: TableSheet, fit: CameraFit) -> tuple[CalibrationPoint, ...]:
     """The first picture's points and how far each lies from where the camera says."""
     names = [f"tag {number} corner {k + 1}" for _, number in seen.tags for k in range(4)]
     sighting, residual, expected = seen.sightings[0], fit.residuals[0], fit.expected_px[0]
-    names += [point.name for point in table.point][: len(sighting.points_m) - len(names)]
+    names += list(seen.clicks)
     pixel_from_sides = np.linalg.inv(sighting.directions)
     apart = np.einsum("pij,pj->pi", pixel_from_sides, residual)
     sizes = np.sqrt(np.mean(np.einsum("pij,pj->pi", pixel_from_sides**2, expected**2), axis=1))
@@ -47,13 +49,15 @@ def describe_points(seen: Seen, table: TableSheet, fit: CameraFit) -> tuple[Cali
     )
 
 
-def tell_source(tags: Sequence[TagName], clicked: int, *, lens_known: bool) -> str:
+def tell_source(tags: Sequence[TagName], clicked: int, edges: int = 0, *, lens_known: bool) -> str:
     """What the camera was fitted to, in words."""
     parts = []
     if tags:
         parts.append(f"{len(tags)} tag{'s' if len(tags) > 1 else ''}")
     if clicked:
         parts.append(f"{clicked} clicked point{'s' if clicked > 1 else ''}")
+    if edges:
+        parts.append(f"{edges} table edge{'s' if edges > 1 else ''}")
     if lens_known:
         parts.append("lens sheet")
     return " + ".join(parts)
@@ -115,10 +119,13 @@ def write_note(
             f"The clicked points fit {fit.click_ratio:.1f} times worse than their u_px says; "
             "the uncertainty was raised to match."
         )
-    if clicked and fit.freedom < 1.0:
+    if clicked and not seen.tags and clicked < _POINTS_THAT_CHECK:
+        bare = seen.outline is None
         warnings.append(
             "Four points leave nothing to check them by: a wrong click or a wrong place would not show. "
             "The uncertainty follows from u_px alone."
+            if bare
+            else "Only the table's edges check the four points, to a few millimetres: a smaller mistake would not show."
         )
         advice.append("Click six or more points, or lay tags on the table.")
     if not lens_known and corner_mm > 3.0:

@@ -2,7 +2,8 @@
 
 import numpy as np
 
-from matchvision.pull.link import fit_link, measure_link
+from matchvision.pull.hanging import fit_link
+from matchvision.pull.link import measure_link
 from matchvision.records.sheet import HangTest
 from tests.made_motion import make_rope
 

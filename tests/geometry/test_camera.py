@@ -6,7 +6,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from matchvision.geometry.camera import place_at_height, place_on_plane, project_points, rays, rotation_matrix
+from matchvision.geometry.camera import (
+    place_at_height,
+    place_on_plane,
+    project_points,
+    rays,
+    rotation_matrix,
+    undistort,
+)
 
 
 def phone(f_px: float = 985.0, k1: float = -0.045, k2: float = 0.012) -> np.ndarray:
@@ -65,3 +72,21 @@ def test_plane_across_the_view_is_met_where_it_stands() -> None:
     wanted = np.array([0.3, -0.118, 0.06])
     found = place_on_plane(camera, project_points(camera, wanted), np.array([9.0, -0.118, 4.0]), np.array([0.0, 1, 0]))
     np.testing.assert_allclose(found, wanted, atol=1e-9)
+
+
+@pytest.mark.parametrize("k1", [-0.3, -0.2, 0.3])
+def test_strong_lenses_are_undone(k1: float) -> None:
+    """Beyond phones' lenses, as of action cameras; OpenCV's published chessboard lens has k1 = -0.27."""
+    camera = phone(f_px=700.0, k1=k1, k2=0.05)
+    x, y = np.meshgrid(np.linspace(-0.75, 0.75, 7), np.linspace(-0.45, 0.45, 5))
+    pixels = project_points(np.concatenate([camera[:9], np.zeros(6)]), np.stack([x, y, np.ones_like(x)], axis=-1))
+    found = undistort(camera, pixels)
+    np.testing.assert_allclose(found[0], x, atol=1e-10)
+    np.testing.assert_allclose(found[1], y, atol=1e-10)
+
+
+def test_pixels_that_no_ray_reaches_are_empty() -> None:
+    """With k1 = -0.5 the picture of the whole world ends at a radius of 0.54 focal lengths."""
+    x, y = undistort(phone(f_px=700.0, k1=-0.5, k2=0.0), np.array([[644.8, 355.8], [1279.0, 0.0]]))
+    assert np.isfinite(x[0])
+    assert np.isnan([x[1], y[1]]).all()

@@ -9,7 +9,7 @@ import pytest
 from matchvision.errors import CannotMeasure, FootageError
 from matchvision.motion import measure_motion, set_clock
 from matchvision.records.frames import ClipFacts
-from matchvision.records.motion import Motion
+from matchvision.records.motion import Motion, StartSignal
 from matchvision.records.sheet import ClockSheet, Run
 from tests.truth import SAMPLE_CLIPS, read_run, read_truth, true_cameras, true_tracks
 
@@ -59,10 +59,16 @@ def test_start_beyond_the_clip(motion: Motion) -> None:
         set_clock(with_clock(start_s=12.0), motion, FACTS)
 
 
-@pytest.mark.parametrize("how", ["sound", "lamp"])
-def test_start_that_is_not_looked_for(motion: Motion, how: str) -> None:
-    with pytest.raises(CannotMeasure, match="start_s"):
-        set_clock(with_clock(start=how), motion, FACTS)
+def test_start_by_a_sound_that_was_not_found(motion: Motion) -> None:
+    with pytest.raises(CannotMeasure, match="no sound was found"):
+        set_clock(with_clock(start="sound"), motion, FACTS)
+
+
+def test_start_by_a_signal(motion: Motion) -> None:
+    clock = set_clock(with_clock(start="sound"), motion, FACTS, StartSignal(1.18, 0.002, "the start sound"))
+    assert clock.start_clip_s == 1.18
+    assert clock.u_start_s == 0.002
+    assert clock.source == "the start sound"
 
 
 def test_nothing_moves(motion: Motion) -> None:

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from matchvision.errors import CannotMeasure
-from matchvision.pull.link import fit_link, measure_link
+from matchvision.pull.hanging import fit_link
+from matchvision.pull.link import measure_link
 from matchvision.records.sheet import HangTest
 from tests.made_motion import make_rope
 
@@ -25,7 +26,7 @@ def test_line_is_inverted() -> None:
 
 def test_uncertainty_grows_beyond_the_hang_test() -> None:
     law = fit_link(hang(0.06 + MASSES_KG * G / 500), 0.0003)
-    u = law.line_uncertainty(np.array([13.0, 29.4, 45.0, 60.0]))
+    u = law.law_uncertainty(np.array([13.0, 29.4, 45.0, 60.0]))
     assert np.all(np.diff(u) > 0)
     assert u[3] > 3 * u[0]
 

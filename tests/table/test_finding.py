@@ -123,10 +123,14 @@ def clicked(clip: str, places: list[tuple[float, float]], seed: int, u_px: float
 CORNERS = [(-1.0, 0.45), (1.0, 0.45), (1.0, -0.45), (-1.0, -0.45)]
 
 
+def without_edges(sheet: RunSheet) -> RunSheet:
+    return sheet.model_copy(update={"table": sheet.table.model_copy(update={"edges": False})})
+
+
 def test_four_clicks_make_no_pretence_of_fitting_well() -> None:
     """Four points leave hardly a residual whatever the click error: the uncertainty follows from the clicks."""
     _, frames = look("flat-match")
-    sheet = clicked("flat-match", CORNERS, seed=1)
+    sheet = without_edges(clicked("flat-match", CORNERS, seed=1))
     view, note = find_table(frames, sheet, None)
     assert view.rms_px < 0.7
     error, u = misses(view.camera, true_camera("flat-match"))
@@ -135,19 +139,32 @@ def test_four_clicks_make_no_pretence_of_fitting_well() -> None:
     assert any("Four points leave nothing" in warning for warning in note.warnings)
 
 
+def test_edges_help_four_clicks_but_do_not_make_them_safe() -> None:
+    _, frames = look("flat-match")
+    sheet = clicked("flat-match", CORNERS, seed=1)
+    alone, _ = find_table(frames, without_edges(sheet), None)
+    view, note = find_table(frames, sheet, None)
+    assert "table edges" in view.source
+    truth = true_camera("flat-match")
+    error, u = misses(view.camera, truth)
+    assert np.mean(error**2) < np.mean(misses(alone.camera, truth)[0] ** 2)
+    assert np.mean(u**2) < np.mean(misses(alone.camera, truth)[1] ** 2)
+    assert np.sqrt(np.mean(error**2) / np.mean(u**2)) < 3
+    assert any("Only the table's edges check" in warning for warning in note.warnings)
+
+
+MANY = [*CORNERS, (0.0, 0.45), (0.0, -0.45), (0.5, 0.0), (-0.5, 0.0), (0.0, 0.0), (0.9, 0.1)]
+
+
 def test_worse_clicks_than_stated_show_when_there_are_enough() -> None:
     _, frames = look("flat-match")
-    places = [*CORNERS, (0.0, 0.45), (0.0, -0.45), (0.5, 0.0), (-0.5, 0.0), (0.0, 0.0), (0.9, 0.1)]
-    sheet = clicked("flat-match", places, seed=2)
-    bad = list(sheet.table.point)
-    bad[4] = bad[4].model_copy(update={"pixel": (bad[4].pixel[0] + 12.0, bad[4].pixel[1] - 9.0)})
-    spoilt = sheet.model_copy(update={"table": sheet.table.model_copy(update={"point": tuple(bad)})})
+    sheet = clicked("flat-match", MANY, seed=2)
+    points = tuple(p.model_copy(update={"u_px": 0.15}) for p in sheet.table.point)
+    sloppy = sheet.model_copy(update={"table": sheet.table.model_copy(update={"point": points})})
     _, fine = find_table(frames, sheet, None)
-    view, note = find_table(frames, spoilt, None)
+    _, note = find_table(frames, sloppy, None)
     assert not any("times worse" in warning for warning in fine.warnings)
     assert any("times worse" in warning for warning in note.warnings)
-    worst = max(view.points, key=lambda p: np.hypot(p.residual_col_px, p.residual_row_px))
-    assert worst.name == "point 4"
 
 
 def test_tags_and_clicks_together() -> None:
@@ -208,7 +225,7 @@ def test_swapped_tags_contradict_each_other() -> None:
     sheet, frames = look("flat-match")
     a, b, c, d = sheet.table.tag
     swapped = (a.model_copy(update={"id": b.id}), b.model_copy(update={"id": a.id}), c, d)
-    with pytest.raises(TableError, match=r"contradict|mirrored|no camera position"):
+    with pytest.raises(TableError, match="tag 0 and tag 1 seem to be swapped"):
         find_table(frames, sheet.model_copy(update={"table": sheet.table.model_copy(update={"tag": swapped})}), None)
 
 
@@ -220,15 +237,18 @@ def test_tag_laid_off_its_place_is_named_and_left_out(off_m: float) -> None:
     tags[2] = tags[2].model_copy(update={"centre_m": (x - off_m, y)})
     moved = sheet.model_copy(update={"table": sheet.table.model_copy(update={"tag": tuple(tags)})})
     view, note = find_table(frames, moved, None)
-    assert any("Tag 2" in warning for warning in note.warnings)
-    assert len(view.points) == 12
+    assert any("tag 2" in warning.lower() for warning in note.warnings)
+    # At 10 mm the view cannot tell whether tag 1 or tag 2 is wrong, so none is left out and both are named.
+    assert len(view.points) == (12 if off_m > 0.01 else 16)
     error, u = misses(view.camera, true_camera("flat-match"))
     assert np.sqrt(np.mean(error**2) / np.mean(u**2)) < 3
 
 
 def test_one_tag_alone_is_used_and_its_poor_view_is_stated() -> None:
     sheet, frames = look("flat-match")
-    alone = sheet.model_copy(update={"table": sheet.table.model_copy(update={"tag": sheet.table.tag[:1]})})
+    alone = without_edges(
+        sheet.model_copy(update={"table": sheet.table.model_copy(update={"tag": sheet.table.tag[:1]})})
+    )
     view, note = find_table(frames, alone, None)
     error, u = misses(view.camera, true_camera("flat-match"))
     assert np.sqrt(np.mean(u**2)) > 0.01

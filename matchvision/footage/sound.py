@@ -1,0 +1,201 @@
+"""Sounds that set in clearly, dated to a few milliseconds, and the one among them that starts the match."""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+from scipy.ndimage import percentile_filter, uniform_filter1d
+
+from matchvision.errors import CannotMeasure
+from matchvision.footage.hearing import Sound, read_sound
+from matchvision.records.frames import ClipFacts
+from matchvision.records.motion import StartSignal
+
+FloatArray = npt.NDArray[np.float64]
+
+#: Window and step of the search [s].
+_WINDOW_S: Final = 0.012
+_HOP_S: Final = 0.003
+#: Edges of the bands that are watched one by one [Hz].
+_BANDS_HZ: Final = np.geomspace(150.0, 12000.0, 20)
+#: How far a band must rise above what was usual before, to be a sound that sets in [dB].
+_CLEAR_DB: Final = 15.0
+#: Stretch before a moment that says what was usual, and the part of it next to the moment that does not count [s].
+_BEFORE_S: Final = 0.5
+_APART_S: Final = 0.015
+#: Rises closer together are one sound [s]; its loudness is the greatest in so long.
+_ONE_SOUND_S: Final = 0.15
+#: The start signal is louder than any other sound by so much [dB].
+_LOUDER_DB: Final = 6.0
+#: Quieter sounds than the loudest by so much are not listed [dB].
+_LISTED_DB: Final = 20.0
+#: Stretch around a rise in which it is dated [s].
+_AROUND_S: Final = 0.06
+#: The envelope is smoothed over so long [s].
+_SMOOTH_S: Final = 0.001
+#: Sound takes 2.9 ms a metre at 20 °C; the signal is taken to come from up to 3 m farther than the machines' commands.
+TRAVEL_S_PER_M: Final = 1 / 343.2
+FARTHEST_M: Final = 3.0
+_GIVE_START: Final = "look up the clip time of the start signal and give it as [clock] start_s"
+
+
+@dataclass(frozen=True)
+class SoundOnset:
+    """A sound that sets in: clip time and u [s], and loudness above what was usual before, relative to the loudest."""
+
+    clip_s: float
+    u_s: float
+    loudness_dB: float
+
+
+def find_sound_onsets(
+    facts: ClipFacts, from_s: float | None = None, until_s: float | None = None
+) -> tuple[SoundOnset, ...]:
+    """Sounds that set in clearly, in order of time; quiet ones are left out.
+
+    Parameters
+    ----------
+    facts : ClipFacts
+    from_s, until_s : float, optional
+        Only those in this part of the clip [s, clip time].
+
+    Raises
+    ------
+    CannotMeasure
+        The clip has no sound that can be read.
+
+    Notes
+    -----
+    A sound sets in where a band's power rises by 15 dB over its median in the half second before. It is dated in the
+    bands that rise: the line through the envelope at a quarter and at three quarters of its height, carried down to
+    nothing. Whatever the shape of the rise, this lies within half the time between quarter and three quarters of the
+    true onset (exact for a straight rise, half of it late for a cosine one, a quarter early for an exponential one),
+    which gives u.
+    Checked by: tests/footage/test_sound.py::test_onsets_are_dated_within_their_uncertainty
+    """
+    sound = read_sound(facts)
+    begin_s, end_s = from_s if from_s is not None else -np.inf, until_s if until_s is not None else np.inf
+    power, at_s, edges_Hz = _band_power(sound)
+    if not len(at_s):
+        return ()
+    usual = _usual_power(power)
+    rise_dB = 10 * np.log10(power / usual)
+    clear = np.flatnonzero((rise_dB.max(axis=1) > _CLEAR_DB) & (at_s >= _APART_S))
+    louder = np.maximum(power - usual, 0).sum(axis=1)
+    found: list[SoundOnset] = []
+    last_s = -np.inf
+    for k in clear.tolist():
+        at_last, last_s = last_s, float(at_s[k])
+        if at_s[k] - at_last < _ONE_SOUND_S:
+            continue
+        span = slice(k, k + max(1, round(_ONE_SOUND_S / _HOP_S)))
+        bands = rise_dB[k : k + 4].max(axis=0) > 0.6 * rise_dB[k : k + 4].max()
+        dated_s, u_s = _date_onset(sound, float(at_s[k]), edges_Hz[bands])
+        clip_s = sound.first_clip_s + dated_s
+        if begin_s <= clip_s <= end_s:
+            found.append(SoundOnset(clip_s, u_s, float(10 * np.log10(louder[span].max()))))
+    loudest = max((f.loudness_dB for f in found), default=0.0)
+    return tuple(
+        SoundOnset(f.clip_s, f.u_s, f.loudness_dB - loudest) for f in found if f.loudness_dB > loudest - _LISTED_DB
+    )
+
+
+def hear_start(facts: ClipFacts, from_s: float | None = None, until_s: float | None = None) -> StartSignal:
+    """The start signal: the one sound that is clearly louder than every other that sets in.
+
+    Raises
+    ------
+    CannotMeasure
+        There is no sound, none sets in clearly, or several do that are about as loud; they are listed with their times.
+
+    Notes
+    -----
+    The sound's way from its source to the camera (2.9 ms a metre) is not taken off, as it is not known; up to 3 m of
+    it go into u.
+    Checked by: tests/footage/test_sound.py::test_sounds_about_as_loud_are_listed
+    """
+    onsets = find_sound_onsets(facts, from_s, until_s)
+    if not onsets:
+        raise CannotMeasure("no sound in the clip sets in clearly enough to be the start signal", do=_GIVE_START)
+    loud = [o for o in onsets if o.loudness_dB > -_LOUDER_DB]
+    if len(loud) > 1:
+        listed = ", ".join(f"{o.clip_s:.3f} s" for o in loud[:8]) + (" …" if len(loud) > 8 else "")
+        raise CannotMeasure(
+            f"{len(loud)} sounds are about as loud and any could be the start signal: at {listed}",
+            do="give the right one of these times as [clock] start_s",
+        )
+    travel_s = FARTHEST_M * TRAVEL_S_PER_M / np.sqrt(12)
+    return StartSignal(loud[0].clip_s, float(np.hypot(loud[0].u_s, travel_s)), "the start sound")
+
+
+def _band_power(sound: Sound) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Power in each band, (n moments, k bands), the moments [s after the first sample], and the bands' edges (k, 2)."""
+    size = max(64, round(_WINDOW_S * sound.rate_Hz))
+    hop = max(1, round(_HOP_S * sound.rate_Hz))
+    if len(sound.samples) < size:
+        return np.empty((0, 1)), np.empty(0), np.empty((1, 2))
+    windows = np.lib.stride_tricks.sliding_window_view(sound.samples, size)[::hop]
+    frequency_Hz = np.fft.rfftfreq(size, 1 / sound.rate_Hz)
+    edges_Hz = np.append(_BANDS_HZ[0.4 * sound.rate_Hz > _BANDS_HZ], 0.48 * sound.rate_Hz)
+    band = np.digitize(frequency_Hz, edges_Hz[:-1]) - 1
+    kept = np.flatnonzero(band >= 0)
+    names = np.unique(band[kept])
+    power = np.empty((len(windows), len(names)))
+    taper = np.hanning(size)
+    for start in range(0, len(windows), 2048):
+        spectrum = np.abs(np.fft.rfft(windows[start : start + 2048] * taper, axis=1)) ** 2
+        for i, name in enumerate(names.tolist()):
+            power[start : start + 2048, i] = spectrum[:, band == name].sum(axis=1)
+    # Digital silence has no power at all; a floor far below any room keeps ratios finite.
+    at_s = (np.arange(len(windows)) * hop + size / 2) / sound.rate_Hz
+    return power + 1e-7, np.asarray(at_s, dtype=np.float64), np.stack([edges_Hz[names], edges_Hz[names + 1]], axis=1)
+
+
+def _usual_power(power: FloatArray) -> FloatArray:
+    """Median power of each band in the half second before each moment; at the beginning, after it."""
+    length = max(3, round(_BEFORE_S / _HOP_S))
+    apart = max(1, round(_APART_S / _HOP_S))
+    centred = percentile_filter(power, 50, size=(length, 1), mode="nearest")
+    shift = length // 2 + apart
+    usual = np.empty_like(power)
+    usual[shift:] = centred[: max(0, len(power) - shift)]
+    usual[:shift] = np.percentile(power[:length], 50, axis=0)
+    return usual
+
+
+def _date_onset(sound: Sound, about_s: float, bands_Hz: FloatArray) -> tuple[float, float]:
+    """Time of a rise in some bands (k, 2), in seconds after the first sample, and its uncertainty."""
+    rate = sound.rate_Hz
+    first = max(0, round((about_s - 2 * _AROUND_S) * rate))
+    part = sound.samples[first : round((about_s + 2 * _AROUND_S) * rate)]
+    spectrum = np.fft.fft(part)
+    frequency_Hz = np.fft.fftfreq(len(part), 1 / rate)
+    low, high = bands_Hz[0, 0] / 1.6, bands_Hz[-1, 1] * 1.6
+    # Only positive frequencies: the absolute value is then the envelope. Soft flanks keep its ringing short.
+    octaves = np.log2(np.maximum(frequency_Hz, 1e-9))
+    gate = np.clip((octaves - np.log2(low)) / 0.6 + 0.5, 0, 1) * np.clip((np.log2(high) - octaves) / 0.6 + 0.5, 0, 1)
+    envelope = np.abs(np.fft.ifft(2 * spectrum * gate))
+    envelope = uniform_filter1d(envelope, max(1, round(_SMOOTH_S * rate)))
+    at_s = (first + np.arange(len(part))) / rate
+    near = np.abs(at_s - about_s) < _AROUND_S
+    early = envelope[(at_s < about_s - 0.02) & (at_s > about_s - 1.8 * _AROUND_S)]
+    floor = float(np.median(early)) if len(early) else 0.0
+    noise = float(np.std(early)) if len(early) else 0.0
+    peak_at = int(np.flatnonzero(near)[np.argmax(envelope[near])])
+    height = float(envelope[peak_at]) - floor
+    low_s = _last_below(at_s, envelope, peak_at, floor + 0.25 * height)
+    high_s = _last_below(at_s, envelope, peak_at, floor + 0.75 * height)
+    width_s = high_s - low_s
+    u_noise_s = noise / max(height, 1e-12) * 2 * width_s
+    return low_s - 0.5 * width_s, float(np.sqrt(width_s**2 / 12 + u_noise_s**2 + _SMOOTH_S**2 / 12))
+
+
+def _last_below(at_s: FloatArray, envelope: FloatArray, peak_at: int, level: float) -> float:
+    """When the envelope last passes the level on its way up to the peak, between samples by a straight line."""
+    below = np.flatnonzero(envelope[:peak_at] < level)
+    if not len(below):
+        return float(at_s[0])
+    k = int(below[-1])
+    share = (level - envelope[k]) / max(float(envelope[k + 1] - envelope[k]), 1e-15)
+    return float(at_s[k] + share * (at_s[k + 1] - at_s[k]))

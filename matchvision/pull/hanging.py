@@ -1,0 +1,232 @@
+"""A sprung link's hang test: length over the force hung on it, a line or a curve, loading and unloading apart."""
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from matchvision.errors import CannotMeasure
+from matchvision.mechanics.grip import STANDARD_GRAVITY_M_S2
+from matchvision.records.sheet import HangTest
+from matchvision.uncertainty import fit_line, predict_line
+
+FloatArray = npt.NDArray[np.float64]
+
+#: A link's closed coils are believed only where they improve the fit's chi-squared by more than this.
+CLOSED_GAIN: Final = 13.8
+#: A curve is believed only where it improves chi-squared by more than this: one straight link in a thousand, if the
+#: readings scatter as stated (chi-squared of one degree of freedom).
+CURVED_GAIN: Final = 10.83
+#: A curve needs this many different masses, a branch of its own this many.
+CURVED_MASSES: Final = 5
+BRANCH_MASSES: Final = 3
+
+
+@dataclass(frozen=True, eq=False)
+class LinkLaw:
+    """What a hang test says about a link that has opened.
+
+    Attributes
+    ----------
+    coefficients : (2,) or (3,) float array
+        Length [m] as a polynomial of force [N], lowest power first: the middle between loading and unloading.
+    covariance : (2, 2) or (3, 3) float array
+        Of the coefficients.
+    gap : (2,) float array
+        Half the distance [m] from loading to unloading, ``gap[0] + gap[1] force``; 0 where only one was read.
+    s : float
+        Scatter of the readings over the stated one (Birge ratio); the covariance is widened by it where it exceeds 1.
+    opening_N : float
+        Below this force a preloaded link stays closed; 0 where the test shows no such thing.
+    lowest_N, highest_N : float
+        Forces between which the law was tested.
+    """
+
+    coefficients: FloatArray
+    covariance: FloatArray
+    gap: FloatArray
+    s: float
+    opening_N: float
+    lowest_N: float
+    highest_N: float
+
+    @property
+    def curved(self) -> bool:
+        """Whether the law is a curve."""
+        return len(self.coefficients) == 3
+
+    @property
+    def hysteresis_m(self) -> float:
+        """Half the distance between loading and unloading [m], where it is greatest."""
+        return float(self.half_gap_m(np.array([self.lowest_N, self.highest_N])).max())
+
+    def half_gap_m(self, force_N: FloatArray) -> FloatArray:
+        """Half the distance between loading and unloading [m] at forces [N]; beyond the test as at its ends."""
+        within_N = np.clip(force_N, self.lowest_N, self.highest_N)
+        return np.asarray(np.abs(self.gap[0] + self.gap[1] * within_N), dtype=np.float64)
+
+    def compliance(self, force_N: FloatArray) -> FloatArray:
+        """How much longer the link gets for a little more force [m/N]; beyond the test as at its ends."""
+        within_N = np.clip(force_N, self.lowest_N, self.highest_N)
+        bend = self.coefficients[2] if self.curved else 0.0
+        return np.asarray(self.coefficients[1] + 2 * bend * within_N, dtype=np.float64)
+
+    def length_at(self, force_N: FloatArray) -> FloatArray:
+        """Length [m] under forces [N]; beyond the test along the tangent at its end."""
+        within_N = np.clip(force_N, self.lowest_N, self.highest_N)
+        inside_m = np.polynomial.polynomial.polyval(within_N, self.coefficients)
+        return np.asarray(inside_m + self.compliance(force_N) * (force_N - within_N), dtype=np.float64)
+
+    def force_from(self, length_m: FloatArray) -> FloatArray:
+        """Force [N] at link lengths [m]; beyond the test along the tangent at its end."""
+        ends_N = np.array([self.lowest_N, self.highest_N])
+        ends_m, slopes = self.length_at(ends_N), self.compliance(ends_N)
+        bend = self.coefficients[2] if self.curved else 0.0
+        rise_m = np.clip(length_m, *ends_m) - self.coefficients[0]
+        root = np.sqrt(self.coefficients[1] ** 2 + 4 * bend * rise_m)
+        inside_N = 2 * rise_m / (self.coefficients[1] + root)
+        below_N, above_N = (ends_N[k] + (length_m - ends_m[k]) / slopes[k] for k in (0, 1))
+        return np.select([length_m < ends_m[0], length_m > ends_m[1]], [below_N, above_N], inside_N)
+
+    def law_uncertainty(self, force_N: FloatArray) -> FloatArray:
+        """Standard uncertainty [N] that the fitted law leaves in a force read from it.
+
+        Grows on both sides of the tested forces' middle, so that a force beyond them is known less well. A curve goes
+        on beyond them along its tangent; how far it would have bent away counts as well, rectangular.
+
+        Notes
+        -----
+        The law's u of a length at that force, over its slope: GUM (JCGM 100:2008) H.3.4, inverted, for a quadratic with
+        its third coefficient.
+        Checked by: tests/pull/test_hanging.py::test_uncertainty_grows_beyond_the_hang_test
+        """
+        powers = np.power.outer(np.asarray(force_N, dtype=np.float64), np.arange(len(self.coefficients)))
+        variance = np.einsum("...i,ij,...j->...", powers, self.covariance, powers)
+        if self.curved:
+            beyond_N = force_N - np.clip(force_N, self.lowest_N, self.highest_N)
+            variance = variance + (self.coefficients[2] * beyond_N**2) ** 2 / 3
+        return np.asarray(np.sqrt(variance) / self.compliance(force_N), dtype=np.float64)
+
+
+def fit_link(test: HangTest, u_reading_m: float) -> LinkLaw:
+    """Fit the law ``length(force)`` to a hang test.
+
+    Where at least three masses were read while loading and three while unloading, each has its own line and the law is
+    the middle; with two each, the lines are a fixed distance apart. Where the lowest loads left the link at one length
+    that lies above the law of the others, they are taken as a preloaded link still closed. A quadratic replaces the
+    line where it lowers chi-squared, over s² where the readings scatter more than stated, by more than `CURVED_GAIN`.
+
+    Parameters
+    ----------
+    test : HangTest
+    u_reading_m : float
+        Standard uncertainty of a reading [m], widened where the readings scatter more.
+
+    Raises
+    ------
+    CannotMeasure
+        Where there are too few different masses, or the link does not get longer under load.
+
+    Notes
+    -----
+    Checked by: tests/derived/test_link_coverage.py::test_intervals_hold_the_true_tension,
+    tests/derived/test_link_coverage.py::test_intervals_hold_with_a_curve_and_hysteresis
+    """
+    force_N = np.asarray(test.mass_kg, dtype=np.float64) * STANDARD_GRAVITY_M_S2
+    length_m = np.asarray(test.length_m, dtype=np.float64)
+    order = np.argsort(force_N, kind="stable")
+    force_N, length_m = force_N[order], length_m[order]
+    way = np.array([{"up": -1.0, "down": 1.0}.get(test.loading[i] if test.loading else "", 0.0) for i in order])
+    if len(np.unique(force_N)) < 3:
+        raise CannotMeasure(
+            f"the hang test has only {len(np.unique(force_N))} different masses",
+            where="[rope.link] hang_test",
+            do="hang at least three different masses on the link, better six, up to more than the greatest pull",
+        )
+    branches = _branches(force_N, way)
+    whole = np.linalg.lstsq(np.column_stack([_powers(force_N, 1), branches]), length_m, rcond=None)[0]
+    middle_m = length_m - branches @ whole[2:]
+    closed = count_closed(force_N, middle_m, u_reading_m)
+    if closed and _chi_squared(_powers(force_N, 2), middle_m, u_reading_m) < _cost_closed(
+        force_N, middle_m, closed, u_reading_m
+    ):
+        closed = 0  # a curve explains the same readings better with as many numbers
+    law = _fit_open(force_N[closed:], length_m[closed:], branches[closed:], u_reading_m)
+    opening_N = max(0.0, float(law.force_from(middle_m[:closed].mean()))) if closed else 0.0
+    return LinkLaw(law.coefficients, law.covariance, law.gap, law.s, opening_N, law.lowest_N, law.highest_N)
+
+
+def _fit_open(force_N: FloatArray, length_m: FloatArray, branches: FloatArray, u_reading_m: float) -> LinkLaw:
+    """Line or curve through the readings of an opened link."""
+    orders = [1]
+    straight = _chi_squared(np.column_stack([_powers(force_N, 1), branches]), length_m, u_reading_m)
+    if len(np.unique(force_N)) >= CURVED_MASSES:
+        design = np.column_stack([_powers(force_N, 2), branches])
+        bent = _chi_squared(design, length_m, u_reading_m)
+        scatter = max(1.0, bent / max(1, len(force_N) - design.shape[1]))
+        if (straight - bent) / scatter > CURVED_GAIN:
+            orders.insert(0, 2)
+    for order in orders:
+        design = np.column_stack([_powers(force_N, order), branches])
+        found = np.linalg.lstsq(design, length_m, rcond=None)[0]
+        s2 = _chi_squared(design, length_m, u_reading_m) / max(1, len(force_N) - design.shape[1])
+        covariance = np.linalg.inv(design.T @ design) * u_reading_m**2 * max(1.0, s2)
+        gap = np.zeros(2)
+        gap[: branches.shape[1]] = found[order + 1 :]
+        part = slice(0, order + 1)
+        law = LinkLaw(
+            found[part], covariance[part, part], gap, math.sqrt(s2), 0.0, float(force_N[0]), float(force_N[-1])
+        )
+        if law.compliance(np.array([law.lowest_N, law.highest_N])).min() > 0:
+            break
+    if not (law.compliance(force_N).min() > 0 and (law.curved or found[1] > 2 * math.sqrt(covariance[1, 1]))):
+        raise CannotMeasure(
+            "the link in the hang test does not get longer under load",
+            where="[rope.link] hang_test",
+            do="check that length_m is the distance between the two link markers under each mass",
+        )
+    return law
+
+
+def count_closed(force_N: FloatArray, length_m: FloatArray, u_reading_m: float) -> int:
+    """How many of the lowest loads (sorted) left a preloaded link closed; 0 for a link that opens at once.
+
+    A closed link has one length for all of them, and it lies above the others' line. At least three loads stay for
+    the line. What is believed must improve chi-squared by `CLOSED_GAIN` (1 in 5000 by chance for one more parameter).
+    """
+    best, count = _chi_squared(_powers(force_N, 1), length_m, u_reading_m) - CLOSED_GAIN, 0
+    for k in range(1, len(force_N) - 2):
+        if len(np.unique(force_N[k:])) < 3:
+            break
+        line = fit_line(force_N[k:], length_m[k:])
+        if length_m[:k].mean() < predict_line(line, force_N[k - 1])[0]:
+            continue
+        cost = _cost_closed(force_N, length_m, k, u_reading_m)
+        if cost < best:
+            best, count = cost, k
+    return count
+
+
+def _cost_closed(force_N: FloatArray, length_m: FloatArray, closed: int, u_reading_m: float) -> float:
+    """Chi-squared of one length for the closed loads and a line for the others."""
+    shut = float(np.sum((length_m[:closed] - length_m[:closed].mean()) ** 2)) / u_reading_m**2
+    return shut + _chi_squared(_powers(force_N[closed:], 1), length_m[closed:], u_reading_m)
+
+
+def _branches(force_N: FloatArray, way: FloatArray) -> FloatArray:
+    """Columns by which loading (way -1) and unloading (+1) differ: offset and slope, the offset alone, or none."""
+    masses = min(len(np.unique(force_N[way < 0])), len(np.unique(force_N[way > 0])))
+    if masses >= BRANCH_MASSES:
+        return np.column_stack([way, way * force_N])
+    return way[:, None] if masses == 2 else np.empty((len(force_N), 0))
+
+
+def _powers(force_N: FloatArray, order: int) -> FloatArray:
+    return np.asarray(np.vander(force_N, order + 1, increasing=True), dtype=np.float64)
+
+
+def _chi_squared(design: FloatArray, length_m: FloatArray, u_reading_m: float) -> float:
+    residuals_m = length_m - design @ np.linalg.lstsq(design, length_m, rcond=None)[0]
+    return float(residuals_m @ residuals_m) / u_reading_m**2
