@@ -3,7 +3,7 @@
 import sys
 from pathlib import Path
 
-from benchmarks import accuracy, centres, coverage, demo_seeds, throughput, trackers
+from benchmarks import accuracy, centres, coverage, demo_seeds, footage_check, throughput, trackers
 from benchmarks.results import describe_machine, write_rows
 
 BENCHMARKS = {
@@ -13,6 +13,7 @@ BENCHMARKS = {
     "demo_seeds": demo_seeds.measure,
     "centres": centres.measure,
     "trackers": trackers.measure,
+    "footage_check": footage_check.measure,
 }
 
 

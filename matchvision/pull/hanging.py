@@ -100,7 +100,7 @@ class LinkLaw:
         -----
         The law's u of a length at that force, over its slope: GUM (JCGM 100:2008) H.3.4, inverted, for a quadratic with
         its third coefficient.
-        Checked by: tests/pull/test_hanging.py::test_uncertainty_grows_beyond_the_hang_test
+        Checked by: tests/pull/test_link.py::test_uncertainty_grows_beyond_the_hang_test
         """
         powers = np.power.outer(np.asarray(force_N, dtype=np.float64), np.arange(len(self.coefficients)))
         variance = np.einsum("...i,ij,...j->...", powers, self.covariance, powers)
