@@ -70,11 +70,12 @@ def measure_pictures(frames: Sequence[Frame], facts: ClipFacts, outline_px: Floa
 
 
 def add_neighbours(facts: ClipFacts, spread: Sequence[Frame], until_s: float | None = None) -> tuple[Frame, ...]:
-    """Some pictures of a clip and, from its middle, a run of neighbours by which flicker and repeats are told."""
-    end_s = facts.duration_s if until_s is None else min(facts.duration_s, until_s)
-    middle_s = (spread[0].clip_s + end_s) / 2
+    """Some pictures of a clip and a run of neighbours from the first of them, by which flicker and repeats are told.
+
+    From the first, since decoding can start there; a run in mid-clip costs all pictures since the last key picture.
+    """
     known = {frame.index for frame in spread}
-    more = [f for f in islice(read_frames(facts, middle_s, until_s), _NEIGHBOURS) if f.index not in known]
+    more = [f for f in islice(read_frames(facts, spread[0].clip_s, until_s), _NEIGHBOURS) if f.index not in known]
     return tuple(sorted([*spread, *more], key=lambda frame: frame.index))
 
 
