@@ -1,7 +1,7 @@
 """Frames a second of the watching pass, beside decoding alone and a plain whole-frame colour-threshold script.
 
-The clip: the 1080p sample run, played forwards and backwards to 30 s at 60 pictures/s, 20 Mb/s, so that motion never jumps. Each
-candidate runs in a process of its own, in turn, so that ratios hold where the machine's speed drifts.
+The clip: the 1080p sample run, played forwards and backwards to 30 s at 60 pictures/s and 20 Mb/s, so that motion never
+jumps. Each candidate runs in a process of its own, in turn, so that ratios hold where the machine's speed drifts.
 """
 
 import json
