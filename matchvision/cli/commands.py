@@ -144,19 +144,41 @@ def new(ctx: click.Context, folder: Path) -> None:
     help="Side of a square on the board.",
 )
 @click.option(
+    "--marker-mm",
+    type=click.FloatRange(min=0, min_open=True),
+    help="Side of a marker on a ChArUco board; --board then counts squares, not corners.",
+)
+@click.option(
+    "--family",
+    type=click.Choice(["4x4_50", "5x5_100", "6x6_250", "36h11"]),
+    default="6x6_250",
+    show_default=True,
+    help="Markers of a ChArUco board.",
+)
+@click.option(
     "--out",
     type=click.Path(path_type=Path),
     default=Path("lens.toml"),
     show_default=True,
     help="The lens sheet to write; a file that is there already is left as it is.",
 )
+@click.option("--picture", type=click.Path(path_type=Path), help="Also draw where in the picture the board was seen.")
 @click.pass_context
-def lens(ctx: click.Context, stills: tuple[Path, ...], board: str, square_mm: float, out: Path) -> None:
-    """Write a lens sheet from pictures of a chessboard.
+def lens(
+    ctx: click.Context,
+    stills: tuple[Path, ...],
+    board: str,
+    square_mm: float,
+    marker_mm: float | None,
+    family: str,
+    out: Path,
+    picture: Path | None,
+) -> None:
+    """Write a lens sheet from pictures of a chessboard or ChArUco board.
 
     STILLS are about ten pictures of the whole board, or a clip of it: tilted one way and the other, some near the
-    picture's corners, taken with the phone in the very mode in which runs are filmed. Name the lens sheet in a run
-    sheet under [camera] as lens = "lens.toml".
+    picture's corners, taken with the phone in the very mode in which runs are filmed. Of a ChArUco board a part in
+    view is enough. Name the lens sheet in a run sheet under [camera] as lens = "lens.toml".
     """  # fmt: skip
     columns, rows = _read_board(board)
     if out.exists():
@@ -165,12 +187,18 @@ def lens(ctx: click.Context, stills: tuple[Path, ...], board: str, square_mm: fl
     from matchvision.cli.telling import tell_lens
     from matchvision.footage import read_stills
     from matchvision.sheets.lens import format_lens
-    from matchvision.table.lens import calibrate_lens
+    from matchvision.table.boards import describe_board
+    from matchvision.table.lens import calibrate
 
     images = read_stills(stills)
-    sheet = calibrate_lens(images, (columns, rows), square_mm / 1000)
-    out.write_text(format_lens(sheet), encoding="utf-8")
-    say(tell_lens(sheet, len(images), out), quiet=_wishes(ctx).quiet)
+    fit = calibrate(images, describe_board((columns, rows), square_mm, marker_mm, family))
+    out.write_text(format_lens(fit.sheet), encoding="utf-8")
+    say(tell_lens(fit.sheet, len(images), out, fit.left_out, fit.shift_in_u.tolist()), quiet=_wishes(ctx).quiet)
+    if picture is not None:
+        from matchvision.report.lenspicture import draw_lens
+
+        used = {name: fit.views[name].pixels_px for name in fit.cameras if name not in fit.left_out}
+        say(f"Drew {draw_lens(fit.sheet, used, fit.rms_px, picture)}.", quiet=_wishes(ctx).quiet)
 
 
 @main.command()

@@ -70,18 +70,25 @@ def list_asked_stages(sheet: RunSheet) -> frozenset[str]:
     return frozenset(asked)
 
 
-def tell_lens(lens: LensSheet, stills: int, path: Path) -> str:
-    """Where a lens sheet went, how well it fits and how sure its focal length is."""
+def tell_lens(
+    lens: LensSheet, stills: int, path: Path, left_out: Sequence[str] = (), shift_in_u: Sequence[float] | None = None
+) -> str:
+    """Where a lens sheet went, how well it fits, how sure its focal length is, and which stills were left out."""
     camera = lens.camera
     focal = format_interval(float(camera.parameters[0]), float(camera.covariance[0, 0]) ** 0.5, "px")
-    return "\n".join(
-        [
-            f"The board was found in {lens.views} of {stills} stills of {camera.width_px} x {camera.height_px} pixels; "
-            f"its corners fit to {lens.rms_px:.2f} px (rms).",
-            f"Focal length {focal} (95 %).",
-            f"Wrote {path}.",
-        ]
-    )
+    lines = [
+        f"The board was used in {lens.views} of {stills} stills of {camera.width_px} x {camera.height_px} pixels; "
+        f"its corners fit to {lens.rms_px:.2f} px (rms).",
+        f"Focal length {focal} (95 %).",
+    ]
+    if left_out:
+        moved = (
+            ""
+            if shift_in_u is None
+            else f"; this moved the lens by up to {np.max(np.abs(shift_in_u)):.1f} standard uncertainties"
+        )
+        lines.append(f"Left out, for it fits several times worse than the others: {', '.join(left_out)}{moved}.")
+    return "\n".join([*lines, f"Wrote {path}."])
 
 
 def tell_forecast(forecast: ForecastRun, note: StageNote, assumed: Sequence[str]) -> str:

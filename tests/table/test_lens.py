@@ -10,7 +10,17 @@ import pytest
 from matchvision.errors import TableError
 from matchvision.geometry.camera import project_points
 from matchvision.records.sheet import LensSheet
-from matchvision.table.lens import calibrate_lens, find_board, fit_lens
+from matchvision.table.boards import (
+    MARKER_FAMILIES,
+    BoardView,
+    CharucoBoard,
+    Chessboard,
+    choose_views,
+    describe_board,
+    find_board,
+    look_for_board,
+)
+from matchvision.table.lens import calibrate, calibrate_lens, fit_lens, fit_views
 from tests.truth import SAMPLE_CLIPS, read_truth_facts
 
 BOARD = (9, 6)
@@ -109,3 +119,59 @@ def test_corner_list_of_another_board_is_refused() -> None:
     corners = {str(k): np.zeros((40, 2)) for k in range(5)}
     with pytest.raises(TableError, match="54 corners of a 9 × 6 board"):
         fit_lens(corners, (1280, 720), BOARD, 0.03)
+
+
+def test_clip_of_a_board_gives_a_lens() -> None:
+    """Every still thrice, and blurred copies, as in a clip: the sharp and different ones win."""
+    many: dict[str, Luma] = {}
+    for name, still in stills().items():
+        for k in range(3):
+            many[f"{name} {k}"] = still
+        many[f"{name} blurred"] = np.asarray(cv2.GaussianBlur(still, (0, 0), 2.5), dtype=np.uint8)
+    views = look_for_board(many, Chessboard(BOARD, 0.03))
+    chosen = choose_views(many, views, at_most=12)
+    assert not any("blurred" in name for name in chosen)
+    assert {name.split()[0] for name in chosen} == set(stills())
+    fit = fit_views(chosen, (1280, 720))
+    np.testing.assert_allclose(fit.sheet.camera.parameters[:4], lens().camera.parameters[:4], atol=1e-6)
+
+
+def draw_charuco(camera: npt.NDArray[np.float64], board: CharucoBoard) -> Luma:
+    """The board as a camera (15,) sees it, through a homography: its lens must have no distortion."""
+    print_px = 60
+    family = cv2.aruco.getPredefinedDictionary(MARKER_FAMILIES[board.family])
+    pattern = cv2.aruco.CharucoBoard(board.squares, board.square_m, board.marker_m, family)
+    sheet = pattern.generateImage((board.squares[0] * print_px, board.squares[1] * print_px))
+    corners = np.array([[0, 0], [1, 0], [1, 1], [0, 1]]) * board.squares
+    there = project_points(camera, np.column_stack([corners * board.square_m, np.zeros(4)]))
+    turn = cv2.getPerspectiveTransform((corners * print_px - 0.5).astype(np.float32), there.astype(np.float32))
+    seen = cv2.warpPerspective(sheet, turn, (1280, 720), flags=cv2.INTER_AREA, borderValue=255)
+    return np.asarray(cv2.GaussianBlur(seen, (0, 0), 0.8), dtype=np.uint8)
+
+
+def test_charuco_board_partly_in_view_gives_a_lens() -> None:
+    rng = np.random.default_rng(8)
+    board = describe_board((7, 5), 40.0, 30.0, "5x5_100")
+    assert isinstance(board, CharucoBoard)
+    truth = np.array([985.0, 985, 642, 357, 0, 0, 0, 0, 0])
+    images = {}
+    for k in range(12):
+        pose = [*rng.uniform([-0.6, -0.6, -0.3], [0.6, 0.6, 0.3]), *rng.uniform([-0.3, -0.2, 0.3], [0.0, 0.0, 0.5])]
+        images[str(k)] = draw_charuco(np.array([*truth, *pose]), board)
+    fit = calibrate(images, board)
+    assert any(len(view.points_m) < 24 for view in fit.views.values())
+    u = np.sqrt(np.diag(fit.sheet.camera.covariance)[:4])
+    assert np.all(np.abs(fit.sheet.camera.parameters[:4] - truth[:4]) < np.maximum(4 * u, 0.5))
+    assert np.all(u < 3)
+    assert fit.sheet.rms_px < 0.2
+
+
+def test_markers_larger_than_their_squares_are_refused() -> None:
+    with pytest.raises(TableError, match="do not fit"):
+        describe_board((7, 5), 30.0, 40.0)
+
+
+def test_only_higher_terms_can_be_held_at_zero() -> None:
+    view = BoardView(np.zeros((54, 3)), np.zeros((54, 2)))
+    with pytest.raises(TableError, match="k1"):
+        fit_views({str(k): view for k in range(4)}, (1280, 720), at_zero=("k1",))
