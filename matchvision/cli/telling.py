@@ -77,7 +77,7 @@ def tell_lens(
     camera = lens.camera
     focal = format_interval(float(camera.parameters[0]), float(camera.covariance[0, 0]) ** 0.5, "px")
     lines = [
-        f"The board was used in {lens.views} of {stills} stills of {camera.width_px} x {camera.height_px} pixels; "
+        f"The board was found in {lens.views} of {stills} stills of {camera.width_px} x {camera.height_px} pixels; "
         f"its corners fit to {lens.rms_px:.2f} px (rms).",
         f"Focal length {focal} (95 %).",
     ]

@@ -93,7 +93,7 @@ def _draw_coverage(axes: Axes, sheet: LensSheet, corners_px: Mapping[str, FloatA
     axes.plot(col, row, "+", markersize=9, color=LIGHT["plus"])
     axes.set(xlim=(-0.02 * width, 1.02 * width), ylim=(1.02 * height, -0.02 * height), aspect="equal")
     axes.set_axis_off()
-    axes.set_title("Corners seen (hatched: none there; +: principal point)")
+    axes.set_title("Corners seen (hatched: none)")
 
 
 def _draw_stills(axes: Axes, corners_px: Mapping[str, FloatArray], rms_px: Mapping[str, float]) -> None:
@@ -104,4 +104,4 @@ def _draw_stills(axes: Axes, corners_px: Mapping[str, FloatArray], rms_px: Mappi
     axes.set_yticks(at, [f"{n[:18]}{'' if n in corners_px else ' (left out)'}" for n in names], fontsize=6)
     axes.invert_yaxis()
     axes.set_xlabel("px rms")
-    axes.set_title("What each still leaves over")
+    axes.set_title("Left over by each still")
