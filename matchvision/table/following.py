@@ -12,6 +12,7 @@ from matchvision.table.guessing import guess_camera
 from matchvision.table.posing import TAGS_NEEDED, fit_pose
 from matchvision.table.sighting import sight_edges, sight_roughly
 from matchvision.table.tags import Luma, detect_tags, lay_out_tags
+from matchvision.table.texture import TableTexture
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -25,8 +26,9 @@ class CameraFollower:
     """Follows the camera through the clip, frame by frame in order of presentation.
 
     A still camera is one camera for all frames. One that moves has its pose found in each frame from the sides of the
-    tags, its lens kept as the first look found it. A frame with fewer than two clean tags keeps the pose before; once
-    the clip has been seen, `cameras` lays a straight line over such gaps and widens their uncertainty.
+    tags, its lens kept as the first look found it. A frame with fewer than two clean tags is held by the table's grain
+    against the last that had them; where that fails too it keeps the pose before, and once the clip has been seen,
+    `cameras` lays a straight line over such gaps and widens their uncertainty.
     """
 
     def __init__(self, view: TableView, sheet: RunSheet) -> None:
@@ -42,18 +44,29 @@ class CameraFollower:
         self._covariances: list[FloatArray] = []
         self._supported: list[bool] = []
         self._noise_px: list[float] = []
+        self._table = sheet.table
+        self._clean: tuple[Luma, FloatArray, FloatArray] | None = None
+        self._texture: TableTexture | None = None
+        self._by_texture = 0
 
     def see(self, frame: Frame) -> Camera:
         """The camera of this frame."""
         if not self._moves:
             return self._view.camera
-        found = self._find_pose(frame.luma)
+        found, held = self._find_pose(frame.luma), None
         if found is not None:
             pose, covariance, noise_px = found
             follows = bool(self._supported) and self._supported[-1] and self._frames[-1] == frame.index - 1
             self._step = pose - self._pose if follows else np.zeros(6)
             self._pose = pose
             self._noise_px.append(noise_px)
+            self._clean, self._texture = (frame.luma, pose, covariance), None
+        elif (held := self._hold_by_texture(frame.luma)) is not None:
+            pose, covariance = held
+            follows = bool(self._supported) and self._supported[-1] and self._frames[-1] == frame.index - 1
+            self._step = pose - self._pose if follows else np.zeros(6)
+            self._pose = pose
+            self._by_texture += 1
         else:
             last = self._covariances[-1] if self._covariances else self._view.camera.covariance
             covariance = last + _widen(self._wander(), 1.0)
@@ -61,7 +74,7 @@ class CameraFollower:
         self._frames.append(frame.index)
         self._poses.append(self._pose)
         self._covariances.append(covariance)
-        self._supported.append(found is not None)
+        self._supported.append(found is not None or held is not None)
         return self._camera(self._pose, covariance)
 
     def cameras(self) -> Cameras:
@@ -90,8 +103,13 @@ class CameraFollower:
             return StageNote("table", "done", "The camera stood still: one camera serves all frames.")
         count, carried = len(self._frames), int(np.sum(~np.array(self._supported, dtype=bool)))
         noise = float(np.median(self._noise_px)) if self._noise_px else float("nan")
+        held = (
+            f"{self._by_texture} of them were held by the grain of the table, for their tags were hidden; "
+            if self._by_texture
+            else ""
+        )
         sentence = (
-            f"The camera was followed through {count} frames by the tags (sides to {noise:.2f} px); "
+            f"The camera was followed through {count} frames by the tags (sides to {noise:.2f} px); {held}"
             f"{carried} frame{'s' if carried != 1 else ''} showed fewer than {TAGS_NEEDED} clean tags and "
             "took a pose between its neighbours."
         )
@@ -104,6 +122,20 @@ class CameraFollower:
             (f"In {carried} of {count} frames the camera's place is not seen but carried over.",),
             ("Keep at least two whole tags in the picture all the time, better four.",),
         )
+
+    def _hold_by_texture(self, luma: Luma) -> tuple[FloatArray, FloatArray] | None:
+        """Pose (6,) and camera covariance (15, 15) from the table's grain against the last clean picture."""
+        if self._clean is None:
+            return None
+        picture, pose, covariance = self._clean
+        if self._texture is None:
+            self._texture = TableTexture(picture, np.concatenate([self._lens, pose]), self._table)
+        found = self._texture.find_pose(luma, np.concatenate([self._lens, self._pose + self._step]))
+        if found is None:
+            return None
+        whole = covariance.copy()
+        whole[9:, 9:] += found[1]
+        return found[0], whole
 
     def _camera(self, pose: FloatArray, covariance: FloatArray) -> Camera:
         size = self._view.camera
