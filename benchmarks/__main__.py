@@ -3,12 +3,13 @@
 import sys
 from pathlib import Path
 
-from benchmarks import accuracy, centres, coverage, demo_seeds, footage_check, throughput, trackers
+from benchmarks import accuracy, cameras, centres, coverage, demo_seeds, footage_check, throughput, trackers
 from benchmarks.results import describe_machine, write_rows
 
 BENCHMARKS = {
     "throughput": throughput.measure,
     "accuracy": accuracy.measure,
+    "cameras": cameras.measure,
     "coverage": coverage.measure,
     "demo_seeds": demo_seeds.measure,
     "centres": centres.measure,
