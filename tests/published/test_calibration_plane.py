@@ -76,14 +76,16 @@ def map_by(numbers: FloatArray, seen: FloatArray) -> FloatArray:
 
 
 def errors_mm(seen: FloatArray, flat: FloatArray, chosen: npt.NDArray[np.intp]) -> tuple[float, float]:
-    """Greatest and mean error of all corners, placed by the homography that fits the chosen ones best on the plane."""
+    """Rms and greatest error of all corners [mm], placed by the homography that fits the chosen ones best."""
     rows = []
     for (x, y), (u, v) in zip(flat[chosen], seen[chosen], strict=True):
         rows += [[u, v, 1, 0, 0, 0, -x * u, -x * v, -x], [0, 0, 0, u, v, 1, -y * u, -y * v, -y]]
     start = np.linalg.svd(np.array(rows))[2][-1]
-    best = least_squares(
-        lambda n: (map_by(n, seen[chosen]) - flat[chosen]).ravel(), start[:8] / start[8], x_scale="jac", xtol=1e-14
-    )
+
+    def misses(numbers: FloatArray) -> FloatArray:
+        return np.asarray((map_by(numbers, seen[chosen]) - flat[chosen]).ravel(), dtype=np.float64)
+
+    best = least_squares(misses, start[:8] / start[8], x_scale="jac", xtol=1e-14)
     off = 1e3 * np.linalg.norm(map_by(best.x, seen) - flat, axis=1)
     return float(np.sqrt(np.mean(off**2))), float(np.max(off))
 

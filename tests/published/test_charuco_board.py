@@ -38,16 +38,13 @@ def test_corners_lie_on_the_published_board() -> None:
     view = BOARD.look(photograph())
     assert view is not None
     assert len(view.points_m) == 24
+
+    def misses_px(pose: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+        return (project_points(np.concatenate([LENS, pose]), view.points_m) - view.pixels_px).ravel()
+
     start = np.array([np.pi, 0.1, 0.1, -0.1, 0.1, 0.4])
     best = min(
-        (
-            least_squares(
-                lambda pose: (project_points(np.concatenate([LENS, pose]), view.points_m) - view.pixels_px).ravel(),
-                start * [a, 1, 1, 1, b, 1],
-            )
-            for a in (1, 0.1)
-            for b in (1, -1)
-        ),
+        (least_squares(misses_px, start * [a, 1, 1, 1, b, 1]) for a in (1, 0.1) for b in (1, -1)),
         key=lambda solved: solved.cost,
     )
     placed = place_at_height(np.concatenate([LENS, best.x]), view.pixels_px, 0.0)
