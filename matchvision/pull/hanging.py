@@ -94,20 +94,33 @@ class LinkLaw:
         """Standard uncertainty [N] that the fitted law leaves in a force read from it.
 
         Grows on both sides of the tested forces' middle, so that a force beyond them is known less well. A curve goes
-        on beyond them along its tangent; how far it would have bent away counts as well, rectangular.
+        on beyond them along its tangent; the force that it would have shown itself counts as well: half-width of a
+        rectangular distribution.
 
         Notes
         -----
         The law's u of a length at that force, over its slope: GUM (JCGM 100:2008) H.3.4, inverted, for a quadratic with
         its third coefficient.
-        Checked by: tests/pull/test_link.py::test_uncertainty_grows_beyond_the_hang_test
+        Checked by: tests/pull/test_link.py::test_uncertainty_grows_beyond_the_hang_test,
+        tests/pull/test_hanging.py::test_beyond_its_points_a_curve_goes_straight_on_and_says_how_unsure_that_is
         """
         powers = np.power.outer(np.asarray(force_N, dtype=np.float64), np.arange(len(self.coefficients)))
         variance = np.einsum("...i,ij,...j->...", powers, self.covariance, powers)
-        if self.curved:
-            beyond_N = force_N - np.clip(force_N, self.lowest_N, self.highest_N)
-            variance = variance + (self.coefficients[2] * beyond_N**2) ** 2 / 3
-        return np.asarray(np.sqrt(variance) / self.compliance(force_N), dtype=np.float64)
+        u_N = np.sqrt(variance) / self.compliance(force_N)
+        return np.asarray(np.hypot(u_N, self._bent_away(force_N) / math.sqrt(3)), dtype=np.float64)
+
+    def _bent_away(self, force_N: FloatArray) -> FloatArray:
+        """Force [N] between the curve drawn on and its tangent at the length that the tangent has; 0 within the test.
+
+        Where the curve turns back before it gets that long, as much again as the tangent went beyond the test: so much
+        it is at the turning point.
+        """
+        beyond_N = np.asarray(force_N - np.clip(force_N, self.lowest_N, self.highest_N), dtype=np.float64)
+        if not self.curved:
+            return np.zeros_like(beyond_N)
+        # From the end on the curve is c x + b x², the tangent c t: equal lengths at c x + b x² = c t.
+        root = np.sqrt(np.maximum(1 + 4 * self.coefficients[2] / self.compliance(force_N) * beyond_N, 0.0))
+        return np.asarray(np.abs(2 * beyond_N / (1 + root) - beyond_N))
 
 
 def fit_link(test: HangTest, u_reading_m: float) -> LinkLaw:
