@@ -7,6 +7,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.markers.transfers import carry_colour
 from matchvision.records.sheet import Colour
 from matchvision.records.tracks import MarkerPlan
 
@@ -48,26 +49,28 @@ class Palette:
         return np.asarray(1 / np.tan(self.gate_rad), dtype=np.float64)
 
 
-def chroma_of(srgb: str, matrix: str, full_range: bool) -> FloatArray:
+def chroma_of(srgb: str, matrix: str, full_range: bool, transfer: str = "") -> FloatArray:
     """Chroma (blue, red) about the neutral, in 8-bit levels, of a colour written as ``#rrggbb``.
 
     Notes
     -----
     Cb = (B' − Y') / (2 (1 − Kb)), Cr = (R' − Y') / (2 (1 − Kr)), scaled by 224 levels or 255 at full range:
-    ITU-R BT.601-7 and BT.709-6, section 3.
+    ITU-R BT.601-7 and BT.709-6, section 3. In high dynamic range the colour is first carried into the clip's primaries
+    and curve (`carry_colour`).
     Checked by: tests/published/test_chroma_codes.py::test_colour_bars_have_their_published_codes
     """
-    red, green, blue = (int(srgb[i : i + 2], 16) / 255 for i in (1, 3, 5))
+    coded = np.array([int(srgb[i : i + 2], 16) / 255 for i in (1, 3, 5)])
+    red, green, blue = carry_colour(coded, matrix, transfer).tolist()
     weight_red, weight_blue = _LUMA_WEIGHTS[matrix]
     luma = weight_red * red + (1 - weight_red - weight_blue) * green + weight_blue * blue
     levels = 255.0 if full_range else 224.0
     return levels * np.array([(blue - luma) / (2 * (1 - weight_blue)), (red - luma) / (2 * (1 - weight_red))])
 
 
-def expect_palette(colours: Mapping[str, Colour], matrix: str, full_range: bool) -> Palette:
-    """The palette that the sheet's colours promise."""
+def expect_palette(colours: Mapping[str, Colour], matrix: str, full_range: bool, transfer: str = "") -> Palette:
+    """The palette that the sheet's colours promise in a clip of this matrix, range and transfer curve."""
     names = tuple(colours)
-    chroma = np.array([chroma_of(colours[n].srgb, matrix, full_range) for n in names]).reshape(-1, 2)
+    chroma = np.array([chroma_of(colours[n].srgb, matrix, full_range, transfer) for n in names]).reshape(-1, 2)
     return make_palette(names, chroma, np.array([128.0, 128.0]))
 
 

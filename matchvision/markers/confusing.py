@@ -34,14 +34,17 @@ def describe_colours(frame: Frame, camera: Camera, run: Run, facts: ClipFacts) -
     Checked by: tests/markers/test_confusing.py::test_like_colours_are_named_with_a_better_choice
     """
     plans = plan_markers(run)
-    palette = expect_palette(run.sheet.colour, facts.matrix, facts.full_range)
+    coding = (facts.matrix, facts.full_range, facts.transfer)
+    palette = expect_palette(run.sheet.colour, *coding)
     found = find_all(frame, camera, plans, run.sheet, palette)
     seen = {i: found.blobs.chroma[n] for i, n in found.spots.items()}
     chroma = learn_chroma(plans, seen, chroma_of_plans(plans, palette))
-    return name_confusions(plans, chroma, facts.matrix, facts.full_range)
+    return name_confusions(plans, chroma, *coding)
 
 
-def name_confusions(plans: Sequence[MarkerPlan], chroma: FloatArray, matrix: str, full_range: bool) -> tuple[str, ...]:
+def name_confusions(
+    plans: Sequence[MarkerPlan], chroma: FloatArray, matrix: str, full_range: bool, transfer: str = ""
+) -> tuple[str, ...]:
     """A sentence for each pair of colours that lie too near to each other, with the nearest better choice.
 
     Parameters
@@ -61,7 +64,7 @@ def name_confusions(plans: Sequence[MarkerPlan], chroma: FloatArray, matrix: str
             apart = _apart_deg(angles[i], angles[j])
             if apart < APART_DEG:
                 others = [a for k, a in enumerate(angles) if k != j]
-                better = _choose_better(angles[j], others, matrix, full_range)
+                better = _choose_better(angles[j], others, matrix, full_range, transfer)
                 instead = f"; wear {better} in place of {names[j]}" if better else ""
                 sentences.append(
                     f"{first} and {names[j]} can hardly be told apart: {apart:.0f}° in the chroma plane, "
@@ -70,13 +73,13 @@ def name_confusions(plans: Sequence[MarkerPlan], chroma: FloatArray, matrix: str
     return tuple(sentences)
 
 
-def _choose_better(angle_deg: float, others_deg: Sequence[float], matrix: str, full_range: bool) -> str:
+def _choose_better(angle_deg: float, others_deg: Sequence[float], matrix: str, full_range: bool, transfer: str) -> str:
     """The full colour nearest to an angle that keeps away from all others, as ``#rrggbb``; "" where there is none."""
     best, least = "", np.inf
     for step in range(72):
         red, green, blue = (round(255 * v) for v in colorsys.hsv_to_rgb(step / 72, 0.9, 0.85))
         srgb = f"#{red:02x}{green:02x}{blue:02x}"
-        chroma = chroma_of(srgb, matrix, full_range)
+        chroma = chroma_of(srgb, matrix, full_range, transfer)
         there = _angle_deg(chroma)
         if np.hypot(*chroma) < _LEAST_STRENGTH or any(_apart_deg(there, a) < _BETTER_DEG for a in others_deg):
             continue

@@ -38,7 +38,7 @@ def list_colours(
     plans = plan_markers(run)
     if not plans or not run.sheet.colour:
         return (), {}
-    palette = expect_palette(run.sheet.colour, facts.matrix, facts.full_range)
+    palette = expect_palette(run.sheet.colour, facts.matrix, facts.full_range, facts.transfer)
     looks = 1 if run.sheet.camera.moves else _LOOKS
     found: set[int] = set()
     first: dict[str, tuple[float, float]] = {}

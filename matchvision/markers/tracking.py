@@ -60,7 +60,7 @@ class MarkerTracker:
     def __init__(self, plans: Sequence[MarkerPlan], sheet: RunSheet, facts: ClipFacts) -> None:
         self._plans = tuple(plans)
         self._sheet = sheet
-        self._coding = (facts.matrix, facts.full_range)
+        self._coding = (facts.matrix, facts.full_range, facts.transfer)
         self._palette = expect_palette(sheet.colour, *self._coding)
         count = len(self._plans)
         self._rope = rope_columns(self._plans)
