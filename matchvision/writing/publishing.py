@@ -3,6 +3,8 @@
 from collections.abc import Callable
 from pathlib import Path
 
+from matchvision.footage import read_frames
+from matchvision.footage.ahead import read_ahead
 from matchvision.records.results import Analysis
 from matchvision.report import draw_figures, mark_clip, write_page
 from matchvision.sheets.calibration import format_calibration
@@ -29,7 +31,9 @@ def publish(
     def add_pictures(unfinished: Path) -> None:
         draw_figures(analysis, unfinished / "figures")
         if marked_clip:
-            mark_clip(analysis, unfinished / "marked.mp4", tell_marking)
+            clock = analysis.run.sheet.clock
+            frames = read_ahead(read_frames(analysis.clip, clock.from_s, clock.until_s))
+            mark_clip(analysis, frames, unfinished / "marked.mp4", tell_marking)
         write_page(analysis, unfinished)
         if analysis.table.picture is not None and not analysis.cameras.moves:
             kept = format_calibration(analysis.run.sheet.run.name, analysis.clip.sha256, analysis.table)

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from matchvision.footage import read_frames
 from matchvision.records.results import Analysis
 from matchvision.report import mark_clip, write_page
 from matchvision.report.wording import quantity
@@ -55,7 +56,7 @@ def driver(tmp_path_factory: pytest.TempPathFactory) -> Iterator[webdriver.Chrom
 @pytest.fixture(scope="module")
 def folder(analysis: Analysis, tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("results")
-    mark_clip(analysis, folder / "marked.mp4")
+    mark_clip(analysis, read_frames(analysis.clip), folder / "marked.mp4")
     write_page(analysis, folder)
     return folder
 

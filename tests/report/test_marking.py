@@ -9,6 +9,7 @@ import numpy.typing as npt
 import pytest
 
 from matchvision.errors import FootageError, OutputError
+from matchvision.footage import read_frames
 from matchvision.records.results import Analysis
 from matchvision.report import mark_clip
 from matchvision.report.canvas import Canvas, measure_words
@@ -42,7 +43,7 @@ def analysis() -> Analysis:
 def marked(analysis: Analysis, tmp_path_factory: pytest.TempPathFactory) -> Path:
     told: list[tuple[int, int]] = []
     path = tmp_path_factory.mktemp("marked") / "marked.mp4"
-    assert mark_clip(analysis, path, lambda done, total: told.append((done, total))) == path
+    assert mark_clip(analysis, read_frames(analysis.clip), path, lambda done, total: told.append((done, total))) == path
     assert told[-1] == (FRAMES, FRAMES)
     assert [p.name for p in path.parent.iterdir()] == ["marked.mp4"]
     return path
@@ -88,12 +89,12 @@ def test_drawing_touches_the_markers_and_leaves_the_rest(analysis: Analysis, mar
 def test_turned_clips_are_marked_upright(analysis: Analysis, tmp_path: Path) -> None:
     upside_down = dataclasses.replace(analysis.clip, rotation_deg=180)
     turned = shorten(dataclasses.replace(analysis, clip=upside_down), 0, 3)
-    _, pictures = decode(mark_clip(turned, tmp_path / "marked.mp4"), most=3)
+    _, pictures = decode(mark_clip(turned, read_frames(turned.clip), tmp_path / "marked.mp4"), most=3)
     _, sources = decode(analysis.clip.path, most=3)
     assert float(np.median(np.abs(pictures[2].astype(float) - sources[2][::-1, ::-1]))) < 4
     sideways = dataclasses.replace(analysis.clip, rotation_deg=90, width_px=720, height_px=1280)
     turned = shorten(dataclasses.replace(analysis, clip=sideways), 0, 3)
-    _, pictures = decode(mark_clip(turned, tmp_path / "sideways.mp4"), most=3)
+    _, pictures = decode(mark_clip(turned, read_frames(turned.clip), tmp_path / "sideways.mp4"), most=3)
     assert pictures[0].shape == (1280, 720, 3)
     assert float(np.median(np.abs(pictures[2].astype(float) - np.rot90(sources[2])))) < 4
 
@@ -101,7 +102,7 @@ def test_turned_clips_are_marked_upright(analysis: Analysis, tmp_path: Path) -> 
 def test_a_bare_analysis_is_marked_too(analysis: Analysis, tmp_path: Path) -> None:
     motion = dataclasses.replace(analysis.motion, machines={}, wheels=(), rope=None)
     bare = shorten(dataclasses.replace(analysis, motion=motion, pull=None, grip=None, forecast=None), 0, 3)
-    times, _ = decode(mark_clip(bare, tmp_path / "marked.mp4"), most=9)
+    times, _ = decode(mark_clip(bare, read_frames(bare.clip), tmp_path / "marked.mp4"), most=9)
     assert len(times) == 3
 
 
@@ -110,20 +111,20 @@ def test_nothing_is_left_when_marking_stops(analysis: Analysis, tmp_path: Path) 
         raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        mark_clip(analysis, tmp_path / "marked.mp4", stop)
+        mark_clip(analysis, read_frames(analysis.clip), tmp_path / "marked.mp4", stop)
     assert list(tmp_path.iterdir()) == []
 
 
 def test_a_folder_that_cannot_be_written_is_told(analysis: Analysis, tmp_path: Path) -> None:
     (tmp_path / "file").write_text("not a folder")
     with pytest.raises(OutputError, match="cannot be written"):
-        mark_clip(analysis, tmp_path / "file" / "marked.mp4")
+        mark_clip(analysis, read_frames(analysis.clip), tmp_path / "file" / "marked.mp4")
 
 
 def test_a_clip_that_is_gone_is_told(analysis: Analysis, tmp_path: Path) -> None:
     gone = dataclasses.replace(analysis, clip=dataclasses.replace(analysis.clip, path=tmp_path / "gone.mp4"))
-    with pytest.raises(FootageError, match="second time"):
-        mark_clip(gone, tmp_path / "marked.mp4")
+    with pytest.raises(FootageError, match="no such clip"):
+        mark_clip(gone, read_frames(gone.clip), tmp_path / "marked.mp4")
     assert list(tmp_path.iterdir()) == []
 
 
