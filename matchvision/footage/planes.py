@@ -9,11 +9,14 @@ from av import VideoFrame
 from av.sidedata.sidedata import SideDataContainer
 from av.sidedata.sidedata import Type as SideDataType
 from av.video.plane import VideoPlane
+from av.video.reformatter import Colorspace
 
 from matchvision.records.frames import Frame
 
 Plane = npt.NDArray[np.uint8]
 
+#: The matrix by which pictures in red, green and blue are turned into luma and chroma.
+RGB_MATRIX: Final = "bt709"
 #: Pixel formats whose planes are used as they are: chroma step (cols, rows), bits to drop, bytes a sample, interleaved.
 _DIRECT: Final[dict[str, tuple[tuple[int, int], int, int, bool]]] = {
     "yuv420p": ((2, 2), 0, 1, False),
@@ -26,6 +29,9 @@ _DIRECT: Final[dict[str, tuple[tuple[int, int], int, int, bool]]] = {
     "yuv420p10le": ((2, 2), 2, 2, False),
     "yuv422p10le": ((2, 1), 2, 2, False),
     "yuv444p10le": ((1, 1), 2, 2, False),
+    "yuv420p12le": ((2, 2), 4, 2, False),
+    "yuv422p12le": ((2, 1), 4, 2, False),
+    "yuv444p12le": ((1, 1), 4, 2, False),
     "p010le": ((2, 2), 8, 2, True),
 }
 
@@ -73,7 +79,7 @@ def take_frame(picture: VideoFrame, index: int, clip_s: float, turn: Turn, centr
         Chroma samples lie midway between luma columns (JPEG); else on the even columns (MPEG's default).
     """
     if picture.format.name not in _DIRECT:
-        picture = picture.reformat(format="yuv420p")
+        picture = _convert(picture)
     (step_col, step_row), drop_bits, sample_bytes, interleaved = _DIRECT[picture.format.name]
     rows, cols = picture.height, picture.width
     rows_chroma, cols_chroma = -(-rows // step_row), -(-cols // step_col)
@@ -94,6 +100,15 @@ def take_frame(picture: VideoFrame, index: int, clip_s: float, turn: Turn, centr
         chroma_step_px=(step_row, step_col) if turn.quarter_turns % 2 else (step_col, step_row),
         chroma_offset_px=_upright_offset(offset, (step_col, step_row), (cols, rows), (cols_chroma, rows_chroma), turn),
     )
+
+
+def _convert(picture: VideoFrame) -> VideoFrame:
+    """A picture of any other format with whole chroma planes; red, green and blue as `RGB_MATRIX` at limited range."""
+    if picture.format.is_rgb:
+        return picture.reformat(
+            format="yuv444p", dst_colorspace=Colorspace.ITU709, src_color_range="JPEG", dst_color_range="MPEG"
+        )
+    return picture.reformat(format="yuv444p")
 
 
 def _look_into(plane: VideoPlane, rows: int, cols: int, sample_bytes: int, drop_bits: int) -> Plane:

@@ -16,13 +16,18 @@ from matchvision.errors import FootageError
 from matchvision.footage.capture import find_rate_faults, is_slow_motion, read_capture_rate
 from matchvision.footage.doubles import mark_doubles
 from matchvision.footage.opening import open_clip
-from matchvision.footage.planes import Turn, read_turn, take_frame
+from matchvision.footage.planes import RGB_MATRIX, Turn, read_turn, take_frame
 from matchvision.footage.timing import ClipTimes, count_backward_steps, pair_in_order, scan_times
 from matchvision.records.frames import ClipFacts, FootageFault, Frame
 
 #: Codes of ITU-T H.273 for matrix coefficients and transfer characteristics.
 _MATRICES = {1: "bt709", 4: "bt601", 5: "bt601", 6: "bt601", 7: "bt601", 9: "bt2020", 10: "bt2020"}
 _TRANSFERS = {1: "bt709", 6: "bt601", 8: "linear", 13: "srgb", 14: "bt2020-10", 15: "bt2020-12", 16: "pq", 18: "hlg"}
+
+#: Their codes for what is not stated, and the reader's for full range.
+_UNSTATED, _FULL = 2, 2
+#: Pictures whose shorter side reaches this are in BT.709 where nothing is stated, smaller ones in BT.601.
+_SMALLEST_HD_PX = 720
 
 #: Pictures decoded to see how the clip is turned and whether its times run forward.
 _PICTURES_TO_PROBE = 32
@@ -55,13 +60,12 @@ def read_facts(path: Path) -> ClipFacts:
         times = scan_times(path)
         width, height = (first.height, first.width) if turn.quarter_turns % 2 else (first.width, first.height)
         recorded = read_capture_rate({**container.metadata, **stream.metadata})
-        transfer = int(context.color_trc or 2)
-        pixel_format = first.format.name
+        transfers = (_TRANSFERS.get(int(code or _UNSTATED)) for code in (first.color_trc, context.color_trc))
         return ClipFacts(
             path=path,
             sha256=_fingerprint(path),
-            codec=context.name,
-            pixel_format=pixel_format,
+            codec=context.codec.canonical_name,
+            pixel_format=first.format.name,
             width_px=width,
             height_px=height,
             rotation_deg=90 * turn.quarter_turns,
@@ -70,9 +74,9 @@ def read_facts(path: Path) -> ClipFacts:
             picture_rate_per_s=times.rate_per_s,
             recorded_rate_per_s=recorded if is_slow_motion(recorded, times.rate_per_s) else float("nan"),
             duration_s=float(times.shown_s[-1] - times.shown_s[0]) if len(times.shown_s) else 0.0,
-            matrix=_MATRICES.get(int(context.colorspace or 2), "bt709" if min(width, height) >= 720 else "bt601"),
-            full_range=pixel_format.startswith("yuvj") or int(context.color_range or 0) == 2,
-            transfer=_TRANSFERS.get(transfer, ""),
+            matrix=_matrix(first, context),
+            full_range=_is_full_range(first, context),
+            transfer=next((name for name in transfers if name is not None), ""),
             faults=(
                 *_order_faults(backward),
                 *find_rate_faults(recorded, times.rate_per_s),
@@ -80,6 +84,21 @@ def read_facts(path: Path) -> ClipFacts:
             ),
             stated_duration_s=_stated_duration_s(container, stream),
         )
+
+
+def _matrix(picture: VideoFrame, context: VideoCodecContext) -> str:
+    """As picture or track state it; else by size, as players do."""
+    if picture.format.is_rgb:
+        return RGB_MATRIX
+    usual = "bt709" if min(picture.width, picture.height) >= _SMALLEST_HD_PX else "bt601"
+    stated = (_MATRICES.get(int(code or _UNSTATED)) for code in (picture.colorspace, context.colorspace))
+    return next((matrix for matrix in stated if matrix is not None), usual)
+
+
+def _is_full_range(picture: VideoFrame, context: VideoCodecContext) -> bool:
+    if picture.format.is_rgb:
+        return False
+    return picture.format.name.startswith("yuvj") or _FULL in (int(picture.color_range), int(context.color_range or 0))
 
 
 def _stated_duration_s(container: InputContainer, stream: VideoStream) -> float:
@@ -177,7 +196,9 @@ def first_look(
     first_s = float(times.shown_s[0]) if len(times.shown_s) else 0.0
     begin_s = -np.inf if from_s is None else first_s + from_s - _SAME_TIME_S
     end_s = np.inf if until_s is None else first_s + until_s + _SAME_TIME_S
-    starts_s = times.keyframe_s[(times.keyframe_s >= begin_s) & (times.keyframe_s <= end_s)]
+    shown_s, starts_s = (s[(s >= begin_s) & (s <= end_s)] for s in (times.shown_s, times.keyframe_s))
+    # The first picture of a part, or after a cut, need not be one at which decoding can start.
+    starts_s = np.union1d(shown_s[:1], starts_s)
     if len(starts_s) > _PLACES_TO_LOOK:
         spread = np.linspace(0, len(starts_s) - 1, min(_PLACES_TO_LOOK, at_most)).round().astype(int)
         starts_s = starts_s[spread]

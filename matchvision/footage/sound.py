@@ -24,6 +24,8 @@ _CLEAR_DB: Final = 15.0
 #: Stretch before a moment that says what was usual, and the part of it next to the moment that does not count [s].
 _BEFORE_S: Final = 0.5
 _APART_S: Final = 0.015
+#: Where the sound begins, so much of it must do; nothing can set in before [s].
+_LEAST_BEFORE_S: Final = 0.1
 #: Rises closer together are one sound [s]; its loudness is the greatest in so long.
 _ONE_SOUND_S: Final = 0.15
 #: The start signal is louder than any other sound by so much [dB].
@@ -153,14 +155,16 @@ def _band_power(sound: Sound) -> tuple[FloatArray, FloatArray, FloatArray]:
 
 
 def _usual_power(power: FloatArray) -> FloatArray:
-    """Median power of each band in the half second before each moment; at the beginning, after it."""
+    """Median power of each band in the half second before each moment; of what there is where the sound begins."""
     length = max(3, round(_BEFORE_S / _HOP_S))
     apart = max(1, round(_APART_S / _HOP_S))
     centred = percentile_filter(power, 50, size=(length, 1), mode="nearest")
     shift = length // 2 + apart
     usual = np.empty_like(power)
     usual[shift:] = centred[: max(0, len(power) - shift)]
-    usual[:shift] = np.percentile(power[:length], 50, axis=0)
+    least = max(3, round(_LEAST_BEFORE_S / _HOP_S))
+    for k in range(min(shift, len(power))):
+        usual[k] = np.median(power[: max(least, k - apart)], axis=0)
     return usual
 
 
