@@ -8,10 +8,11 @@ import numpy as np
 import pandas as pd
 
 from matchvision.filming import Scene, frame_times, place_everything, play, project, run_sheet, truth_table
+from matchvision.markers import plan_markers
 from matchvision.records.camera import Cameras
 from matchvision.records.sheet import HangTest, Run, RunSheet
 from matchvision.records.tracks import Tracks, TrackState
-from tests.truth import calibration_covariance, plan_from_sheet
+from tests.truth import calibration_covariance
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,7 +35,7 @@ def film_points(scene: Scene, generator: np.random.Generator, noise_px: float = 
     link = scene.rope.link
     hang_test = None if link is None else HangTest(np.zeros(1), np.full(1, link.rest_m), ("",))
     run = Run(sheet=sheet, folder=Path(), hang_test=hang_test)
-    plans = plan_from_sheet(run)
+    plans = plan_markers(run)
     names = [plan.name.replace(".", "_") for plan in plans]
     seen = np.stack([truth[f"{name}_vis"].to_numpy() == 1 for name in names], axis=1)
     col, row = (np.stack([truth[f"{name}_{axis}"].to_numpy() for name in names], axis=1) for axis in "uv")

@@ -1,7 +1,6 @@
 """Sample clips' exact truth as the records that stages take: for tests of one stage without the stages before it."""
 
 import json
-import math
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -11,9 +10,10 @@ import numpy.typing as npt
 import pandas as pd
 
 from matchvision.geometry.camera import PARAMETER_STEPS, project_points
+from matchvision.markers import plan_markers
 from matchvision.records.camera import Cameras
 from matchvision.records.sheet import HangTest, Run, RunSheet
-from matchvision.records.tracks import MarkerPlan, Tracks, TrackState
+from matchvision.records.tracks import Tracks, TrackState
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -44,56 +44,10 @@ def read_truth_facts(folder: Path) -> dict[str, Any]:
     return facts
 
 
-def plan_from_sheet(run: Run) -> tuple[MarkerPlan, ...]:
-    """Every marker of the sheet, beads first, link, then machine by machine."""
-    plans = []
-    rope = run.sheet.rope
-    if rope is not None:
-        plans += [
-            MarkerPlan(b.name, "bead", b.colour, rope.bead_radius_m, arc_m=b.at_m, sphere=True) for b in rope.beads
-        ]
-        if rope.link is not None:
-            rest_m = math.nan if run.hang_test is None else float(run.hang_test.length_m.min())
-            for marker, arc_m in zip(rope.link.markers, (rope.link.from_m, rope.link.from_m + rest_m), strict=True):
-                plans.append(
-                    MarkerPlan(marker.name, "link", marker.colour, rope.bead_radius_m, arc_m=arc_m, sphere=True)
-                )
-    for name, machine in run.sheet.machine.items():
-        plans += [
-            MarkerPlan(
-                f"{name}.{m.name}",
-                "body",
-                m.colour,
-                m.radius_m,
-                machine=name,
-                at_m=m.at_m,
-                sphere=m.shape == "sphere",
-                on_reach=m.on == "reach",
-            )
-            for m in machine.marker
-        ]
-        for wheel in machine.wheel:
-            plans += [
-                MarkerPlan(
-                    f"{name}.{r.name}",
-                    "rim",
-                    r.colour,
-                    r.radius_m,
-                    machine=name,
-                    wheel=wheel.name,
-                    at_m=wheel.face_m,
-                    circle_m=r.circle_m,
-                    angle_deg=r.angle_deg,
-                )
-                for r in wheel.rim
-            ]
-    return tuple(plans)
-
-
 def true_tracks(folder: Path, run: Run, generator: np.random.Generator, noise_px: float = 0.15) -> Tracks:
     """Where the markers' pictures truly are, with white noise; hidden markers are lost."""
     truth = read_truth(folder)
-    plans = plan_from_sheet(run)
+    plans = plan_markers(run)
     columns = [plan.name.replace(".", "_") for plan in plans]
     col, row = (np.stack([truth[f"{c}_{axis}"].to_numpy(float) for c in columns], axis=1) for axis in "uv")
     seen = np.stack([truth[f"{c}_vis"].to_numpy(float) for c in columns], axis=1) == 1

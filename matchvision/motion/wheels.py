@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from matchvision.geometry.camera import rays
 from matchvision.geometry.placing import PlanePlacing
+from matchvision.mechanics.traction import travel_reduction
 from matchvision.motion.machines import Pose, rate_spread_from_camera
 from matchvision.motion.sighting import Sighting
 from matchvision.motion.smoothing import smooth_series
@@ -204,7 +205,7 @@ def measure_wheel(
     u_slip = np.sqrt(ahead.u_rate**2 + common + trembling**2)
     turns = np.abs(surface) > 2 * u_surface
     below = np.where(turns, surface, np.nan)
-    ratio = slip / below
+    ratio = travel_reduction(below - slip, below)
     u_ratio = np.hypot(u_slip / below, slip * u_surface / below**2)
     clear = u_ratio <= LARGEST_U_SLIP_RATIO
     wheel_motion = WheelMotion(

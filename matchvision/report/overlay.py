@@ -60,10 +60,15 @@ class Overlay:
         self._flashes(canvas, k)
 
     def _steady(self, k: int) -> int:
-        """The frame whose numbers are shown: it changes only a few times a second, and at the end of the match."""
+        """The frame whose numbers are shown: it changes only a few times a second, and at the end of the match.
+
+        Numbers that would name another leader than the picture does are not held: then it is the frame itself.
+        """
         end_s = float(self.t_s[self.last])
         at_s = end_s + math.floor((float(self.t_s[k]) - end_s) * NUMBERS_PER_S + 1e-6) / NUMBERS_PER_S
-        return int(np.clip(np.searchsorted(self.t_s, at_s - 1e-9), 0, k))
+        held = int(np.clip(np.searchsorted(self.t_s, at_s - 1e-9), 0, k))
+        same_leader = self.share is None or (self.share[0][held] > 0.5) == (self.share[0][k] > 0.5)
+        return held if same_leader else k
 
     def _centre_line(self, canvas: Canvas, parameters: FloatArray) -> None:
         half = self.analysis.run.sheet.table.width_m / 2

@@ -16,12 +16,13 @@ import numpy.typing as npt
 import pytest
 
 from matchvision.geometry.camera import project_points
+from matchvision.markers import plan_markers
 from matchvision.motion import measure_motion
 from matchvision.records.camera import Cameras
 from matchvision.records.motion import Motion
 from matchvision.records.sheet import Run, RunSheet
 from matchvision.records.tracks import Tracks, TrackState
-from tests.truth import calibration_covariance, plan_from_sheet
+from tests.truth import calibration_covariance
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -119,7 +120,7 @@ def invent_motion(generator: np.random.Generator, run: Run, parameters: FloatArr
     length = LENGTH_M * (1 + generator.normal(0, 0.0005) + abs(generator.normal(0, 0.003)))
     hitch_height = HITCH_HEIGHT_M + generator.normal(0, 0.0007)
     other = x + 0.145 + length + 0.145
-    plans = plan_from_sheet(run)
+    plans = plan_markers(run)
     places = np.zeros((FRAMES, len(plans), 3))
     for column, plan in enumerate(plans):
         forward, left, up = plan.at_m

@@ -163,3 +163,14 @@ def test_numbers_at_the_end_are_those_that_decide() -> None:
     overlay.draw(canvas, 450)
     overlay._share_bar(decided, 400)
     np.testing.assert_array_equal(canvas.luma[:40], decided.luma[:40])
+
+
+def test_numbers_never_name_another_leader_than_the_picture() -> None:
+    overlay = Overlay(invent_analysis("flat-match"))
+    assert overlay.share is not None
+    ahead = overlay.share[0] > 0.5
+    changes = np.flatnonzero(ahead[1:] != ahead[:-1]) + 1
+    assert len(changes)
+    assert all(
+        ahead[overlay._steady(int(k))] == ahead[k] for k in range(len(ahead)) if np.isfinite(overlay.share[0][k])
+    )
