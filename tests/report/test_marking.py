@@ -154,14 +154,14 @@ def test_text_and_plates_may_leave_the_picture() -> None:
 def test_numbers_at_the_end_are_those_that_decide() -> None:
     """Numbers change a few times a second only, but the share stands where it stood when the clock stopped."""
     analysis = invent_analysis("flat-match")
-    end_s = float(match_times(analysis)[400])
+    end_s = float(match_times(analysis)[300])
     ended = dataclasses.replace(analysis, clock=dataclasses.replace(analysis.clock, duration_s=end_s))
     overlay = Overlay(ended)
-    assert (overlay.last, overlay._steady(400)) == (400, 400)
-    assert {overlay._steady(k) for k in (396, 399)} == {388}
+    assert (overlay.last, overlay._steady(300)) == (300, 300)
+    assert {overlay._steady(k) for k in (296, 299)} == {288}
     canvas, decided = (Canvas(1280, 720, "bt709", full_range=False) for _ in range(2))
-    overlay.draw(canvas, 450)
-    overlay._share_bar(decided, 400)
+    overlay.draw(canvas, 350)
+    overlay._share_bar(decided, 300)
     np.testing.assert_array_equal(canvas.luma[:40], decided.luma[:40])
 
 
