@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.stats import qmc, truncnorm
 
-from matchvision.forecast.inputs import Stated
+from matchvision.mechanics.stated import Stated
 
 FloatArray = npt.NDArray[np.float64]
 

@@ -8,11 +8,11 @@ import numpy.typing as npt
 
 from matchvision.errors import CannotMeasure
 from matchvision.forecast.bands import band, chance, draw_samples
-from matchvision.forecast.building import build_match
 from matchvision.forecast.curves import take_curves
 from matchvision.forecast.deciding import Decision, decide
-from matchvision.forecast.inputs import Findings, check_machine, drive_facts, is_load, stated_numbers
+from matchvision.mechanics.building import build_match
 from matchvision.mechanics.match import MatchCourse, first_slip_s, play_match, play_match_quickly
+from matchvision.mechanics.stated import Findings, check_machine, drive_facts, is_load, stated_numbers
 from matchvision.records.forecast import ForecastMachine, ForecastRun
 from matchvision.records.results import StageNote
 from matchvision.records.sheet import Run, StartPose

@@ -39,6 +39,10 @@ STATIC_FADE_M_S: Final = 0.02
 #: Stretch [m] over which the rope's damping sets in, so that a rope that just comes taut is not hit.
 DAMPING_ONSET_M: Final = 1e-4
 
+#: Width [m] over which grip changes at the edge of a stretch of table; a wall's stiffness [N/m] and damping [N s/m].
+STRETCH_EDGE_M: Final = 0.004
+WALL_N_PER_M, WALL_N_S_PER_M = 2e4, 200.0
+
 #: Turn of the wheels [rad] that strains the drive's friction to 63 %: 0.05 mm at the rim.
 FRICTION_STRAIN_RAD: Final = 1e-3
 
@@ -49,12 +53,15 @@ GRIP_STATIC, GRIP_SLIDING, ROLLING, HOLDING, BRAKE, ON_VOLTAGE, SAG, DELAY = ran
 STALL_LEFT, STALL_RIGHT, FREE_LEFT, FREE_RIGHT, FRICTION_LEFT, FRICTION_RIGHT, INERTIA_LEFT, INERTIA_RIGHT = range(
     17, 25
 )
-CONTACT_0: Final = 25
+LOSS_S, LOST_LEFT, LOST_RIGHT, GRIP_SINCE_S, GRIP_SINCE_RATIO, STRETCH_FROM, STRETCH_TO, STRETCH_RATIO = range(25, 33)
+WALL_X, WALL_SIDE = range(33, 35)
+CONTACT_0: Final = 35
 BODY_NUMBERS: Final = CONTACT_0 + 12
 #: Kinds of contact point.
 DRAGGED, DRIVEN, ROLLING_FREE = 0.0, 1.0, 2.0
 # Places in the rope's numbers and in the results for one instant.
-ROPE_LENGTH, ROPE_STIFFNESS, ROPE_DAMPING, GRAVITY = range(4)
+ROPE_LENGTH, ROPE_STIFFNESS, ROPE_DAMPING, GRAVITY, RELEASE_S = range(5)
+ROPE_NUMBERS: Final = 5
 TENSION, STRETCH, ROPE_LOSS = range(3)
 TRACTION, LOAD, SLIP, SPEED, DRIVE_POWER, LOSS_POWER, LEAST_LOAD, GRIP_USED = range(8)
 RESULTS_0, RESULTS = 3, 8
@@ -93,11 +100,27 @@ def _hitch(state: FloatArray, k: int, body: FloatArray, out: FloatArray) -> None
 
 
 @_compiled
-def rope_pull(state: FloatArray, bodies: FloatArray, rope: FloatArray, pull: FloatArray, results: FloatArray) -> None:
+def _grip_ratio(time_s: float, x_m: float, body: FloatArray) -> float:
+    """By how much grip is changed now and here: since a time, and over a stretch of the table."""
+    ratio = body[GRIP_SINCE_RATIO] if time_s >= body[GRIP_SINCE_S] else 1.0
+    if body[STRETCH_RATIO] != 1.0:
+        inside = np.tanh((x_m - body[STRETCH_FROM]) / STRETCH_EDGE_M) - np.tanh(
+            (x_m - body[STRETCH_TO]) / STRETCH_EDGE_M
+        )
+        ratio *= 1.0 + 0.5 * (body[STRETCH_RATIO] - 1.0) * inside
+    return float(ratio)
+
+
+@_compiled
+def rope_pull(
+    time_s: float, state: FloatArray, bodies: FloatArray, rope: FloatArray, pull: FloatArray, results: FloatArray
+) -> None:
     """Set ``pull`` (3,), the force on the first body [N], and the rope's part of ``results``."""
     pull[:] = 0.0
     results[TENSION] = results[STRETCH] = results[ROPE_LOSS] = 0.0
     if bodies[0, MASS] == 0.0 or bodies[1, MASS] == 0.0 or rope[ROPE_STIFFNESS] == 0.0:
+        return
+    if time_s >= rope[RELEASE_S]:
         return
     a, b = np.empty(5), np.empty(5)
     _hitch(state, 0, bodies[0], a)
@@ -151,6 +174,7 @@ def _body_rates(
         slip = np.sqrt(slip_x * slip_x + vy * vy)
         fade = np.exp(-((slip / STATIC_FADE_M_S) ** 2))
         grip = body[GRIP_SLIDING] + (body[GRIP_STATIC] - body[GRIP_SLIDING]) * fade
+        grip *= _grip_ratio(time_s, state[i] + c * x - s * y, body)
         scale = grip / np.sqrt(slip * slip + CREEP_M_S**2)
         per_load[j, 0], per_load[j, 1], per_load[j, 2] = scale * slip_x, -scale * vy, scale * slip * slip
         if kind == ROLLING_FREE:
@@ -199,6 +223,14 @@ def _body_rates(
         force_x -= hold * forward
         force_y -= hold * left
         loss += hold * (forward * forward + left * left)
+    if body[WALL_SIDE] != 0.0:
+        depth = body[WALL_SIDE] * (state[i] - body[WALL_X])
+        if depth > 0.0:
+            into = body[WALL_SIDE] * state[i + 3]
+            push = max(WALL_N_PER_M * depth + WALL_N_S_PER_M * into * (1.0 - np.exp(-depth / DAMPING_ONSET_M)), 0.0)
+            force_x -= c * body[WALL_SIDE] * push
+            force_y += s * body[WALL_SIDE] * push
+            loss += push * into - WALL_N_PER_M * depth * into
     out[i], out[i + 1], out[i + 2] = state[i + 3], state[i + 4], turn
     out[i + 3] = (c * force_x - s * force_y) / body[MASS]
     out[i + 4] = (s * force_x + c * force_y) / body[MASS]
@@ -209,9 +241,8 @@ def _body_rates(
         if radius > 0.0 and body[INERTIA_LEFT + side] > 0.0:
             rate = state[i + 6 + side]
             share = _share_at(time_s - body[DELAY], throttle[side])
-            given = _drive_torque_Nm(
-                rate, share, body[STALL_LEFT + side], body[FREE_LEFT + side], body[ON_VOLTAGE], body[SAG]
-            )
+            stall = body[STALL_LEFT + side] * (1.0 - body[LOST_LEFT + side] if time_s >= body[LOSS_S] else 1.0)
+            given = _drive_torque_Nm(rate, share, stall, body[FREE_LEFT + side], body[ON_VOLTAGE], body[SAG])
             strain = state[i + 8 + side]
             against = body[FRICTION_LEFT + side] * strain
             if strain < 0.0:  # a brake or a self-locking gear holds against being pulled backwards
@@ -260,10 +291,10 @@ def state_rates(
 ) -> None:  # fmt: skip
     """Set ``out`` (20,), the rates of ``state`` (20,), and ``results``: the rope's three numbers, then eight a body.
 
-    ``bodies`` is (2, BODY_NUMBERS), ``throttle`` (2, 2, k, 2): body, side, row, (time, share), ``rope`` (4,).
+    ``bodies`` (2, BODY_NUMBERS), ``rope`` (ROPE_NUMBERS,), ``throttle`` (2, 2, k, 2): body, side, row, (time, share).
     """
     pull = np.empty(3)
-    rope_pull(state, bodies, rope, pull, results)
+    rope_pull(time_s, state, bodies, rope, pull, results)
     for k in range(2):
         part = results[RESULTS_0 + RESULTS * k : RESULTS_0 + RESULTS * (k + 1)]
         if bodies[k, MASS] > 0.0:

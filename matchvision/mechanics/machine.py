@@ -34,6 +34,36 @@ class SideDrive:
 
 
 @dataclass(frozen=True)
+class Changes:
+    """What happens to a machine in mid-run; times are match times [s], places x in the table frame [m].
+
+    Attributes
+    ----------
+    loss_s, lost_left, lost_right : shares of each side's stall torque that are gone since then (at the same free rate,
+        as where one of two motors on one gear train has stopped).
+    grip_since_s, grip_ratio : all its grip is multiplied by the ratio since then.
+    stretch_m, stretch_ratio : between two places every contact point's grip is multiplied by the ratio.
+    wall_x_m : a wall that stops its centre of mass there on its way home; None without one.
+    """
+
+    loss_s: float = float("inf")
+    lost_left: float = 0.0
+    lost_right: float = 0.0
+    grip_since_s: float = float("inf")
+    grip_ratio: float = 1.0
+    stretch_m: tuple[float, float] = (0.0, 0.0)
+    stretch_ratio: float = 1.0
+    wall_x_m: float | None = None
+
+    def stops_s(self) -> set[float]:
+        """Times at which something jumps."""
+        return {time_s for time_s in (self.loss_s, self.grip_since_s) if np.isfinite(time_s)}
+
+
+UNCHANGED: Final = Changes()
+
+
+@dataclass(frozen=True)
 class MachineModel:
     """One machine on the table, or a dragged load.
 
@@ -53,6 +83,7 @@ class MachineModel:
     on_voltage : the throttle acts on the voltage instead of the torque.
     sag_ratio : share of the supply voltage lost at stall.
     start_delay_s : by how much the whole throttle plan comes late.
+    changes : what happens to it in mid-run.
     """
 
     name: str
@@ -74,6 +105,7 @@ class MachineModel:
     on_voltage: bool = False
     sag_ratio: float = 0.0
     start_delay_s: float = 0.0
+    changes: Changes = UNCHANGED
 
     @property
     def yaw_inertia_kg_m2(self) -> float:
@@ -92,8 +124,11 @@ class MachineModel:
             out[row] = along * self.wheelbase_m / 2, across * self.track_m / 2, kind
         return out
 
-    def numbers(self) -> FloatArray:
-        """The machine as (BODY_NUMBERS,) floats, in the order that `mechanics.dynamics` names."""
+    def numbers(self, home_side: float) -> FloatArray:
+        """The machine as (BODY_NUMBERS,) floats, in the order that `mechanics.dynamics` names.
+
+        ``home_side`` is the sign of the way along x that it drives: a wall stands on that side of it.
+        """
         out = np.zeros(d.BODY_NUMBERS)
         out[d.MASS], out[d.YAW_INERTIA] = self.mass_kg, self.yaw_inertia_kg_m2
         out[d.COM_X : d.COM_Z + 1] = self.centre_of_mass_m
@@ -102,6 +137,13 @@ class MachineModel:
         out[d.GRIP_STATIC], out[d.GRIP_SLIDING] = max(self.grip_static, self.grip_sliding), self.grip_sliding
         out[d.ROLLING], out[d.HOLDING], out[d.BRAKE] = self.rolling_resistance, self.holding_N, self.brake_N
         out[d.ON_VOLTAGE], out[d.SAG], out[d.DELAY] = float(self.on_voltage), self.sag_ratio, self.start_delay_s
+        changes = self.changes
+        out[d.LOSS_S : d.STRETCH_RATIO + 1] = (
+            changes.loss_s, changes.lost_left, changes.lost_right, changes.grip_since_s, changes.grip_ratio,
+            *changes.stretch_m, changes.stretch_ratio,
+        )  # fmt: skip
+        if changes.wall_x_m is not None:
+            out[d.WALL_X], out[d.WALL_SIDE] = changes.wall_x_m, home_side
         for side, drive in enumerate((self.left, self.right)):
             if drive is not None:
                 out[d.STALL_LEFT + side], out[d.FREE_LEFT + side] = drive.stall_torque_Nm, drive.free_rate_rad_s

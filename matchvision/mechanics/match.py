@@ -89,17 +89,20 @@ def _pack(model: MatchModel) -> _Packed:
     throttle = np.zeros((2, 2, rows, 2))
     stops: set[float] = set()
     for k, (machine, start) in enumerate(zip(model.machines, model.starts, strict=True)):
-        bodies[k] = machine.numbers()
+        bodies[k] = machine.numbers(float(np.sign(np.cos(start.heading_rad))) or 1.0)
         throttle[k] = machine.throttle_table(rows)
         c, s = np.cos(start.heading_rad), np.sin(start.heading_rad)
         x, y, _ = machine.centre_of_mass_m
         state[d.STATES * k : d.STATES * k + 3] = start.x_m + c * x - s * y, start.y_m + s * x + c * y, start.heading_rad
+        stops |= machine.changes.stops_s()
         for side in (machine.left, machine.right):
             if side is not None:
                 stops |= {machine.start_delay_s, *(machine.start_delay_s + time_s for time_s, _ in side.throttle)}
-    rope = np.zeros(4)
+    rope = np.zeros(d.ROPE_NUMBERS)
     if model.rope is not None:
         rope[:3] = model.rope.length_m, model.rope.stiffness_N_per_m, model.rope.damping_N_s_per_m
+        rope[d.RELEASE_S] = model.rope.release_s
+        stops |= {model.rope.release_s} if np.isfinite(model.rope.release_s) else set()
     rope[d.GRAVITY] = model.gravity_m_s2
     return _Packed(state, bodies, throttle, rope, np.array(sorted(stops), dtype=np.float64))
 

@@ -18,11 +18,15 @@ ASSUMED_DAMPING_N_S_PER_M: Final = 12.0
 
 @dataclass(frozen=True)
 class RopeModel:
-    """A rope of unstretched length [m] (links at rest included), its stiffness [N/m] and damping [N s/m]."""
+    """A rope of unstretched length [m] (links at rest included), its stiffness [N/m] and damping [N s/m].
+
+    From ``release_s`` (match time) on it pulls no more: a hitch has let it go.
+    """
 
     length_m: float
     stiffness_N_per_m: float = ASSUMED_STIFFNESS_N_PER_M
     damping_N_s_per_m: float = ASSUMED_DAMPING_N_S_PER_M
+    release_s: float = float("inf")
 
 
 def rope_tension_N(stretch_m: FloatArray, rate_m_s: FloatArray, rope: RopeModel) -> FloatArray:  # noqa: N802 - SI

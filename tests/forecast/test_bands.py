@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from matchvision.forecast.bands import band, chance, draw_samples
-from matchvision.forecast.inputs import Stated
+from matchvision.mechanics.stated import Stated
 
 
 def stated(*numbers: Stated) -> dict[str, Stated]:

@@ -4,7 +4,6 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from matchvision.forecast.inputs import OPTIONAL, Findings, drive_facts, is_load, side_blocks, states_any_motor
 from matchvision.mechanics.grip import STANDARD_GRAVITY_M_S2, Driven
 from matchvision.mechanics.machine import (
     ASSUMED_WHEEL_INERTIA_KG_M2,
@@ -21,6 +20,7 @@ from matchvision.mechanics.rope import (
     link_stiffness_N_per_m,
     stiffness_in_series_N_per_m,
 )
+from matchvision.mechanics.stated import OPTIONAL, Findings, drive_facts, is_load, side_blocks, states_any_motor
 from matchvision.records.sheet import Drive, Machine, Run, StartPose
 
 _ASSUMED_SIZE_M = (0.28, 0.23, 0.12)
