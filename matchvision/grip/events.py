@@ -4,13 +4,15 @@ from collections import Counter
 from typing import Final, Literal
 
 import numpy as np
+import numpy.typing as npt
 
 from matchvision.grip.intervals import FloatArray
 from matchvision.grip.moves import find_first_motion, find_holding, find_leaving, find_stalls, find_turning
 from matchvision.grip.rope import find_lead_changes, find_rope_off
-from matchvision.grip.slip import find_slip, name_states, slip_events, sort_slip
+from matchvision.grip.slip import find_slides, likely_states, name_states, slip_events
+from matchvision.grip.states import wheel_chain
 from matchvision.records.events import Event, Grip
-from matchvision.records.motion import MachineMotion, MatchClock, Motion
+from matchvision.records.motion import MachineMotion, MatchClock, Motion, WheelMotion
 from matchvision.records.pull import Pull
 from matchvision.records.results import StageNote
 from matchvision.records.sheet import Run
@@ -34,11 +36,13 @@ def find_events(run: Run, motion: Motion, pull: Pull | None, clock: MatchClock) 
         moved = motion.machines.get(wheel.machine)
         if moved is None:
             continue
-        slips = find_slip(wheel, motion.real_s) & around
-        kinds = sort_slip(wheel, moved, drive_speed(run, moved), slips, motion.real_s)
-        states[wheel.machine, wheel.wheel] = name_states(wheel, kinds)
+        chain = wheel_chain(wheel, moved, drive_speed(run, moved), motion.real_s, may_hold(run, wheel, motion))
+        slides = find_slides(chain, np.isfinite(wheel.slip_speed_m_s) & around, motion.real_s)
+        likely = likely_states(chain, slides, motion.real_s)
+        states[wheel.machine, wheel.wheel] = name_states(wheel, likely)
         if wheel.driven:
-            events.extend(_new_ones(slip_events(wheel, kinds, motion.real_s, clock), events))
+            slips = slip_events(wheel, chain, slides, likely, motion.real_s, clock)
+            events.extend(_new_ones(slips, events))
             traction = next((t for t in pull.traction if t.machine == wheel.machine), None) if pull else None
             commands = run.commands.get(wheel.machine)
             stalls = find_stalls(wheel, motion.real_s, clock, traction=traction, commands=commands)
@@ -71,6 +75,13 @@ def unseen_wheels(run: Run, motion: Motion) -> list[str]:
     seen = {(w.machine, w.wheel) for w in motion.wheels if np.isfinite(w.slip_speed_m_s).any()}
     marked = [(name, wheel.name) for name, machine in run.sheet.machine.items() for wheel in machine.wheel if wheel.rim]
     return [f"Wheel {wheel} of {name}" for name, wheel in marked if (name, wheel) not in seen]
+
+
+def may_hold(run: Run, wheel: WheelMotion, motion: Motion) -> npt.NDArray[np.bool_]:
+    """Frames in which a brake or self-locking gear may hold a wheel: the sheet lists one and the rope may pull."""
+    listed = run.sheet.machine[wheel.machine].brake is not None
+    pulls = np.ones(len(motion.real_s), dtype=np.bool_) if motion.rope is None else motion.rope.slack != 1
+    return np.asarray(pulls & listed)
 
 
 def drive_speed(run: Run, moved: MachineMotion) -> FloatArray:

@@ -72,7 +72,7 @@ WHEELS: Final = (
         _c("slip_speed_m_s", "m/s", "surface speed less ground speed along the drive direction"),
         _c("slip_ratio", "1", "travel reduction 1 - v / surface speed; empty where its uncertainty exceeds 0.1"),
     )),
-    _c("grip_state", "", "gripping, slipping, spinning or dragged", dtype="word"),
+    _c("grip_state", "", "gripping, held, slipping, spinning, dragged or locked", dtype="word"),
 )  # fmt: skip
 ROPE: Final = (
     *_FRAME,

@@ -31,7 +31,8 @@ class Event:
 class Grip:
     """Events in order of time, and the state of each wheel in each frame.
 
-    ``grip_state`` maps (machine, wheel) to n words: "gripping", "slipping", "spinning", "dragged", "" (unknown).
+    ``grip_state`` maps (machine, wheel) to n words: "gripping", "held" (by a brake or self-locking gear), "slipping",
+    "spinning", "dragged", "locked" (dragged without turning), "" (unknown).
     """
 
     events: tuple[Event, ...]

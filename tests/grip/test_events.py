@@ -7,6 +7,7 @@ import pytest
 
 from matchvision.errors import CannotMeasure
 from matchvision.grip import find_events
+from matchvision.grip.states import STATES
 from matchvision.pull import measure_pull
 from matchvision.records.events import EVENT_KINDS, Grip
 from tests.truth import SAMPLE_CLIPS, read_run, read_truth_facts
@@ -80,7 +81,7 @@ def test_every_wheel_has_a_state_in_every_frame() -> None:
     assert {machine for machine, _ in grip.grip_state} == {"heron", "plover"}
     for states in grip.grip_state.values():
         assert len(states) == 598
-        assert set(states) <= {"gripping", "slipping", "spinning", "dragged", ""}
+        assert set(states) <= {*STATES, ""}
 
 
 def test_wheel_whose_marks_were_not_seen_is_said() -> None:

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from matchvision.grip.intervals import FloatArray
-from matchvision.grip.slip import find_slip, name_states, slip_events, sort_slip
+from matchvision.grip.slip import find_slides, likely_states, name_states, slip_events
+from matchvision.grip.states import wheel_chain
 from matchvision.records.events import Event
 from matchvision.records.motion import MatchClock
 from tests.made_motion import make_machine, make_wheel, seconds
@@ -19,8 +20,10 @@ def events_of(surface_m_s: FloatArray, ground_m_s: FloatArray, u: float = 0.002)
         "plover", n, surface_speed_m_s=surface_m_s, slip_speed_m_s=surface_m_s - ground_m_s, u_slip_speed_m_s=u
     )
     moved = make_machine("plover", n, speed_m_s=ground_m_s)
-    kinds = sort_slip(wheel, moved, ground_m_s, find_slip(wheel, T_S), T_S)
-    return slip_events(wheel, kinds, T_S, CLOCK), name_states(wheel, kinds)
+    chain = wheel_chain(wheel, moved, ground_m_s, T_S, np.zeros(n, dtype=np.bool_))
+    slides = find_slides(chain, np.isfinite(wheel.slip_speed_m_s), T_S)
+    states = likely_states(chain, slides, T_S)
+    return slip_events(wheel, chain, slides, states, T_S, CLOCK), name_states(wheel, states)
 
 
 def during(start_s: float, end_s: float, value: float, otherwise: float = 0.0) -> FloatArray:
