@@ -149,7 +149,9 @@ def find_clock(run: Run, motion: Motion, facts: ClipFacts, lamp: LampWatch | Non
     try:
         signal = lamp.signal() if lamp is not None else None
         if clock.start == "sound":
-            signal = hear_start(facts, clock.from_s, clock.until_s)
+            late = clock.sound_delay_s
+            delay_s = None if late is None else (late.value, late.u)
+            signal = hear_start(facts, clock.from_s, clock.until_s, number=clock.sound_number, delay_s=delay_s)
         return set_clock(run, motion, facts, signal)
     except CannotMeasure as reason:
         raise FootageError(reason.what, where=f"{run.clip.name}, [clock]", do=reason.do) from reason

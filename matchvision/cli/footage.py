@@ -8,13 +8,12 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from matchvision.cli.showing import say, shown_progress
+from matchvision.errors import FootageError
 
 if TYPE_CHECKING:
-    from matchvision.footage.phases import Phase
     from matchvision.records.footage import FootageCheck
+    from matchvision.records.sheet import Run
 
-#: What is kept of the clip before and after a run that was found by its motion [s].
-_LEAD_S, _TAIL_S = 1.5, 1.0
 _SHEET_ENDINGS: Final = frozenset({".toml"})
 
 
@@ -39,7 +38,11 @@ _SHEET_ENDINGS: Final = frozenset({".toml"})
     help="How fast a marker is meant to move where its smear is told.",
 )
 @click.option("--shutter-s", type=click.FloatRange(min=0, min_open=True), help="How long the shutter is open: 0.002.")
-@click.option("--runs", is_flag=True, help="List the runs that one clip holds, found by motion, as lines for sheets.")
+@click.option(
+    "--runs",
+    is_flag=True,
+    help="List the runs that one clip holds, found by motion, start sound and lamp, as lines for sheets.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print the measures as JSON, and nothing else.")
 @click.pass_context
 def footage(
@@ -69,8 +72,14 @@ def footage(
         run = load_run(clip if sheet is None else sheet)
     if run is not None and sheet is None:
         clip = run.clip
+    elif clip.is_dir() or clip.suffix.lower() in _SHEET_ENDINGS:
+        raise FootageError(
+            "this is a run sheet or a folder, not a clip or still",
+            where=str(clip),
+            do="leave --sheet out to check the run's own clip, or name the clip or still beside --sheet",
+        )
     if runs:
-        _list_runs(clip, quiet=quiet, as_json=as_json)
+        _list_runs(clip, run, quiet=quiet, as_json=as_json)
         return
 
     from matchvision.cli.commands import name_folder
@@ -155,38 +164,22 @@ def _number(value: float) -> float | None:
     return round(value, 6) if isfinite(value) else None
 
 
-def _list_runs(clip: Path, *, quiet: bool, as_json: bool) -> None:
+def _list_runs(clip: Path, run: "Run | None", *, quiet: bool, as_json: bool) -> None:
+    from matchvision.cli.runlist import brief_runs, tell_runs
     from matchvision.footage import read_facts
-    from matchvision.footage.phases import find_phases
+    from matchvision.footage.runs import find_runs
 
     facts = read_facts(clip)
+    sheet = run.sheet if run is not None else None
     with shown_progress(quiet=quiet) as tell:
-        phases = find_phases(facts, None if tell is None else lambda done, total: tell("watching", done, total))
+        found = find_runs(facts, sheet, None if tell is None else lambda done, total: tell("watching", done, total))
     if as_json:
-        click.echo(json.dumps([vars(phase) for phase in phases], indent=1))
+        click.echo(json.dumps(brief_runs(found), indent=1))
         return
-    if not phases:
-        say("No stretch of motion between quiet ones was found: name each run's part by hand.", quiet=quiet)
+    if not found.runs:
+        heard = ", ".join(f"{s.clip_s:.3f} s" for s in found.lone_sounds)
+        beside = f" Sounds that could be start signals set in at {heard}." if heard else ""
+        said = "No stretch of motion between quiet ones was found: name each run's part by hand."
+        say(said + beside, quiet=quiet)
         return
-    say(tell_runs(phases, facts.duration_s), quiet=quiet)
-
-
-def tell_runs(phases: "tuple[Phase, ...]", duration_s: float) -> str:
-    """Each stretch of motion as lines that can stand in a run sheet."""
-    lines = []
-    for number, phase in enumerate(phases, start=1):
-        before_s = phases[number - 2].until_s if number > 1 else 0.0
-        after_s = phases[number].from_s if number < len(phases) else duration_s
-        # Half a pause at most goes to each neighbour, so that no run holds a part of another.
-        from_s = max(phase.from_s - _LEAD_S, (before_s + phase.from_s) / 2 if number > 1 else 0.0)
-        until_s = min(phase.until_s + _TAIL_S, (phase.until_s + after_s) / 2 if number < len(phases) else duration_s)
-        lines += [
-            f"# run {number}: something moves from {phase.from_s:.1f} s to {phase.until_s:.1f} s",
-            "[clock]",
-            f"from_s = {from_s:.2f}",
-            f"until_s = {until_s:.2f}",
-            'start = "first-motion"    # or start_s = …, the clip time of the start signal',
-            f"duration_s = {phase.until_s - phase.from_s:.1f}    # how long the event's rules say",
-            "",
-        ]
-    return "\n".join(lines[:-1])
+    say(tell_runs(found), quiet=quiet)

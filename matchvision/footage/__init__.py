@@ -1,11 +1,13 @@
 """A clip file in, upright frames with true presentation times out."""
 
 from matchvision.footage.checking import describe_footage
+from matchvision.footage.choosing import hear_start
+from matchvision.footage.glancing import first_look
 from matchvision.footage.lamp import LampWatch
 from matchvision.footage.looking import add_neighbours, measure_pictures
-from matchvision.footage.reading import first_look, read_facts, read_frames
+from matchvision.footage.reading import read_facts, read_frames
 from matchvision.footage.shifting import look_at_scene
-from matchvision.footage.sound import find_sound_onsets, hear_start
+from matchvision.footage.sound import find_sound_onsets
 from matchvision.footage.stepping import measure_steps
 from matchvision.footage.stills import is_still, read_still, read_stills
 from matchvision.footage.weighing import weigh_pictures

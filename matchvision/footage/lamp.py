@@ -32,6 +32,8 @@ _EXPOSURE_RATIO: Final = 0.5
 _CURVE_RATIO: Final = 0.15
 #: Red, green and blue from Cr and Cb: 2 (1 − Kr), 2 (1 − Kb) and luma's weights of both.
 _WEIGHTS: Final = {"bt601": (0.299, 0.114), "bt709": (0.2126, 0.0722), "bt2020": (0.2627, 0.0593)}
+#: Fewer pictures show no lamp that lights.
+_FEWEST_PICTURES: Final = 4
 _LOOK_UP: Final = "look up the clip time at which the lamp lights and give it as [clock] start_s"
 
 
@@ -101,25 +103,34 @@ class LampWatch:
         shutter exposes later shift the time where its readout is given, else go into u.
         Checked by: tests/footage/test_lamp.py::test_lighting_is_dated_within_its_uncertainty
         """
-        clip_s, channels = np.array(self._clip_s), np.array(self._light).reshape(-1, 3)
-        light = channels.sum(axis=1)
-        if len(light) < 4:
+        clip_s, light = np.array(self._clip_s), np.array(self._light).reshape(-1, 3).sum(axis=1)
+        if len(light) < _FEWEST_PICTURES:
             raise CannotMeasure("the clip is too short to see a lamp light", do=_LOOK_UP)
-        rises = _find_steps(clip_s, light)
-        if len(rises) == 0:
+        lit = self.lightings()
+        if not lit:
             falls = _find_steps(clip_s, -light)
             out = f"; it goes out at {clip_s[falls[0]]:.3f} s, which is not taken for a start" if len(falls) else ""
             raise CannotMeasure(
                 f"no lamp lights at ({self._at_px[0]:g}, {self._at_px[1]:g}){out}",
                 do="give the lamp's middle in the upright picture as [clock] lamp_at_px, or its time as start_s",
             )
-        if len(rises) > 1:
-            listed = ", ".join(f"{clip_s[k]:.3f} s" for k in rises[:8])
+        if len(lit) > 1:
+            listed = ", ".join(f"{signal.clip_s:.3f} s" for signal in lit[:8])
             raise CannotMeasure(
-                f"something lights {len(rises)} times at the lamp's place: at {listed}",
+                f"something lights {len(lit)} times at the lamp's place: at {listed}",
                 do="give the right one of these times as [clock] start_s",
             )
-        at_s, u_s = _date_step(clip_s, channels, rises[0])
+        return lit[0]
+
+    def lightings(self) -> tuple[StartSignal, ...]:
+        """Every time that the lamp lights, dated as `signal` says, in order of time."""
+        clip_s, channels = np.array(self._clip_s), np.array(self._light).reshape(-1, 3)
+        if len(clip_s) < _FEWEST_PICTURES:
+            return ()
+        return tuple(self._date(clip_s, channels, first) for first in _find_steps(clip_s, channels.sum(axis=1)))
+
+    def _date(self, clip_s: FloatArray, channels: FloatArray, first: int) -> StartSignal:
+        at_s, u_s = _date_step(clip_s, channels, first)
         tick_s = float(np.median(np.diff(clip_s)))
         row_share = self._at_px[1] / max(1, self._facts.height_px - 1) - 0.5
         if self._readout_s is not None:

@@ -65,14 +65,21 @@ def _why_unreadable(path: Path) -> str:
             f"the recording was cut short: its table of contents, which cameras write last, is missing "
             f"({kilobytes:.0f} kB found)"
         )
-    if b"\0" not in head:
+    if _holds_text(path):
         return "this is a text file, not a clip"
     return f"this file is no video that can be read ({kilobytes:.0f} kB found)"
 
 
+def _holds_text(path: Path) -> bool:
+    with path.open("rb") as file:
+        return b"\0" not in file.read(4096)
+
+
 def _picture_track(container: InputContainer, path: Path) -> VideoStream:
     tracks = [s for s in container.streams.video if not s.disposition & Disposition.attached_pic]
-    if tracks and tracks[0].codec_context is not None and tracks[0].codec_context.name in TEXT_CODECS:
+    is_text = tracks and tracks[0].codec_context is not None and tracks[0].codec_context.name in TEXT_CODECS
+    # Subtitles are text that libav opens.
+    if is_text or (not tracks and _holds_text(path)):
         msg = "this is a text file, not a clip"
         raise FootageError(msg, where=str(path), do="name the video file in the sheet's [run] clip")
     if not tracks:

@@ -1,6 +1,5 @@
 """One clip, many runs: the stretches in which something moves, with quiet between them."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
@@ -8,8 +7,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from matchvision.footage.reading import read_frames
-from matchvision.records.frames import ClipFacts
+from matchvision.records.frames import Frame
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -31,30 +29,35 @@ class Phase:
     until_s: float
 
 
-def find_phases(facts: ClipFacts, progress: Callable[[int, int], None] | None = None) -> tuple[Phase, ...]:
-    """Stretches of motion between quiet ones; the clip is read once.
+class PhaseWatch:
+    """Watches how much moves from picture to picture."""
 
-    Empty where nothing moves, and where everything does all the time: a camera held by hand.
+    def __init__(self) -> None:
+        self._times_s: list[float] = []
+        self._activity: list[float] = []
+        self._before: npt.NDArray[np.uint8] | None = None
 
-    Notes
-    -----
-    Checked by: tests/footage/test_phases.py::test_runs_of_an_evening_are_found
-    """
-    total = max(1, round(facts.duration_s * facts.frame_rate_per_s))
-    times_s: list[float] = []
-    activity: list[float] = []
-    before: npt.NDArray[np.uint8] | None = None
-    for done, frame in enumerate(read_frames(facts), start=1):
-        if progress is not None and done % 30 == 0:
-            progress(min(done, total), total)
-        if times_s and frame.clip_s < times_s[-1] + _APART_S - 1e-6:
-            continue
+    def see(self, frame: Frame) -> None:
+        """Take the next frame; those that follow too soon after the one before are left out."""
+        if self._times_s and frame.clip_s < self._times_s[-1] + _APART_S - 1e-6:
+            return
         now = np.ascontiguousarray(frame.luma[::_STEP, ::_STEP])
+        before = self._before
         moved = 0.0 if before is None else float(np.mean(cv2.absdiff(now, before) > _MOTION_LEVELS))
-        times_s.append(frame.clip_s)
-        activity.append(moved)
-        before = now
-    return split_phases(np.array(times_s), np.array(activity))
+        self._times_s.append(frame.clip_s)
+        self._activity.append(moved)
+        self._before = now
+
+    def phases(self) -> tuple[Phase, ...]:
+        """Stretches of motion between quiet ones.
+
+        Empty where nothing moves, and where everything does all the time: a camera held by hand.
+
+        Notes
+        -----
+        Checked by: tests/footage/test_runs.py::test_runs_of_a_filmed_evening_are_found
+        """
+        return split_phases(np.array(self._times_s), np.array(self._activity))
 
 
 def split_phases(times_s: FloatArray, activity: FloatArray) -> tuple[Phase, ...]:

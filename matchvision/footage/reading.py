@@ -3,7 +3,9 @@
 import hashlib
 import itertools
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from typing import Final
 
 import av
 import numpy as np
@@ -29,12 +31,11 @@ _UNSTATED, _FULL = 2, 2
 #: Pictures whose shorter side reaches this are in BT.709 where nothing is stated, smaller ones in BT.601.
 _SMALLEST_HD_PX = 720
 
-#: Pictures decoded to see how the clip is turned and whether its times run forward.
-_PICTURES_TO_PROBE = 32
-#: Places in the clip from which a first look takes its pictures.
-_PLACES_TO_LOOK = 12
+#: Pictures decoded to see how the clip is turned and whether its times run forward: where they do not, the first group
+#: of reordered pictures shows it.
+_PICTURES_TO_PROBE = 12
 #: Times closer than this are one and the same [s].
-_SAME_TIME_S = 1e-6
+SAME_TIME_S: Final = 1e-6
 
 _NO_PICTURE = "no picture can be decoded"
 _PLAY_IT = "check that a video player shows the clip; if not, copy it from the phone again"
@@ -49,21 +50,22 @@ def read_facts(path: Path) -> ClipFacts:
         The clip cannot be opened or read, or no picture can be decoded.
     """
     path = Path(path)
-    with open_clip(path) as (container, stream):
-        probe = list(itertools.islice(_decode(container, stream), _PICTURES_TO_PROBE))
-        if not probe:
+    with open_clip(path) as (container, stream), ThreadPoolExecutor(1) as aside:
+        fingerprint = aside.submit(_fingerprint, path)
+        probe = itertools.islice(_decode(container, stream), _PICTURES_TO_PROBE)
+        first = next(probe, None)
+        if first is None:
             raise FootageError(_NO_PICTURE, where=str(path), do=_PLAY_IT)
         context = stream.codec_context
-        first = probe[0]
         turn = read_turn(first)
-        backward = count_backward_steps(_time_s(p, path) for p in probe)
+        backward = count_backward_steps(_time_s(p, path) for p in itertools.chain([first], probe))
         times = scan_times(path)
         width, height = (first.height, first.width) if turn.quarter_turns % 2 else (first.width, first.height)
         recorded = read_capture_rate({**container.metadata, **stream.metadata})
         transfers = (_TRANSFERS.get(int(code or _UNSTATED)) for code in (first.color_trc, context.color_trc))
         return ClipFacts(
             path=path,
-            sha256=_fingerprint(path),
+            sha256=fingerprint.result(),
             codec=context.codec.canonical_name,
             pixel_format=first.format.name,
             width_px=width,
@@ -133,16 +135,16 @@ def read_frames(facts: ClipFacts, from_s: float | None = None, until_s: float | 
         yield from mark_doubles(_read_all(facts))
         return
     times = scan_times(facts.path)
-    if any("out of order" in f.what for f in facts.faults):
+    if has_unsorted_times(facts):
         # Sorted times belong to pictures only when all are decoded in turn.
         frames: Iterator[Frame] = _read_all(facts)
     else:
         frames = _read_after_seeking(facts, times, -np.inf if from_s is None else from_s)
     given = False
     for frame in mark_doubles(frames):
-        if until_s is not None and frame.clip_s > until_s + _SAME_TIME_S:
+        if until_s is not None and frame.clip_s > until_s + SAME_TIME_S:
             break
-        if from_s is None or frame.clip_s >= from_s - _SAME_TIME_S:
+        if from_s is None or frame.clip_s >= from_s - SAME_TIME_S:
             given = True
             yield frame
     if not given:
@@ -152,7 +154,7 @@ def read_frames(facts: ClipFacts, from_s: float | None = None, until_s: float | 
 
 
 def _read_all(facts: ClipFacts) -> Iterator[Frame]:
-    turn, centred = _turn(facts), _chroma_is_centred(facts)
+    turn, centred = _turn(facts), chroma_is_centred(facts)
     first_s = None
     with open_clip(facts.path) as (container, stream):
         timed = ((_time_s(p, facts.path), p) for p in _decode(container, stream))
@@ -166,66 +168,16 @@ def _read_all(facts: ClipFacts) -> Iterator[Frame]:
 
 def _read_after_seeking(facts: ClipFacts, times: ClipTimes, from_s: float) -> Iterator[Frame]:
     """Pictures from the last one before ``from_s`` at which decoding can start; some come before ``from_s``."""
-    turn, centred = _turn(facts), _chroma_is_centred(facts)
+    turn, centred = _turn(facts), chroma_is_centred(facts)
     first_s = float(times.shown_s[0]) if len(times.shown_s) else 0.0
-    before = times.keyframe_s[times.keyframe_s <= first_s + from_s + _SAME_TIME_S]
+    before = times.keyframe_s[times.keyframe_s <= first_s + from_s + SAME_TIME_S]
     with open_clip(facts.path) as (container, stream):
         if len(before) and before[-1] > first_s:
             container.seek(round(float(before[-1]) / float(stream.time_base or 1)), stream=stream, backward=True)
         for picture in _decode(container, stream):
             time_s = _time_s(picture, facts.path)
-            index = int(np.searchsorted(times.shown_s, time_s - _SAME_TIME_S))
+            index = int(np.searchsorted(times.shown_s, time_s - SAME_TIME_S))
             yield take_frame(picture, index, time_s - first_s, turn, centred)
-
-
-def first_look(
-    facts: ClipFacts, at_most: int = 60, from_s: float | None = None, until_s: float | None = None
-) -> tuple[Frame, ...]:
-    """At most so many frames, in short runs spread over the clip or a part of it, its first frame among them.
-
-    Runs start where decoding can start, so that little more is decoded than is given.
-
-    Parameters
-    ----------
-    at_most : int
-        Number of frames wanted, at least 1.
-    from_s, until_s : float, optional
-        Look only at this part of the clip [s, clip time].
-    """
-    times = scan_times(facts.path)
-    first_s = float(times.shown_s[0]) if len(times.shown_s) else 0.0
-    begin_s = -np.inf if from_s is None else first_s + from_s - _SAME_TIME_S
-    end_s = np.inf if until_s is None else first_s + until_s + _SAME_TIME_S
-    shown_s, starts_s = (s[(s >= begin_s) & (s <= end_s)] for s in (times.shown_s, times.keyframe_s))
-    # The first picture of a part, or after a cut, need not be one at which decoding can start.
-    starts_s = np.union1d(shown_s[:1], starts_s)
-    if len(starts_s) > _PLACES_TO_LOOK:
-        spread = np.linspace(0, len(starts_s) - 1, min(_PLACES_TO_LOOK, at_most)).round().astype(int)
-        starts_s = starts_s[spread]
-    starts_s = starts_s[: max(1, at_most)]
-    if len(starts_s) < 2 or (facts.faults and any("out of order" in f.what for f in facts.faults)):
-        return tuple(itertools.islice(read_frames(facts, from_s, until_s), at_most))
-    run = max(1, at_most // len(starts_s))
-    turn, centred = _turn(facts), _chroma_is_centred(facts)
-    frames: dict[int, Frame] = {}
-    with open_clip(facts.path) as (container, stream):
-        for start_s in starts_s:
-            container.seek(round(float(start_s) / float(stream.time_base or 1)), stream=stream, backward=True)
-            taken = 0
-            for picture in _decode(container, stream):
-                time_s = _time_s(picture, facts.path)
-                if time_s < start_s - _SAME_TIME_S:
-                    continue
-                if time_s > end_s:
-                    break
-                index = int(np.searchsorted(times.shown_s, time_s - _SAME_TIME_S))
-                frames[index] = take_frame(picture, index, time_s - float(times.shown_s[0]), turn, centred)
-                taken += 1
-                if taken == run:
-                    break
-    if not frames:
-        raise FootageError(_NO_PICTURE, where=str(facts.path), do=_PLAY_IT)
-    return tuple(frames[i] for i in sorted(frames))
 
 
 def _decode(container: InputContainer, stream: VideoStream) -> Iterator[VideoFrame]:
@@ -260,7 +212,13 @@ def _turn(facts: ClipFacts) -> Turn:
     return Turn(facts.rotation_deg // 90, facts.mirrored)
 
 
-def _chroma_is_centred(facts: ClipFacts) -> bool:
+def has_unsorted_times(facts: ClipFacts) -> bool:
+    """Whether the file stores times in another order than that of its pictures."""
+    return any("out of order" in f.what for f in facts.faults)
+
+
+def chroma_is_centred(facts: ClipFacts) -> bool:
+    """Whether chroma samples lie midway between luma columns."""
     # MPEG codecs place chroma on the even columns unless they say otherwise, JPEG midway.
     return facts.codec in {"mjpeg", "vp8"}
 

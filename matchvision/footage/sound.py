@@ -1,16 +1,14 @@
-"""Sounds that set in clearly, dated to a few milliseconds, and the one among them that starts the match."""
+"""Sounds that set in clearly, dated to a few milliseconds."""
 
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import percentile_filter, uniform_filter1d
+from scipy.ndimage import grey_closing, percentile_filter, uniform_filter1d
 
-from matchvision.errors import CannotMeasure
 from matchvision.footage.hearing import Sound, read_sound
 from matchvision.records.frames import ClipFacts
-from matchvision.records.motion import StartSignal
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -28,18 +26,18 @@ _APART_S: Final = 0.015
 _LEAST_BEFORE_S: Final = 0.1
 #: Rises closer together are one sound [s]; its loudness is the greatest in so long.
 _ONE_SOUND_S: Final = 0.15
-#: The start signal is louder than any other sound by so much [dB].
-_LOUDER_DB: Final = 6.0
 #: Quieter sounds than the loudest by so much are not listed [dB].
 _LISTED_DB: Final = 20.0
-#: Stretch around a rise in which it is dated [s].
+#: Stretch around a rise in which it is dated [s]; after it, longer by steps while the sound swells by such a factor.
 _AROUND_S: Final = 0.06
-#: The envelope is smoothed over so long [s].
+_SWELL_STEP_S, _SWELL_RATIO, _LONGEST_SWELL_S = 0.02, 1.05, 0.4
+#: The envelope is smoothed over so long; shorter dips in it are the beats of a horn's partials [s].
 _SMOOTH_S: Final = 0.001
-#: Sound takes 2.9 ms a metre at 20 °C; the signal is taken to come from up to 3 m farther than the machines' commands.
-TRAVEL_S_PER_M: Final = 1 / 343.2
-FARTHEST_M: Final = 3.0
-_GIVE_START: Final = "look up the clip time of the start signal and give it as [clock] start_s"
+_BEAT_S: Final = 0.008
+#: A dip falls to this share at most. The envelope passes a level at the top of a beat, so up to a beat late; carried
+#: down the line this gives an rms error of √(1/4 + 2.5/12) beats.
+_DIP_RATIO: Final = 0.7
+_BEAT_RATIO: Final = 0.68
 
 
 @dataclass(frozen=True)
@@ -103,34 +101,6 @@ def find_sound_onsets(
     )
 
 
-def hear_start(facts: ClipFacts, from_s: float | None = None, until_s: float | None = None) -> StartSignal:
-    """The start signal: the one sound that is clearly louder than every other that sets in.
-
-    Raises
-    ------
-    CannotMeasure
-        There is no sound, none sets in clearly, or several do that are about as loud; they are listed with their times.
-
-    Notes
-    -----
-    The sound's way from its source to the camera (2.9 ms a metre) is not taken off, as it is not known; up to 3 m of
-    it go into u.
-    Checked by: tests/footage/test_sound.py::test_sounds_about_as_loud_are_listed
-    """
-    onsets = find_sound_onsets(facts, from_s, until_s)
-    if not onsets:
-        raise CannotMeasure("no sound in the clip sets in clearly enough to be the start signal", do=_GIVE_START)
-    loud = [o for o in onsets if o.loudness_dB > -_LOUDER_DB]
-    if len(loud) > 1:
-        listed = ", ".join(f"{o.clip_s:.3f} s" for o in loud[:8]) + (" …" if len(loud) > 8 else "")
-        raise CannotMeasure(
-            f"{len(loud)} sounds are about as loud and any could be the start signal: at {listed}",
-            do="give the right one of these times as [clock] start_s",
-        )
-    travel_s = FARTHEST_M * TRAVEL_S_PER_M / np.sqrt(12)
-    return StartSignal(loud[0].clip_s, float(np.hypot(loud[0].u_s, travel_s)), "the start sound")
-
-
 def _band_power(sound: Sound) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Power in each band, (n moments, k bands), the moments [s after the first sample], and the bands' edges (k, 2)."""
     size = max(64, round(_WINDOW_S * sound.rate_Hz))
@@ -172,7 +142,7 @@ def _date_onset(sound: Sound, about_s: float, bands_Hz: FloatArray) -> tuple[flo
     """Time of a rise in some bands (k, 2), in seconds after the first sample, and its uncertainty."""
     rate = sound.rate_Hz
     first = max(0, round((about_s - 2 * _AROUND_S) * rate))
-    part = sound.samples[first : round((about_s + 2 * _AROUND_S) * rate)]
+    part = sound.samples[first : round((about_s + _LONGEST_SWELL_S + _AROUND_S) * rate)]
     spectrum = np.fft.fft(part)
     frequency_Hz = np.fft.fftfreq(len(part), 1 / rate)
     low, high = bands_Hz[0, 0] / 1.6, bands_Hz[-1, 1] * 1.6
@@ -181,8 +151,11 @@ def _date_onset(sound: Sound, about_s: float, bands_Hz: FloatArray) -> tuple[flo
     gate = np.clip((octaves - np.log2(low)) / 0.6 + 0.5, 0, 1) * np.clip((np.log2(high) - octaves) / 0.6 + 0.5, 0, 1)
     envelope = np.abs(np.fft.ifft(2 * spectrum * gate))
     envelope = uniform_filter1d(envelope, max(1, round(_SMOOTH_S * rate)))
+    beating = envelope
+    # A closing fills dips and leaves rises where they are.
+    envelope = np.asarray(grey_closing(beating, (max(1, round(_BEAT_S * rate)),)))
     at_s = (first + np.arange(len(part))) / rate
-    near = np.abs(at_s - about_s) < _AROUND_S
+    near = (at_s > about_s - _AROUND_S) & (at_s < _end_of_rise(at_s, envelope, about_s))
     early = envelope[(at_s < about_s - 0.02) & (at_s > about_s - 1.8 * _AROUND_S)]
     floor = float(np.median(early)) if len(early) else 0.0
     noise = float(np.std(early)) if len(early) else 0.0
@@ -192,7 +165,28 @@ def _date_onset(sound: Sound, about_s: float, bands_Hz: FloatArray) -> tuple[flo
     high_s = _last_below(at_s, envelope, peak_at, floor + 0.75 * height)
     width_s = high_s - low_s
     u_noise_s = noise / max(height, 1e-12) * 2 * width_s
-    return low_s - 0.5 * width_s, float(np.sqrt(width_s**2 / 12 + u_noise_s**2 + _SMOOTH_S**2 / 12))
+    during = (at_s > low_s) & (at_s < max(high_s, low_s + 2 * _BEAT_S))
+    u_beat_s = _BEAT_RATIO * _beat_s(beating[during], envelope[during], 1 / rate)
+    u_s = float(np.sqrt(width_s**2 / 12 + u_noise_s**2 + u_beat_s**2 + _SMOOTH_S**2 / 12))
+    return low_s - 0.5 * width_s, u_s
+
+
+def _beat_s(beating: FloatArray, filled: FloatArray, step_s: float) -> float:
+    """Time from dip to dip of a beating envelope, 0 where there are none."""
+    dips = np.flatnonzero(np.diff((beating < _DIP_RATIO * filled).astype(np.int8)) == 1)
+    return float(np.mean(np.diff(dips))) * step_s if len(dips) > 1 else 0.0
+
+
+def _end_of_rise(at_s: FloatArray, envelope: FloatArray, about_s: float) -> float:
+    """Until when a sound grows: a horn swells over a tenth of a second, a beep or clap is there at once."""
+    end_s = about_s + _AROUND_S
+    highest = float(np.max(envelope[(at_s > about_s - _AROUND_S) & (at_s < end_s)]))
+    while end_s < about_s + _LONGEST_SWELL_S:
+        next_step = envelope[(at_s >= end_s) & (at_s < end_s + _SWELL_STEP_S)]
+        if not len(next_step) or float(next_step.max()) < _SWELL_RATIO * highest:
+            break
+        end_s, highest = end_s + _SWELL_STEP_S, float(next_step.max())
+    return end_s
 
 
 def _last_below(at_s: FloatArray, envelope: FloatArray, peak_at: int, level: float) -> float:

@@ -59,7 +59,9 @@ class ClockSheet(SheetModel):
 
     ``from_s`` and ``until_s``: the part of the clip that holds this run, where one clip holds many; all other times
     stay those of the whole clip. ``lamp_at_px`` and ``lamp_radius_px``: where a start lamp stands in the upright
-    picture, (column, row), and the radius of the disc that is watched there.
+    picture, (column, row), and the radius of the disc that is watched there. ``sound_number``: which of several start
+    sounds that are about as loud begins the match, as in a countdown: 1 the first in this run's part of the clip, -1
+    the last. ``sound_delay_s``: how much later than its pictures the phone's sound is, if that was measured.
     """
 
     start_s: NotNegative | None = None
@@ -70,6 +72,18 @@ class ClockSheet(SheetModel):
     until_s: Positive | None = None
     lamp_at_px: Point2 | None = None
     lamp_radius_px: Positive | None = None
+    sound_number: int | None = None
+    sound_delay_s: Number | None = None
+
+    @model_validator(mode="after")
+    def _which_sound(self) -> Self:
+        if self.sound_number == 0:
+            msg = "sound_number counts from 1 for the first sound, or from -1 for the last, backwards"
+            raise ValueError(msg)
+        if self.sound_number is not None and self.start not in (None, "sound"):
+            msg = f'sound_number says which sound starts the match, but start = "{self.start}"'
+            raise ValueError(msg)
+        return self
 
     @model_validator(mode="after")
     def _place_of_lamp(self) -> Self:
@@ -279,9 +293,15 @@ class Brake(SheetModel):
 
 
 class Blocker(SheetModel):
-    """A wall set in the opponent's way."""
+    """A wall set in the opponent's way: length along its own direction, width, height.
+
+    ``at_m``: where its middle stands on the table, ``angle_deg`` how it is turned from +x towards +y; without a place
+    nothing is said about who ran into it.
+    """
 
     size_m: Point3
+    at_m: Point2 | None = None
+    angle_deg: Finite = 0.0
 
 
 class Body(SheetModel):

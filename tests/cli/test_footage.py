@@ -7,9 +7,7 @@ import cv2
 import numpy as np
 import pytest
 
-from matchvision.cli.footage import tell_runs
 from matchvision.footage import read_facts, read_frames
-from matchvision.footage.phases import Phase
 from tests.cli.conftest import Type
 
 SAMPLES = Path(__file__).parents[2] / "sample_clips"
@@ -83,11 +81,18 @@ def test_a_still_without_the_table_cannot_be_used(type_in: Type, in_folder: Path
 def test_runs_are_listed(type_in: Type) -> None:
     result = type_in("footage", str(SAMPLES / "sled-link" / "clip.mp4"), "--runs")
     assert result.exit_code == 0
-    assert "# run 1: something moves from 1.1 s to 6.0 s" in result.output
+    assert "# run 1, found by motion: something moves from 1.1 s to 6.0 s" in result.output
     assert 'start = "first-motion"' in result.output
 
 
-def test_listed_runs_do_not_overlap() -> None:
-    said = tell_runs((Phase(5.0, 12.0), Phase(13.6, 20.0), Phase(40.0, 48.0)), 50.0)
-    values = [float(line.split("=")[1].split("#")[0]) for line in said.splitlines() if line[:5] in ("from_", "until")]
-    assert values == [3.5, 12.8, 12.8, 21.0, 38.5, 49.0]
+def test_what_is_no_clip_is_said_to_be_none(type_in: Type, in_folder: Path) -> None:
+    sheet = str(SAMPLES / "flat-match")
+    for given in (f"{sheet}/run.toml", sheet):
+        result = type_in("footage", given, "--sheet", sheet)
+        assert result.exit_code == 2
+        assert "this is a run sheet or a folder, not a clip or still" in result.output
+        assert "leave --sheet out" in result.output
+    (in_folder / "notes.srt").write_text("1\n00:00:01,000 --> 00:00:02,000\nready\n", encoding="utf-8")
+    result = type_in("footage", "notes.srt")
+    assert result.exit_code == 2
+    assert "this is a text file, not a clip" in result.output

@@ -44,9 +44,11 @@ def test_filmed_starts_agree_with_their_truth(
     folder = film_signals(tmp_path / "run", kind, readout_s)
     truth = json.loads((folder / "truth.json").read_text(encoding="utf-8"))
     facts = read_facts(folder / "clip.mp4")
-    heard = hear_start(facts)
+    # The filmed phone's sound is on time, which nobody knows unless it was measured.
+    heard = hear_start(facts, delay_s=(0.0, 0.0))
     assert heard.clip_s == pytest.approx(START_S, abs=0.003)
-    assert heard.u_s < 0.004
+    assert abs(heard.clip_s - START_S) < 1.96 * heard.u_s < 0.009
+    assert hear_start(facts).u_s > 0.02
     watch = LampWatch(facts, tuple(truth["lamp"]["first_picture_px"]), 2.0, readout_s)
     for frame in read_frames(facts):
         watch.see(frame)
