@@ -1,5 +1,6 @@
 """Scenes as points: where the camera would see the markers of an invented run, with white noise and no picture."""
 
+import io
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
@@ -7,7 +8,17 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from matchvision.filming import Scene, frame_times, place_everything, play, project, run_sheet, truth_table
+from matchvision.filming import (
+    Course,
+    Scene,
+    frame_times,
+    hang_test,
+    place_everything,
+    play,
+    project,
+    run_sheet,
+    truth_table,
+)
 from matchvision.markers import plan_markers
 from matchvision.records.camera import Cameras
 from matchvision.records.sheet import HangTest, Run, RunSheet
@@ -26,15 +37,18 @@ class FilmedPoints:
     end_s: float
 
 
-def film_points(scene: Scene, generator: np.random.Generator, noise_px: float = 0.17) -> FilmedPoints:
-    """What the motion stage would be given of a scene if markers and table were found without fault."""
-    course = play(scene)
+def film_points(
+    scene: Scene, generator: np.random.Generator, noise_px: float = 0.17, course: Course | None = None
+) -> FilmedPoints:
+    """What the motion stage would be given of a scene if markers and table were found without fault.
+
+    ``course``: what happens, where filming is not to integrate it itself.
+    """
+    course = course or play(scene)
     places = place_everything(scene, course, frame_times(scene))
     truth = truth_table(scene, course, places, project(scene, course, places))
     sheet = RunSheet.model_validate(tomllib.loads(run_sheet(scene)))
-    link = scene.rope.link
-    hang_test = None if link is None else HangTest(np.zeros(1), np.full(1, link.rest_m), ("",))
-    run = Run(sheet=sheet, folder=Path(), hang_test=hang_test)
+    run = Run(sheet=sheet, folder=Path(), hang_test=_hang_test(scene))
     plans = plan_markers(run)
     names = [plan.name.replace(".", "_") for plan in plans]
     seen = np.stack([truth[f"{name}_vis"].to_numpy() == 1 for name in names], axis=1)
@@ -53,3 +67,11 @@ def film_points(scene: Scene, generator: np.random.Generator, noise_px: float = 
     covariance = np.broadcast_to(calibration_covariance(parameters[0], run), (len(parameters), 15, 15))
     cameras = Cameras(*camera.size_px, moves, frame[: len(parameters)], parameters, covariance, frame >= 0)
     return FilmedPoints(run, tracks, cameras, truth, scene.end_s)
+
+
+def _hang_test(scene: Scene) -> HangTest | None:
+    """The scene's hang test as it would be read from its file."""
+    if scene.rope.link is None:
+        return None
+    hung = pd.read_csv(io.StringIO(hang_test(scene.rope.link, scene.seed)))
+    return HangTest(hung["mass_kg"].to_numpy(float), hung["length_m"].to_numpy(float), ("",) * len(hung))

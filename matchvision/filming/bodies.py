@@ -11,6 +11,7 @@ from matchvision.filming.backdrop import irradiance, light_direction, linear_fro
 from matchvision.filming.camera import Lens, Poses, project_points
 from matchvision.filming.equipment import Light
 from matchvision.filming.ground import shadows_of, surface_m
+from matchvision.filming.parts import Wall
 from matchvision.filming.scene import Machine, Table
 
 FINE = 4  # subpixels a pixel along each side
@@ -24,7 +25,7 @@ class Model:
     """A machine as flat convex pieces in its own frame, in the order in which they are drawn.
 
     ``corners`` holds all corners, a piece's ``counts`` of them from its ``starts`` on; ``hubs`` is NaN except for
-    corners that turn about their wheel's middle.
+    corners that turn about their wheel's middle; ``slides`` marks corners that go out with the arm.
     """
 
     corners: Array  # (k, 3) [m]
@@ -33,6 +34,7 @@ class Model:
     normals: Array  # (pieces, 3)
     colours: Array  # (pieces, 3), linear light
     hubs: Array  # (k, 3) [m]
+    slides: NDArray[np.bool_]  # (k,)
 
 
 @dataclass(frozen=True)
@@ -41,7 +43,8 @@ class Stand:
 
     origin: Array  # (3,) [m]
     turn: Array  # (3, 3), table_from_machine
-    wheel_angle_rad: float
+    wheel_angles_rad: tuple[float, float]  # left, right
+    out_m: float = 0.0  # of the arm
 
     def to_table(self, points: Array) -> Array:
         """Points (k, 3) of the machine frame in the table frame."""
@@ -76,6 +79,8 @@ class _Workshop:
         self.normals: list[Array] = []
         self.colours: list[Array] = []
         self.hubs: list[Array | None] = []
+        self.slides: list[bool] = []
+        self.on_arm = False
 
     def flat(self, corners: Array, normal: Array, colour: Array, hub: Array | None = None) -> None:
         """One flat convex piece; one with a hub turns with its wheel."""
@@ -83,6 +88,7 @@ class _Workshop:
         self.normals.append(normal)
         self.colours.append(colour)
         self.hubs.append(hub)
+        self.slides.append(self.on_arm)
 
     def box(self, low: Array, high: Array, colour: Array, bevel_m: float = 0.0) -> None:
         """A box, with lighter edges about its top where ``bevel_m`` is set."""
@@ -135,7 +141,7 @@ class _Workshop:
         hub = np.array([np.full(3, np.nan) if h is None else h for h in self.hubs])
         return Model(
             np.concatenate(self.corners), np.cumsum(counts) - counts, counts,
-            np.array(self.normals), np.array(self.colours), np.repeat(hub, counts, 0),
+            np.array(self.normals), np.array(self.colours), np.repeat(hub, counts, 0), np.repeat(self.slides, counts),
         )  # fmt: skip
 
 
@@ -148,12 +154,14 @@ def build_model(machine: Machine, near: float) -> Model:
     rear = np.array([-length / 2 + 0.004, hitch[1], hitch[2]])
     across = np.array([0.0, 0.004, 0.0])
     post = np.array([rear - across, hitch - 0.75 * across, hitch + 0.75 * across, rear + across])
+    _put_bar(shop, machine)
     if machine.drive is None:
         shop.box(np.array([-length / 2, -width / 2, 0.0]), np.array([length / 2, width / 2, height]), base, 0.012)
         for x in (-0.42, 0.42):
             for y in (-0.4, 0.4):
                 shop.disc(np.array([x * length, y * width, height]), 0.006, UP, metal)
         shop.flat(post, UP, metal)
+        _put_plates(shop, machine)
         return shop.finished()
     radius, thick = machine.drive.wheel_radius_m, 0.03
     deck = 2 * radius + 0.002
@@ -172,6 +180,38 @@ def build_model(machine: Machine, near: float) -> Model:
     for x in (-0.45, 0.45):
         for y in (-0.86, 0.86):
             shop.disc(np.array([x * length, y * top, height]), 0.0045, UP, metal)
+    _put_plates(shop, machine)
+    return shop.finished()
+
+
+def _put_bar(shop: _Workshop, machine: Machine) -> None:
+    """The arm's bar from its hitch into the body, which hides what is drawn in."""
+    if machine.arm is None:
+        return
+    shop.on_arm = True
+    hitch, long_m = np.array(machine.hitch_m), machine.arm.stroke_m + 0.04
+    low, high = np.array([0.0, -0.008, -0.012]), np.array([long_m, 0.008, 0.004])
+    shop.box(hitch + low, hitch + high, linear_from_srgb("#b08d57"))
+    shop.on_arm = False
+
+
+def _put_plates(shop: _Workshop, machine: Machine) -> None:
+    """A plate under each marker that rides on the arm."""
+    shop.on_arm = True
+    for disc in machine.marker:
+        if disc.on == "reach":
+            half = np.array([1.3 * disc.radius_m, 1.3 * disc.radius_m, 0.0])
+            place = np.array(disc.at_m)
+            shop.box(place - half - np.array([0.0, 0.0, 0.006]), place + half, linear_from_srgb("#b08d57"))
+    shop.on_arm = False
+
+
+def build_wall(wall: Wall) -> Model:
+    """A wall as a box about its own middle on the table."""
+    shop = _Workshop()
+    length, width, height = wall.size_m
+    half = np.array([length / 2, width / 2, 0.0])
+    shop.box(-half, half + np.array([0.0, 0.0, height]), linear_from_srgb(wall.colour), 0.004)
     return shop.finished()
 
 
@@ -180,14 +220,16 @@ def draw_model(
 ) -> None:
     """Draw a machine into a window of linear light whose first pixel is (left, top)."""
     eye = stand.to_machine(pose.position[0])
-    facing = ((eye - model.corners[model.starts]) * model.normals).sum(1) > 0
-    turn = -stand.wheel_angle_rad
+    first = model.corners[model.starts] - np.where(model.slides[model.starts, None], [stand.out_m, 0.0, 0.0], 0.0)
+    facing = ((eye - first) * model.normals).sum(1) > 0
+    turn = -np.where(model.hubs[:, 1] > 0, *stand.wheel_angles_rad)
     arm = model.corners - model.hubs
     turned = model.hubs + np.stack(
         [np.cos(turn) * arm[:, 0] - np.sin(turn) * arm[:, 2], arm[:, 1],
          np.sin(turn) * arm[:, 0] + np.cos(turn) * arm[:, 2]], axis=-1,
     )  # fmt: skip
-    points = stand.to_table(np.where(np.isnan(turned), model.corners, turned))
+    still = model.corners - np.where(model.slides[:, None], [stand.out_m, 0.0, 0.0], 0.0)
+    points = stand.to_table(np.where(np.isnan(turned), still, turned))
     corners = project_points(points, lens, pose)
     rows, cols = picture.shape[:2]
     low = np.maximum(np.floor(corners.min(0)).astype(int) - 1 - [left, top], 0)

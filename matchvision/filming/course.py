@@ -7,12 +7,14 @@ Equations and integration are filming's own.
 import math
 from dataclasses import dataclass, fields
 from itertools import pairwise
+from typing import Literal
 
 import numpy as np
 
 from matchvision.filming.arrays import Array
 from matchvision.filming.ground import GRAVITY_M_S2, Corner, footing_of, kinks_of, taut_corners, taut_curves
 from matchvision.filming.loose import NODES, LooseRope, drop_rope
+from matchvision.filming.parts import Wall, anchored_speed
 from matchvision.filming.scene import Drive, Machine, Scene, Table
 
 CREEP_M_S = 0.002  # speed at which grip reaches its Coulomb limit
@@ -25,7 +27,9 @@ class MachineCourse:
     """One machine on the fine clock; every array has one value a step. Forward (towards home) is positive.
 
     ``tilt_rad`` is the slope of the plane on which it stands, rising towards +x; ``heading_rad`` counts within that
-    plane; ``climb`` is dz/dx of the origin's path.
+    plane; ``climb`` is dz/dx of the origin's path. Wheel rate and angle are those of the side on which the scene's
+    first marked wheel sits; the wheels of the other side have turned further by ``other_side_rad`` (0 where both are
+    geared to one drive, as here).
     """
 
     x_m: Array
@@ -41,6 +45,7 @@ class MachineCourse:
     normal_N: Array
     share: Array
     grip_ratio: Array
+    other_side_rad: Array
 
 
 @dataclass(frozen=True)
@@ -81,13 +86,19 @@ class Course:
 class _Body:
     """State of one machine while the run is integrated."""
 
-    def __init__(self, machine: Machine, table: Table, start_s: float, end_s: float, clip_s: Array) -> None:
+    def __init__(
+        self, machine: Machine, table: Table, start_s: float, end_s: float, clip_s: Array, walls: tuple[Wall, ...] = ()
+    ) -> None:
         self.patches = table.patch
         self.footing = footing_of(machine, table)
-        self.start = start_s
+        self.match_start, self.start = start_s, start_s + machine.let_go_s
+        self.anchor, self.arm, self.broken = machine.anchor, machine.arm, False
+        self.out = [0.0] * len(clip_s) if machine.arm is None else list(machine.arm.out_m(clip_s - start_s))
+        self.walls, self.half_length, self.half_width = walls, machine.size_m[0] / 2, machine.size_m[1] / 2
         self.grip = machine.grip_ratio
         self.mass = machine.mass_kg
-        self.arm_x, self.arm_y, self.arm_z = machine.hitch_m
+        self.hitch_x, self.arm_y, self.arm_z = machine.hitch_m
+        self.arm_x = self.hitch_x - float(self.out[0])
         self.home = math.pi if machine.home == "-x" else 0.0
         self.offset = math.radians(machine.heading_offset_deg)
         self.wander, self.wander_m = math.radians(machine.wander_deg), machine.wander_m
@@ -104,7 +115,7 @@ class _Body:
         self.drive = machine.drive
         self.rows = np.empty((len(clip_s), len(fields(MachineCourse))))
         if machine.drive is not None:
-            self.share = _share_over_time(machine.drive, start_s, end_s, clip_s)
+            self.share = _share_over_time(machine.drive, self.start, end_s, clip_s)
             self.radius = machine.drive.wheel_radius_m
             self.inertia = machine.drive.wheel_inertia_kg_m2
             self.stall = (
@@ -151,6 +162,7 @@ class _Body:
         path = (cos * level, sin, cos * level * self.climb)
         weight = self.mass * GRAVITY_M_S2
         along = pull[0] * path[0] + pull[1] * path[1] + (pull[2] - weight) * path[2]
+        along += self._pushes(clip_s)
         normal = max((weight - pull[2]) * math.cos(self.tilt) + pull[0] * math.sin(self.tilt), 0.0)
         grip = self.grip_here()
         limit = grip * normal
@@ -158,6 +170,10 @@ class _Body:
         share = 0.0
         if clip_s < self.start:  # held until the clock starts
             force = -along
+        elif self.anchor is not None and not self.broken:
+            creep = anchored_speed(self.anchor, along, clip_s - self.match_start)
+            self.broken = creep is None
+            self.speed, force = creep or 0.0, -along
         elif self.drive is None:
             sliding, force = _settle(speed, 1 / self.mass, limit)
             force, self.speed = -force, sliding
@@ -176,8 +192,10 @@ class _Body:
             self.speed = speed + STEP_S * force / self.mass
         self.rows[k] = (
             self.x, self.y, self.z, self.heading, self.tilt, self.climb,
-            self.speed, self.rate, self.angle, force, normal, share, grip,
+            self.speed, self.rate, self.angle, force, normal, share, grip, 0.0,
         )  # fmt: skip
+        if self.arm is not None and k + 1 < len(self.out):
+            self.arm_x = self.hitch_x - float(self.out[k + 1])
         self.angle += STEP_S * self.rate
         self.path += STEP_S * abs(self.speed)
         self.x += STEP_S * self.speed * path[0]
@@ -186,6 +204,19 @@ class _Body:
             self.turned += STEP_S * abs(self.speed) * self.loss_turn
         self.heading = self.home + self.offset + self.turned + self.wander * math.sin(self.path / self.wander_m)
         self.stand()
+
+    def _pushes(self, clip_s: float) -> float:
+        """Recoil of the arm and pushes of walls, along the machine's forward [N]."""
+        force = 0.0
+        if self.arm is not None:
+            force += self.arm.mass_kg * self.arm.accel_m_s2(clip_s - self.match_start)
+        cos = math.cos(self.heading)
+        for wall in self.walls:
+            for end in (-1, 1):
+                way: Literal[-1, 1] = 1 if end * cos > 0 else -1
+                nose = self.x + end * self.half_length * cos
+                force += cos * wall.push_on(nose, self.y, self.half_width, way, self.speed * cos)
+        return force
 
 
 def _settle(free_speed: float, mobility: float, limit_N: float) -> tuple[float, float]:
@@ -245,7 +276,7 @@ def play(scene: Scene) -> Course:
     steps = math.ceil((scene.last_s - scene.clock.from_s + 0.1) / STEP_S) + 1
     clip_s = scene.clock.from_s + np.arange(steps) * STEP_S
     bodies = {
-        name: _Body(machine, scene.table, scene.clock.start_s, scene.end_s, clip_s)
+        name: _Body(machine, scene.table, scene.clock.start_s, scene.end_s, clip_s, scene.wall)
         for name, machine in scene.machine.items()
     }
     first, second = (bodies[end] for end in scene.rope.ends)
@@ -280,10 +311,10 @@ def play(scene: Scene) -> Course:
         second.step(k, clip_s[k], _towards(corners[-1], corners[-2], pull))
     link_m = np.full(steps, np.nan) if link is None else link.rest_m + tension / link.stiffness_N_per_m
     machines = {name: MachineCourse(*body.rows.T) for name, body in bodies.items()}
-    return Course(clip_s, machines, tension, span, link_m, _loose_rope(scene, clip_s, hitches))
+    return Course(clip_s, machines, tension, span, link_m, loose_rope(scene, clip_s, hitches))
 
 
-def _loose_rope(scene: Scene, clip_s: Array, hitches: Array) -> LooseRope | None:
+def loose_rope(scene: Scene, clip_s: Array, hitches: Array) -> LooseRope | None:
     """The rope after a hitch has let it go; ``hitches`` (2, n, 3) in the order of the rope's ends."""
     if scene.rope.release is None or scene.release_s is None:
         return None

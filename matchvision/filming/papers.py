@@ -6,6 +6,7 @@ import numpy as np
 
 from matchvision.filming.ground import GRAVITY_M_S2
 from matchvision.filming.lamp import lamp_place_px
+from matchvision.filming.parts import Wall
 from matchvision.filming.scene import Forecast, Link, Machine, Scene, Stated
 
 
@@ -52,7 +53,7 @@ def run_sheet(scene: Scene, clip: str = "clip.mp4") -> str:
             lines += _table(f"[colour.{name}]", {"srgb": srgb})
     lines += _rope_lines(scene)
     for name, machine in scene.machine.items():
-        lines += _machine_lines(name, machine)
+        lines += _machine_lines(name, machine, tuple(wall for wall in scene.wall if wall.owner == name))
     lines += _table("[rules]", {"decide": "rope-share", "share_to_win": scene.share_to_win})
     for name, machine in scene.machine.items():
         lines += _forecast_lines(name, machine)
@@ -92,10 +93,11 @@ def _rope_lines(scene: Scene) -> list[str]:
     return lines
 
 
-def _machine_lines(name: str, machine: Machine) -> list[str]:
+def _machine_lines(name: str, machine: Machine, walls: tuple[Wall, ...] = ()) -> list[str]:
     facts: dict[str, object] = {"home": machine.home, "mass_kg": machine.mass_kg, "u_mass_kg": machine.u_mass_kg}
     lines = _table(f"[machine.{name}]", facts)
-    lines.append(f"hitch = {_row({'at_m': machine.hitch_m})}")
+    on_arm = {} if machine.arm is None else {"on": "reach"}
+    lines.append(f"hitch = {_row({'at_m': machine.hitch_m, **on_arm})}")
     lines.append(f"size_m = {_value(machine.size_m)}")
     if machine.drive is not None:
         lines += [f"wheelbase_m = {_value(machine.wheelbase_m)}", "driven_wheels = 4"]
@@ -104,6 +106,7 @@ def _machine_lines(name: str, machine: Machine) -> list[str]:
     for disc in machine.marker:
         lines += _table(f"[[machine.{name}.marker]]", {
             "name": disc.name, "colour": disc.colour, "radius_m": disc.radius_m, "at_m": disc.at_m,
+            **({"on": "reach"} if disc.on == "reach" else {}),
         })  # fmt: skip
     for wheel in machine.wheel:
         radius = machine.drive.wheel_radius_m if machine.drive is not None else wheel.face_m[2]
@@ -112,6 +115,14 @@ def _machine_lines(name: str, machine: Machine) -> list[str]:
         })  # fmt: skip
         rim = [_row({f.name: getattr(mark, f.name) for f in fields(mark)}) for mark in wheel.rim]
         lines.append(f"rim = [{', '.join(rim)}]")
+    if machine.anchor is not None:
+        lines += _table(f"[machine.{name}.anchor]", {})
+    if machine.brake_stated_N is not None:
+        lines += _table(f"[machine.{name}.brake]", {"brake_N": machine.brake_stated_N})
+    if machine.arm is not None:
+        lines += _table(f"[machine.{name}.reach]", {"stroke_m": machine.arm.stroke_m, "mass_kg": machine.arm.mass_kg})
+    for wall in walls:
+        lines += _table(f"[machine.{name}.blocker]", {"size_m": wall.size_m, "at_m": wall.at_m})
     if machine.load_grip is not None:
         lines += _table(f"[machine.{name}.load]", {"grip_sliding": machine.load_grip})
     return lines

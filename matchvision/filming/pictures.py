@@ -7,7 +7,7 @@ import numpy as np
 
 from matchvision.filming.arrays import Array, Picture
 from matchvision.filming.backdrop import irradiance, light_direction, linear_from_srgb
-from matchvision.filming.bodies import Stand, build_model, draw_model, shadow_outline
+from matchvision.filming.bodies import Stand, build_model, build_wall, draw_model, shadow_outline
 from matchvision.filming.camera import Poses, lens_of, project_points
 from matchvision.filming.course import Course
 from matchvision.filming.ground import axes, shadows_of
@@ -16,7 +16,7 @@ from matchvision.filming.lamp import lit_share, paint_lamp
 from matchvision.filming.light import changes, gains
 from matchvision.filming.marks import cover, exposure_moments, outlines_in_picture
 from matchvision.filming.outlook import Outlook
-from matchvision.filming.places import Places, origins, place_everything
+from matchvision.filming.places import Places, origins, place_everything, side_angles
 from matchvision.filming.scene import Scene
 from matchvision.filming.views import Views, poses_of, row_moments
 
@@ -47,6 +47,7 @@ class Studio:
         self.rope_poses = poses_of(scene, moments)
         self.colours = {name: linear_from_srgb(value) for name, value in scene.colour.items()}
         self.models = {(name, near): build_model(m, near) for name, m in scene.machine.items() for near in (-1.0, 1.0)}
+        self.walls = [build_wall(wall) for wall in scene.wall]
         self.outlook = Outlook(scene, self.lens, places.clip_s)
         self.sharp: tuple[tuple[int, float], Picture, Picture] | None = None
         self.bones = [
@@ -85,6 +86,9 @@ class Studio:
             corners = self._stand(name, frame).to_table(signs * [length / 2 + 0.02, width / 2 + 0.02, height + 0.02])
             points.append(corners)
         points += [hand_reach(bones) for bones in self.bones[self._exposure(frame)]]
+        for wall in self.scene.wall:
+            signs = np.array([[sx, sy, sz] for sx in (-1, 1) for sy in (-1, 1) for sz in (0, 2)])
+            points.append(np.array([*wall.at_m, 0.0]) + signs * np.array(wall.size_m) / 2)
         every = np.concatenate(points)
         shadows = shadows_of(every, lamp, self.scene.table)
         pixels = project_points(np.concatenate([every, shadows]), self.lens, self.poses.at(frame))
@@ -101,6 +105,9 @@ class Studio:
         picture = self.backdrop(frame)[0][top:bottom, left:right].copy()
         self._shade(picture, left, top, frame, self.rope_poses.at(frame))
         eye = self.poses.at(frame).position[0]
+        for wall, model in zip(self.scene.wall, self.walls, strict=True):
+            place = Stand(np.array([*wall.at_m, 0.0]), np.eye(3), (0.0, 0.0))
+            draw_model(picture, left, top, model, place, self.scene.light, self.lens, self.poses.at(frame))
         behind: list[str] = []
         before: list[str] = []
         for name in self.scene.machine:
@@ -118,9 +125,12 @@ class Studio:
 
     def _stand(self, name: str, frame: int) -> Stand:
         state = self.states[name]
+        left_rad, right_rad = side_angles(self.scene.machine[name], state)
+        arm = self.scene.machine[name].arm
         return Stand(
             origins(state)[frame], axes(state.heading_rad[frame], state.tilt_rad[frame]),
-            float(state.wheel_angle_rad[frame]),
+            (float(left_rad[frame]), float(right_rad[frame])),
+            0.0 if arm is None else float(arm.out_m(self.places.clip_s[frame] - self.scene.clock.start_s)),
         )  # fmt: skip
 
     def _shade(self, picture: Picture, left: int, top: int, frame: int, pose: Poses) -> None:

@@ -8,6 +8,7 @@ from matchvision.filming.arrays import Array, Flags
 from matchvision.filming.course import Course, MachineCourse
 from matchvision.filming.ground import axes, kinks_of, surface_m, taut_curves
 from matchvision.filming.scene import Machine, Scene, Table
+from matchvision.filming.values import Point3
 
 CURVE_POINTS = 241
 FACE_CLEARANCE_M = 0.0004
@@ -43,10 +44,27 @@ def machine_points(points_m: Array, state: MachineCourse) -> Array:
     return np.asarray(origins(state)[:, None] + points_m @ turn.swapaxes(-1, -2))
 
 
-def _rim_points(machine: Machine, wheel_angle_rad: Array) -> dict[str, Array]:
+def side_angles(machine: Machine, state: MachineCourse) -> tuple[Array, Array]:
+    """Angles [rad] by which the left and the right wheels have turned."""
+    marked, other = state.wheel_angle_rad, state.wheel_angle_rad + state.other_side_rad
+    on_the_right = bool(machine.wheel) and machine.wheel[0].face_m[1] < 0
+    return (other, marked) if on_the_right else (marked, other)
+
+
+def on_arm(scene: Scene, machine: Machine, at_m: Point3, clip_s: Array) -> Array:
+    """A point that rides on the machine's arm, in the machine frame, (n, 1, 3); it stays put where there is no arm."""
+    points = np.tile(np.array(at_m, dtype=float), (len(clip_s), 1, 1))
+    if machine.arm is not None:
+        points[:, 0, 0] -= machine.arm.out_m(clip_s - scene.clock.start_s)
+    return points
+
+
+def _rim_points(machine: Machine, state: MachineCourse) -> dict[str, Array]:
     """Rim marks in the machine frame, (n, 3) each: driving forward carries a mark from up to forward."""
     found = {}
+    left_rad, right_rad = side_angles(machine, state)
     for wheel in machine.wheel:
+        wheel_angle_rad = left_rad if wheel.face_m[1] > 0 else right_rad
         for mark in wheel.rim:
             angle = np.deg2rad(mark.angle_deg) - wheel_angle_rad
             fx, fy, fz = wheel.face_m
@@ -109,10 +127,12 @@ def place_everything(scene: Scene, course: Course, clip_s: Array) -> Places:
     for name, machine in scene.machine.items():
         state = now.machines[name]
         for disc in machine.marker:
-            markers[f"{name}.{disc.name}"] = machine_points(np.array([disc.at_m]), state)[:, 0]
-        for mark, points in _rim_points(machine, state.wheel_angle_rad).items():
+            at_m = on_arm(scene, machine, disc.at_m, clip_s) if disc.on == "reach" else np.array([disc.at_m])
+            markers[f"{name}.{disc.name}"] = machine_points(at_m, state)[:, 0]
+        for mark, points in _rim_points(machine, state).items():
             markers[f"{name}.{mark}"] = machine_points(points[:, None], state)[:, 0]
-    a, b = (machine_points(np.array([scene.machine[end].hitch_m]), now.machines[end])[:, 0] for end in scene.rope.ends)
+    ends = ((scene.machine[end], now.machines[end]) for end in scene.rope.ends)
+    a, b = (machine_points(on_arm(scene, one, one.hitch_m, clip_s), state)[:, 0] for one, state in ends)
     rope, link = scene.rope, scene.rope.link
     curve = taut_curves(a, b, kinks_of(scene.table, rope.bead_radius_m), CURVE_POINTS)
     slack = _arcs(curve)[:, -1] < rope.length_m

@@ -10,6 +10,7 @@ from pydantic import Field
 from pydantic.dataclasses import dataclass
 
 from matchvision.filming.equipment import Camera, Hand, Lamp, Light, Sound
+from matchvision.filming.parts import Anchor, Arm, Wall
 from matchvision.filming.values import STRICT, Colour, Name, NotNegative, Number, Point2, Point3, Positive, Share
 
 PALETTE: dict[str, str] = {
@@ -120,6 +121,7 @@ class Disc:
     colour: Name
     radius_m: Positive
     at_m: Point3
+    on: Literal["body", "reach"] = "body"
 
 
 @dataclass(frozen=True, config=STRICT)
@@ -196,7 +198,8 @@ class Machine:
 
     ``hitch_x_m`` and ``y_m`` say where it stands at the clip's beginning: the hitch's x and the origin's y.
     The heading is home's, plus ``heading_offset_deg``, plus ``wander_deg`` times the sine of the path travelled
-    over ``wander_m``.
+    over ``wander_m``. With an ``arm`` the hitch rides on it. ``let_go_s``: match time at which it is let go and its
+    drive begins; before that it is held.
     """
 
     home: Literal["-x", "+x"]
@@ -218,6 +221,10 @@ class Machine:
     wheel: tuple[Wheel, ...] = ()
     forecast: Forecast | None = None
     load_grip: Stated | None = None
+    anchor: Anchor | None = None
+    arm: Arm | None = None
+    brake_stated_N: Stated | None = None
+    let_go_s: Number = 0.0
 
 
 @dataclass(frozen=True, config=STRICT)
@@ -251,6 +258,7 @@ class Scene:
     sound: Sound | None = None
     lamp: Lamp | None = None
     hand: tuple[Hand, ...] = ()
+    wall: tuple[Wall, ...] = ()
 
     @property
     def start_sound_s(self) -> float | None:

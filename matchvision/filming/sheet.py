@@ -118,6 +118,9 @@ def faults_of_sense(scene: Scene) -> Iterator[Fault]:
         yield Fault("rope.link.from_m", f"the link reaches {link.from_m + link.rest_m:g} m", "end it within the rope")
     if not scene.beads():
         yield Fault("rope.first_bead_m", "no bead fits on the rope", "set the first bead nearer")
+    for index, wall in enumerate(scene.wall):
+        if wall.owner not in machines or any(other.owner == wall.owner for other in scene.wall[:index]):
+            yield Fault(f"wall.{index}.owner", f"found {wall.owner!r}", f"{known}, at most one wall each")
     for where, colour in _colours(scene):
         if colour not in scene.colour:
             yield Fault(
@@ -129,10 +132,12 @@ def faults_of_sense(scene: Scene) -> Iterator[Fault]:
         labels = [d.name for d in machine.marker] + [r.name for w in machine.wheel for r in w.rim]
         for label in sorted({label for label in labels if labels.count(label) > 1}):
             yield Fault(f"machine.{name}", f"marker {label!r} is named twice", "give each marker its own name")
-        if machine.drive is None and scene.kind == "match":
-            yield Fault(f"machine.{name}.drive", "missing", "both machines of a match drive")
+        if machine.drive is None and machine.anchor is None and scene.kind == "match":
+            yield Fault(f"machine.{name}.drive", "missing", "both machines of a match drive, or stand on an anchor")
         if machine.drive is None and machine.wheel:
             yield Fault(f"machine.{name}.wheel", "a load without a drive has no wheels here", "leave the wheel out")
+        if machine.arm is None and any(disc.on == "reach" for disc in machine.marker):
+            yield Fault(f"machine.{name}.arm", "missing", "a marker rides on it")
         if machine.drive is not None:
             times = [t for t, _ in machine.drive.throttle]
             if times != sorted(times):

@@ -35,8 +35,8 @@ class _Shot:
     views: Views
 
     @classmethod
-    def of(cls, scene: Scene) -> "_Shot":
-        course = play(scene)
+    def of(cls, scene: Scene, course: Course | None = None) -> "_Shot":
+        course = course or play(scene)
         places = place_everything(scene, course, frame_times(scene))
         return cls(scene, course, places, project(scene, course, places))
 
@@ -57,7 +57,7 @@ class _Shot:
         write_truth(folder, table, truth_facts(scene, self.course, self.views, at_end))
 
 
-def film(scene: Scene, folder: Path, progress: Progress | None = None) -> None:
+def film(scene: Scene, folder: Path, progress: Progress | None = None, *, course: Course | None = None) -> None:
     """Film a scene.
 
     Parameters
@@ -69,6 +69,8 @@ def film(scene: Scene, folder: Path, progress: Progress | None = None) -> None:
         made if absent. Files of these names are replaced.
     progress : callable, optional
         Told the number of pictures done and of all pictures.
+    course : Course, optional
+        What happens, if it is not to be integrated here; from the clip's first picture to 0.1 s after its last.
 
     Raises
     ------
@@ -79,7 +81,7 @@ def film(scene: Scene, folder: Path, progress: Progress | None = None) -> None:
     -----
     Checked by: tests/filming/test_film.py::test_clip_has_its_pictures_at_their_times
     """
-    shot = _Shot.of(scene)
+    shot = _Shot.of(scene, course)
     _written(folder, lambda: shot.write(folder, "clip.mp4"))
     sound = _sound([shot], scene.clock.from_s + scene.frames / scene.camera.frames_per_s)
     _record(folder, scene, shot.exposures(scene.seed), scene.frames, sound, progress)

@@ -19,6 +19,9 @@ from matchvision.filming.views import Views
 SLIP_M_S = 0.03
 SLIP_LASTS_S = 0.15
 FIRST_MOTION_M_S = 0.010
+CREEP_M_S, CREEPS_M = 0.004, 0.003
+BREAKS_M_S = 0.030  # a base that moves faster than this has let go
+REACHED_M = 0.005
 
 
 def frame_times(scene: Scene) -> Array:
@@ -45,6 +48,9 @@ def truth_table(scene: Scene, course: Course, places: Places, views: Views) -> p
     for end, hitch in zip(scene.rope.ends, places.hitches, strict=True):
         for axis, letter in enumerate("xyz"):
             columns[f"{end}_hitch_{letter}"] = hitch[:, axis]
+    for name, machine in scene.machine.items():
+        if machine.arm is not None:
+            columns[f"{name}_reach"] = machine.arm.out_m(places.clip_s - scene.clock.start_s)
     columns["tension_N"] = now.tension_N
     columns["tension_mean_N"] = course.tension_over(places.clip_s, 1 / scene.camera.frames_per_s)
     columns["rope_taut"] = (~places.slack).astype(int)
@@ -139,7 +145,42 @@ def events(scene: Scene, course: Course) -> dict[str, Any]:
         "rope_latch_s": None,
         "power_loss": losses,
         "hand_crossings_s": [[hand.from_s, hand.until_s] for hand in scene.hand],
+        **_events_of_parts(scene, course, seen),
     }
+
+
+def _events_of_parts(scene: Scene, course: Course, seen: Flags) -> dict[str, Any]:
+    """Anchors that creep or break away, arms that go out, machines against walls; clip seconds."""
+    clip_s = course.clip_s[seen]
+    creeps: dict[str, list[list[float]]] = {}
+    breaks: dict[str, float] = {}
+    reaches: dict[str, float] = {}
+    contacts: dict[str, list[list[float]]] = {}
+    for name, machine in scene.machine.items():
+        state = course.machines[name]
+        speed = np.abs(state.speed_m_s[seen])
+        if machine.anchor is not None:
+            moves = _intervals(clip_s, speed > CREEP_M_S, lasts_s=0.0, bridge_s=0.05)
+            far = [np.interp(b, clip_s, np.cumsum(speed) * STEP_S) - np.interp(a, clip_s, np.cumsum(speed) * STEP_S)
+                   for a, b in moves]  # fmt: skip
+            creeps[name] = [span for span, way in zip(moves, far, strict=True) if way >= CREEPS_M]
+            let_go = np.flatnonzero(np.abs(state.traction_N[seen]) > machine.anchor.holding_N * (1 - 1e-9))
+            loose = np.flatnonzero(speed > BREAKS_M_S)
+            if len(loose):
+                breaks[name] = round(float(clip_s[loose[0]]), 4)
+            elif len(let_go):
+                breaks[name] = round(float(clip_s[let_go[0]]), 4)
+        if machine.arm is not None:
+            out = machine.arm.out_m(clip_s - scene.clock.start_s)
+            if out[-1] > REACHED_M:
+                reaches[name] = round(float(clip_s[int(np.argmax(out > REACHED_M))]), 4)
+        for wall in scene.wall:
+            cos = np.cos(state.heading_rad[seen])
+            reach = machine.size_m[0] / 2 * np.abs(cos) + wall.size_m[0] / 2
+            beside = np.abs(state.y_m[seen] - wall.at_m[1]) < machine.size_m[1] / 2 + wall.size_m[1] / 2
+            touching = (np.abs(state.x_m[seen] - wall.at_m[0]) < reach) & beside
+            contacts.setdefault(name, []).extend(_intervals(clip_s, touching, lasts_s=0.0, bridge_s=0.1))
+    return {"anchor_creep_s": creeps, "break_away_s": breaks, "reach_out_s": reaches, "contact_s": contacts}
 
 
 def verdict(scene: Scene, at_end: Places) -> dict[str, Any]:
@@ -161,7 +202,7 @@ def verdict(scene: Scene, at_end: Places) -> dict[str, Any]:
 def _machine_facts(name: str, machine: Machine) -> dict[str, Any]:
     facts: dict[str, Any] = {
         "name": name,
-        "kind": "sled" if machine.drive is None else "wheeled",
+        "kind": "wheeled" if machine.drive is not None else "sled" if machine.anchor is None else "anchored",
         "side": machine.home,
         "mass_kg": machine.mass_kg,
         "friction_mu": machine.grip_ratio,

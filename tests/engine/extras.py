@@ -1,0 +1,79 @@
+"""What the engine can do that a scene sheet has no word for; times count from the start signal."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from math import inf
+from typing import Final, Literal
+
+Points = tuple[tuple[float, float], ...]
+"""Values over match time [s], joined by straight lines; the first and last go on for ever."""
+
+
+@dataclass(frozen=True)
+class Ground:
+    """A part of the table that grips differently from a moment on; the last one that covers a wheel or foot counts."""
+
+    grip_ratio: float
+    from_x_m: float = -inf
+    to_x_m: float = inf
+    from_y_m: float = -inf
+    to_y_m: float = inf
+    from_s: float = -inf
+    until_s: float = inf
+
+
+@dataclass(frozen=True)
+class SideLoss:
+    """One side's drive falls to ``left`` of itself at a moment."""
+
+    side: Literal["left", "right"]
+    at_s: float
+    left: float = 0.0
+
+
+@dataclass(frozen=True)
+class Contact:
+    """How the engine solves contact, in its own names.
+
+    The default lets a wheel sink in by 0.2 mm with an impedance that grows with it: then sliding wheels carry their
+    load steadily. With a hard impedance (0.95, 0.99) they hop, which takes 2 to 3 % off a sliding machine's friction.
+    """
+
+    solref_s: float = 0.015
+    solimp: tuple[float, float, float] = (0.1, 0.95, 0.0004)
+    impratio: float = 50.0
+    step_s: float = 0.0005
+
+
+NO_POINTS: Final[Mapping[str, Points]] = {}
+
+
+@dataclass(frozen=True)
+class Extras:
+    """Beyond the scene; every mapping goes by the machine's name and may leave machines out.
+
+    - ``side_share``: left and right throttle, instead of the scene's.
+    - ``side_loss``: a side's drive falls off.
+    - ``ground``: grip by place and time, over the scene's patches.
+    - ``grip_factor``: over time, times the grip of whatever the machine stands on (a tread that cuts through).
+    - ``sliding_ratio``: grip while sliding (above 15 mm/s) over grip at rest.
+    - ``rolling_resistance``: force over load.
+    - ``brake_Nm``: extra friction of each wheel over time.
+    - ``press_N``: a force over time that presses the machine to the table (a suction anchor, leaking down).
+    - ``tilt_deg``: the whole table tilted as one board over time, the +x end high where positive.
+    - ``rope``: False leaves the rope without pull.
+    - ``held``: wheels are held until the start, so that machines stand on a slope.
+    """
+
+    side_share: Mapping[str, tuple[Points, Points]] = field(default_factory=dict)
+    side_loss: Mapping[str, SideLoss] = field(default_factory=dict)
+    ground: tuple[Ground, ...] = ()
+    grip_factor: Mapping[str, Points] = field(default_factory=dict)
+    sliding_ratio: Mapping[str, float] = field(default_factory=dict)
+    rolling_resistance: Mapping[str, float] = field(default_factory=dict)
+    brake_Nm: Mapping[str, Points] = field(default_factory=dict)
+    press_N: Mapping[str, Points] = field(default_factory=dict)
+    tilt_deg: Points = ()
+    rope: bool = True
+    held: bool = True
+    contact: Contact = Contact()
