@@ -5,6 +5,7 @@ import numpy.typing as npt
 
 from matchvision.errors import CannotMeasure
 from matchvision.geometry.placing import Placing
+from matchvision.motion.arms import measure_arm
 from matchvision.motion.bodies import U_SHEET_HEIGHT_M
 from matchvision.motion.machines import Pose, measure_pose, motion_of
 from matchvision.motion.rope import RopeReading, measure_rope
@@ -14,7 +15,7 @@ from matchvision.motion.wheels import RimPlaces, allow_for_trembling, measure_wh
 from matchvision.records.camera import Cameras
 from matchvision.records.motion import MachineMotion, Motion, Places, WheelMotion
 from matchvision.records.results import StageNote
-from matchvision.records.sheet import Run, RunSheet
+from matchvision.records.sheet import Machine, Run, RunSheet
 from matchvision.records.tracks import Tracks
 
 FloatArray = npt.NDArray[np.float64]
@@ -67,9 +68,11 @@ def measure_motion(
                 wheels.append(turned[0])
                 rims.append(turned[1])
                 spreads_m.append(turned[2])
+    measured_arms = (measure_arm(pose, sheet.machine[name], tracks, sighting, real_s) for name, pose in poses.items())
+    arms = tuple(arm for arm in measured_arms if arm is not None)
     rope = None
     if sheet.rope is not None:
-        rope = measure_rope(sheet.rope, sheet.machine, poses, tracks, sighting, real_s)
+        rope = measure_rope(sheet.rope, sheet.machine, poses, tracks, sighting, real_s, arms)
     motion = Motion(
         frame=tracks.frame,
         clip_s=tracks.clip_s,
@@ -79,6 +82,7 @@ def measure_motion(
         machines={name: allow_for_trembling(moved, wheels) for name, moved in machines.items()},
         wheels=tuple(wheels),
         rope=None if rope is None else rope.motion,
+        arms=arms,
     )
     return motion, describe_motion(sheet, motion, poses, markers_used, rope, spreads_m)
 
@@ -136,6 +140,11 @@ def _describe_conditions(sheet: RunSheet) -> str:
     return said
 
 
+def rests_on_wheels(machine: Machine) -> bool:
+    """Whether a machine may have wheels, as far as its sheet tells: neither a dragged load nor an anchored base."""
+    return machine.load is None and (machine.anchor is None or bool(machine.wheel))
+
+
 def describe_motion(
     sheet: RunSheet,
     motion: Motion,
@@ -169,7 +178,7 @@ def describe_motion(
         if name not in motion.machines:
             warnings.append(f"{name}: no marker on it was seen, so its motion is not measured")
             advice.append(f"two stickers on {name} give its motion and turning")
-        elif not any(w.machine == name for w in motion.wheels) and sheet.machine[name].load is None:
+        elif not any(w.machine == name for w in motion.wheels) and rests_on_wheels(sheet.machine[name]):
             advice.append(f"two small discs on a wheel of {name} give its slip")
     for wheel, spread_m in zip(motion.wheels, spreads_m, strict=True):
         said.append(
@@ -177,6 +186,16 @@ def describe_motion(
             f"(slip speed to {1000 * _median(wheel.u_slip_speed_m_s):.1f} mm/s; "
             f"its marks keep their circle to {1000 * spread_m:.1f} mm)"
         )
+    said.extend(
+        f"the arm of {arm.machine} (stroke to {1000 * _median(arm.u_reach_m):.1f} mm, speed to "
+        f"{1000 * _median(arm.u_speed_m_s):.0f} mm/s)"
+        for arm in motion.arms
+    )
+    advice.extend(
+        f'a marker that rides on the arm of {name} (on = "reach") shows when and how fast it goes out'
+        for name in poses
+        if sheet.machine[name].reach is not None and not any(arm.machine == name for arm in motion.arms)
+    )
     if rope is not None:
         slack = rope.motion.slack
         known = np.isfinite(slack)

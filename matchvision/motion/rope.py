@@ -1,5 +1,6 @@
 """The rope: how much lies on each side of the centre line, how fast it moves, and how it pulls at its ends."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +12,7 @@ from matchvision.motion.machines import Pose
 from matchvision.motion.sighting import Sighting, spread_from_camera
 from matchvision.motion.smoothing import smooth_series
 from matchvision.motion.standing import Profile, is_level, surface_at
-from matchvision.records.motion import RopeMotion
+from matchvision.records.motion import ArmMotion, RopeMotion
 from matchvision.records.sheet import Machine, RopeSheet
 from matchvision.records.tracks import Tracks
 
@@ -84,17 +85,24 @@ def rope_columns(tracks: Tracks) -> tuple[list[int], FloatArray]:
     return [i for _, i in on_rope], np.array([arc for arc, _ in on_rope])
 
 
-def find_hitches(rope: RopeSheet, machines: dict[str, Machine], poses: dict[str, Pose], n: int) -> Hitches:
-    """Places of the two hitches from the machines' poses; NaN where an end has no machine, hitch or pose."""
+def find_hitches(
+    rope: RopeSheet, machines: dict[str, Machine], poses: dict[str, Pose], n: int, arms: Sequence[ArmMotion] = ()
+) -> Hitches:
+    """Places of the two hitches from machines' poses and arms; NaN where an end has no machine, hitch, pose or arm."""
     place = np.full((n, 2, 3), np.nan)
     jacobian = np.zeros((n, 2, 3, 15))
     u_own = np.full((n, 2), np.nan)
     for end, name in enumerate(rope.ends):
         machine, pose = machines.get(name), poses.get(name)
-        if machine is None or pose is None or machine.hitch is None or machine.hitch.on == "reach":
+        if machine is None or pose is None or machine.hitch is None:
             continue
         place[:, end], jacobian[:, end] = pose.point_of(machine.hitch.at_m)
         u_own[:, end] = pose.along.u_value
+        if machine.hitch.on == "reach":
+            arm = next((a for a in arms if a.machine == name), None)
+            out_m = np.full(n, np.nan) if arm is None else arm.outwards * arm.reach_m
+            place[:, end] += out_m[:, None] * pose.axes()[0]
+            u_own[:, end] = np.hypot(u_own[:, end], np.nan if arm is None else arm.u_reach_m)
     return Hitches(place, jacobian, u_own)
 
 
@@ -216,6 +224,7 @@ def measure_rope(
     tracks: Tracks,
     sighting: Sighting,
     real_s: FloatArray,
+    arms: Sequence[ArmMotion] = (),
 ) -> RopeReading | None:
     """The rope's motion from its markers and hitches; None where fewer than two points of it are known.
 
@@ -228,7 +237,7 @@ def measure_rope(
     """
     n = len(real_s)
     columns, arc_m = rope_columns(tracks)
-    hitches = find_hitches(rope, machines, poses, n)
+    hitches = find_hitches(rope, machines, poses, n, arms)
     if len(columns) + int(hitches.known.any(axis=0).sum()) < 2:
         return None
     link, rest_m = _find_link(tracks, columns)

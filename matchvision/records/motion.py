@@ -71,6 +71,24 @@ class WheelMotion:
 
 
 @dataclass(frozen=True, eq=False)
+class ArmMotion:
+    """A machine's arm, (n,) arrays: how far it is out from where it is drawn in, and how that changes; NaN unknown.
+
+    Outwards, away from home, is positive; speed and acceleration are those against the machine's body. ``outwards`` is
+    -1 where outwards is the machine's backwards, as with a hitch at its rear, 1 where it is forwards.
+    """
+
+    machine: str
+    outwards: int
+    reach_m: FloatArray
+    speed_m_s: FloatArray
+    accel_m_s2: FloatArray
+    u_reach_m: FloatArray
+    u_speed_m_s: FloatArray
+    u_accel_m_s2: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
 class RopeMotion:
     """The rope, (n,) arrays. Length as it lies (link and stretch included) on each side of the centre line.
 
@@ -119,6 +137,7 @@ class Motion:
     machines: Mapping[str, MachineMotion]
     wheels: tuple[WheelMotion, ...]
     rope: RopeMotion | None
+    arms: tuple[ArmMotion, ...] = ()
 
 
 @dataclass(frozen=True)
