@@ -5,6 +5,7 @@ Footage measures the pictures, table says how well places will be known, markers
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 from typing import Final
 
@@ -12,14 +13,16 @@ import numpy as np
 
 from matchvision.errors import TableError
 from matchvision.footage import (
-    add_neighbours,
+    NEIGHBOURS,
     describe_footage,
     first_look,
     is_still,
+    join_frames,
     look_at_scene,
     measure_pictures,
     measure_steps,
     read_facts,
+    read_frames,
     read_still,
     weigh_pictures,
 )
@@ -52,7 +55,7 @@ _WEIGHTS: Final = {"unusable": 0, "costs": 1, "remark": 2}
 
 @dataclass(frozen=True, eq=False)
 class _Source:
-    """Pictures of a clip or a still: spread ones first, with their neighbours from the middle of the clip."""
+    """Pictures of a clip or a still: spread ones first, with the clip's beginning."""
 
     facts: ClipFacts
     spread: tuple[Frame, ...]
@@ -134,8 +137,9 @@ def _read_source(path: Path, sheet: RunSheet | None) -> _Source:
     facts = read_facts(path)
     clock = sheet.clock if sheet is not None else None
     from_s, until_s = (clock.from_s, clock.until_s) if clock is not None else (None, None)
-    spread = first_look(facts, _SPREAD, from_s, until_s)
-    frames = add_neighbours(facts, spread, until_s)
+    begin = tuple(islice(read_frames(facts, from_s, until_s), NEIGHBOURS))
+    spread = first_look(facts, _SPREAD, from_s, until_s, begin)
+    frames = join_frames(spread, begin)
     steps, clip_s = measure_steps(facts, from_s, until_s)
     faults, _ = describe_footage(
         facts,

@@ -3,17 +3,21 @@
 What then goes on disk, tables, pictures and page, is put there by `matchvision.writing.publish`.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
 from dataclasses import dataclass
+from itertools import chain, islice
 from typing import TypeVar
 
 from matchvision.errors import CannotMeasure, FootageError
 from matchvision.footage import (
+    NEIGHBOURS,
     LampWatch,
-    add_neighbours,
     describe_footage,
     first_look,
     hear_start,
+    join_frames,
     look_at_scene,
     measure_pictures,
     read_facts,
@@ -27,7 +31,7 @@ from matchvision.motion import measure_motion, set_clock
 from matchvision.pull import measure_pull
 from matchvision.records.camera import Cameras, TableView
 from matchvision.records.footage import PictureLook
-from matchvision.records.frames import ClipFacts
+from matchvision.records.frames import ClipFacts, Frame
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.results import Analysis, StageNote
 from matchvision.records.sheet import Run, StartPose
@@ -104,29 +108,40 @@ def analyze(run: Run, progress: Progress | None = None) -> Analysis:
 def watch(run: Run, facts: ClipFacts, progress: Progress | None) -> Watched:
     """A first look for the table, then one pass that lends each frame to the camera's and the markers' observers."""
     part = (run.sheet.clock.from_s, run.sheet.clock.until_s)
-    looked = first_look(facts, from_s=part[0], until_s=part[1])
-    scene = look_at_scene(looked, run.calibration)
-    view, table_note = find_or_hold_table(looked, run.sheet, run.lens, run.calibration, scene)
-    look = measure_pictures(add_neighbours(facts, looked, part[1]), facts)
-    # Sixty pictures in memory, which the long pass has better use for.
-    del looked
-    follower = CameraFollower(view, run.sheet)
-    tracker = MarkerTracker(plan_markers(run), run.sheet, facts)
-    length_s = min(facts.duration_s, part[1] or facts.duration_s) - (part[0] or 0.0)
-    total = max(1, round(length_s * facts.frame_rate_per_s))
-    lamp = watch_lamp(run, facts)
-    doubled_s: list[float] = []
-    for done, frame in enumerate(read_ahead(read_frames(facts, *part)), start=1):
-        tracker.see(frame, follower.see(frame))
-        if lamp is not None:
-            lamp.see(frame)
-        doubled_s += [frame.clip_s] if frame.doubled else []
-        if progress is not None and done % 10 == 0:
-            progress("watching the clip", min(done, total), total)
+    with closing(read_ahead(read_frames(facts, *part))) as frames:
+        begin = list(islice(frames, NEIGHBOURS))
+        looked = first_look(facts, from_s=part[0], until_s=part[1], begin=begin)
+        scene = look_at_scene(looked, run.calibration)
+        with ThreadPoolExecutor(1) as aside:
+            looking = aside.submit(measure_pictures, join_frames(looked, begin), facts)
+            view, table_note = find_or_hold_table(looked, run.sheet, run.lens, run.calibration, scene)
+            look = looking.result()
+        # Pictures in memory, which the long pass has better use for.
+        del looked
+        follower = CameraFollower(view, run.sheet)
+        tracker = MarkerTracker(plan_markers(run), run.sheet, facts)
+        length_s = min(facts.duration_s, part[1] or facts.duration_s) - (part[0] or 0.0)
+        total = max(1, round(length_s * facts.frame_rate_per_s))
+        lamp = watch_lamp(run, facts)
+        doubled_s: list[float] = []
+        for done, frame in enumerate(chain(hand_out(begin), frames), start=1):
+            tracker.see(frame, follower.see(frame))
+            if lamp is not None:
+                lamp.see(frame)
+            doubled_s += [frame.clip_s] if frame.doubled else []
+            if progress is not None and done % 10 == 0:
+                progress("watching the clip", min(done, total), total)
     tracks, markers_note = tracker.tracks()
     camera_notes = (follower.note(),) if run.sheet.camera.moves else ()
     notes = (table_note, *camera_notes, markers_note)
     return Watched(view, follower.cameras(), tracks, notes, look, tuple(doubled_s), lamp)
+
+
+def hand_out(frames: list[Frame]) -> Iterator[Frame]:
+    """The frames in turn, each let go of as it is given."""
+    frames.reverse()
+    while frames:
+        yield frames.pop()
 
 
 def watch_lamp(run: Run, facts: ClipFacts) -> LampWatch | None:

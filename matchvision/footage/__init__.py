@@ -4,7 +4,7 @@ from matchvision.footage.checking import describe_footage
 from matchvision.footage.choosing import hear_start
 from matchvision.footage.glancing import first_look
 from matchvision.footage.lamp import LampWatch
-from matchvision.footage.looking import add_neighbours, measure_pictures
+from matchvision.footage.looking import NEIGHBOURS, join_frames, measure_pictures
 from matchvision.footage.reading import read_facts, read_frames
 from matchvision.footage.shifting import look_at_scene
 from matchvision.footage.sound import find_sound_onsets
@@ -13,13 +13,14 @@ from matchvision.footage.stills import is_still, read_still, read_stills
 from matchvision.footage.weighing import weigh_pictures
 
 __all__ = [
+    "NEIGHBOURS",
     "LampWatch",
-    "add_neighbours",
     "describe_footage",
     "find_sound_onsets",
     "first_look",
     "hear_start",
     "is_still",
+    "join_frames",
     "look_at_scene",
     "measure_pictures",
     "measure_steps",

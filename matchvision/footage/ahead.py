@@ -2,7 +2,7 @@
 
 import queue
 import threading
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from typing import Final
 
 from matchvision.records.frames import Frame
@@ -13,7 +13,7 @@ _AHEAD: Final = 3
 _PATIENCE_S: Final = 0.2
 
 
-def read_ahead(frames: Iterator[Frame]) -> Iterator[Frame]:
+def read_ahead(frames: Iterator[Frame]) -> Generator[Frame, None, None]:
     """The same frames in the same order, read by a thread that is a few frames ahead; what it raises is raised here.
 
     Notes

@@ -18,7 +18,7 @@ from matchvision.records.frames import ClipFacts, Frame
 
 #: Places from which single pictures are taken, each where decoding can start: such pictures are whole in themselves, so
 #: that their noise is not the noise of their neighbours, and one costs as much time as several that build on others.
-_PLACES: Final = 8
+_PLACES: Final = 6
 
 
 def first_look(

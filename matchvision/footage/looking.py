@@ -1,7 +1,8 @@
 """What pictures show about how they were taken: sharpness, light, flicker, shake and doubled pictures."""
 
+import functools
 from collections.abc import Sequence
-from itertools import islice, pairwise
+from itertools import pairwise
 from typing import Final
 
 import cv2
@@ -10,7 +11,6 @@ import numpy.typing as npt
 
 from matchvision.footage.doubles import mark_doubles
 from matchvision.footage.flicker import measure_flicker, split_runs
-from matchvision.footage.reading import read_frames
 from matchvision.footage.shifting import measure_shift, shrink
 from matchvision.records.footage import PictureLook
 from matchvision.records.frames import ClipFacts, Frame
@@ -19,9 +19,9 @@ FloatArray = npt.NDArray[np.float64]
 Luma = npt.NDArray[np.uint8]
 
 #: Pictures in which sharpness and light are measured, pairs of which the move is, and places over the clip.
-_SHARPNESS_PICTURES, _LIGHT_PICTURES, _PAIRS, _PLACES = 3, 12, 20, 8
-#: Neighbours from the middle of the clip.
-_NEIGHBOURS: Final = 32
+_SHARPNESS_PICTURES, _LIGHT_PICTURES, _PAIRS, _PLACES = 3, 12, 8, 8
+#: Pictures from a clip's beginning, in turn, from which flicker, shake and repeats are told.
+NEIGHBOURS: Final = 32
 #: Edges that are tried in a picture, each way, and their least rise as a share of the luma range.
 _EDGES: Final = 800
 _LEAST_RISE_RATIO: Final = 0.25
@@ -69,18 +69,16 @@ def measure_pictures(frames: Sequence[Frame], facts: ClipFacts, outline_px: Floa
     )
 
 
-def add_neighbours(facts: ClipFacts, spread: Sequence[Frame], until_s: float | None = None) -> tuple[Frame, ...]:
-    """Some pictures of a clip and a run of neighbours from the first of them, by which flicker and repeats are told.
-
-    From the first, since decoding can start there; a run in mid-clip costs all pictures since the last key picture.
-    """
-    known = {frame.index for frame in spread}
-    more = [f for f in islice(read_frames(facts, spread[0].clip_s, until_s), _NEIGHBOURS) if f.index not in known]
-    return tuple(sorted([*spread, *more], key=lambda frame: frame.index))
+def join_frames(*looks: Sequence[Frame]) -> tuple[Frame, ...]:
+    """The frames of several looks at one clip, each once, in order of presentation."""
+    return tuple(sorted({f.index: f for look in looks for f in look}.values(), key=lambda frame: frame.index))
 
 
 def _spread(frames: Sequence[Frame], count: int) -> list[Frame]:
-    chosen = np.unique(np.linspace(0, len(frames) - 1, count).round().astype(int))
+    """At most so many frames, spread over time as evenly as there are any."""
+    clip_s = np.array([frame.clip_s for frame in frames])
+    wanted_s = np.linspace(clip_s[0], clip_s[-1], count)
+    chosen = np.unique(np.abs(clip_s[:, None] - wanted_s).argmin(axis=0))
     return [frames[k] for k in chosen]
 
 
@@ -114,15 +112,17 @@ def _measure_light(luma: Luma, inside: npt.NDArray[np.bool_] | None, *, full_ran
 
 def _rise_widths(luma: Luma) -> FloatArray:
     """Widths from 10 to 90 % of the rise of the picture's strongest steps, along rows and along columns [px]."""
-    return np.concatenate([_rises_along_rows(luma), _rises_along_rows(np.ascontiguousarray(luma.T))])
-
-
-def _rises_along_rows(luma: Luma) -> FloatArray:
     luma = np.ascontiguousarray(luma)
-    across = np.abs(cv2.Sobel(luma, cv2.CV_16S, 1, 0))
-    along = np.abs(cv2.Sobel(luma, cv2.CV_16S, 0, 1))
+    by_col, by_row = np.abs(cv2.Sobel(luma, cv2.CV_16S, 1, 0)), np.abs(cv2.Sobel(luma, cv2.CV_16S, 0, 1))
+    return np.concatenate([_rises_along_rows(luma, by_col, by_row), _rises_along_rows(luma.T, by_row.T, by_col.T)])
+
+
+def _rises_along_rows(luma: Luma, across: npt.NDArray[np.int16], along: npt.NDArray[np.int16]) -> FloatArray:
+    # Every second row shows what its neighbours show.
+    luma, across, along = luma[::2], across[::2], along[::2]
     # Steps that run nearly straight up the picture: others look wider along a row than they are.
-    steep = (across > 4 * 16) & (along < across // 5)
+    steep = across > 4 * 16
+    steep &= along < across // 5
     steep[:, :_REACH_PX] = steep[:, -_REACH_PX:] = False
     steep[:, 1:-1] &= (across[:, 1:-1] >= across[:, :-2]) & (across[:, 1:-1] > across[:, 2:])
     rows, cols = np.nonzero(steep)
@@ -157,15 +157,18 @@ def _measure_moves(frames: Sequence[Frame]) -> tuple[float, float, int, int]:
     if len(frames) < 2:
         return float("nan"), float("nan"), 0, 0
     width_px = frames[0].luma.shape[1]
-    neighbours = [(a, b) for a, b in pairwise(frames) if b.index == a.index + 1]
-    stride = max(1, len(neighbours) // _PAIRS)
-    moves = [measure_shift(shrink(a.luma), shrink(b.luma), width_px)[0] for a, b in neighbours[::stride]]
+    by_index = {frame.index: frame for frame in frames}
+    shrunk = functools.cache(lambda index: shrink(by_index[index].luma))
+    neighbours = [(a.index, b.index) for a, b in pairwise(frames) if b.index == a.index + 1]
+    pairs = np.unique(np.linspace(0, len(neighbours) - 1, min(_PAIRS, len(neighbours))).round().astype(int))
+    moves = [measure_shift(shrunk(a), shrunk(b), width_px)[0] for a, b in (neighbours[k] for k in pairs)]
     moves = [m for m in moves if np.isfinite(m)]
     doubled = sum(frame.doubled for run in split_runs(frames) for frame in mark_doubles(iter(run)))
     starts = [run[0] for run in split_runs(frames)]
     starts = starts if len(starts) > 1 else [frames[0], frames[len(frames) // 2], frames[-1]]
-    first = shrink(starts[0].luma)
-    wander = [measure_shift(first, shrink(f.luma), width_px)[0] for f in _spread(starts, _PLACES)[1:]]
+    wander = [
+        measure_shift(shrunk(starts[0].index), shrunk(f.index), width_px)[0] for f in _spread(starts, _PLACES)[1:]
+    ]
     wander = [w for w in wander if np.isfinite(w)]
     shake_px = float(np.sqrt(np.mean(np.square(moves)))) if moves else float("nan")
     return shake_px, max(wander, default=float("nan")), doubled, len(neighbours)

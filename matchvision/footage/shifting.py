@@ -21,6 +21,8 @@ _PICTURES: Final = 15
 _BLOCKS: Final = (8, 5)
 _LEAST_TEXTURE: Final = 4.0
 _LEAST_LIKENESS: Final = 0.7
+#: A block found within this of its old place [px of the small picture] is not sought any further.
+_HARDLY_MOVED_PX: Final = 0.5
 #: Turns in which a block's shift is refined.
 _TURNS: Final = 6
 
@@ -78,10 +80,13 @@ def measure_shift(before: Luma, now: Luma, width_px: int) -> tuple[float, int]:
             second = whole[top : top + tall, left : left + wide]
             if min(float(first.std()), float(second.std())) < _LEAST_TEXTURE:
                 continue
-            # It lays the window over the very arrays that it is given.
-            (right, down), _ = cv2.phaseCorrelate(first.copy(), second.copy(), window)
             middle = (left + (wide - 1) / 2, top + (tall - 1) / 2)
-            refined = _refine(first, whole, middle, np.rint([right, down]), window)
+            # Mostly nothing has moved, and the search by whole pixels can be spared.
+            refined = _refine(first, whole, middle, np.zeros(2), window)
+            if refined is None or np.hypot(*refined) > _HARDLY_MOVED_PX:
+                # It lays the window over the very arrays that it is given.
+                (right, down), _ = cv2.phaseCorrelate(first.copy(), second.copy(), window)
+                refined = _refine(first, whole, middle, np.rint([right, down]), window)
             if refined is not None:
                 moves.append(float(np.hypot(*refined)))
     return (float(np.median(moves)) * width_px / cols if moves else float("nan")), len(moves)

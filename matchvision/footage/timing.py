@@ -1,5 +1,6 @@
 """When each picture is shown: presentation times from the container, never from index and nominal rate."""
 
+import functools
 import heapq
 from collections import deque
 from collections.abc import Iterable, Iterator
@@ -59,6 +60,16 @@ def scan_times(path: Path) -> ClipTimes:
     FootageError
         The clip cannot be opened, or its pictures carry no times.
     """
+    try:
+        state = path.stat()
+    except OSError:
+        return _scan(path, -1, -1)
+    return _scan(path, state.st_size, state.st_mtime_ns)
+
+
+@functools.lru_cache(maxsize=4)
+def _scan(path: Path, size: int, changed_ns: int) -> ClipTimes:
+    """The times of a file in the state told by its size and time of change; several stages ask for them."""
     shown: list[float] = []
     keyframes: list[float] = []
     with open_clip(path) as (container, stream):
@@ -78,7 +89,9 @@ def scan_times(path: Path) -> ClipTimes:
         except (av.error.InvalidDataError, av.error.EOFError):
             # A file cut short after its table of contents: what was reached still serves.
             pass
-    return ClipTimes(np.sort(np.array(shown)), np.sort(np.array(keyframes)), stated)
+    times = ClipTimes(np.sort(np.array(shown)), np.sort(np.array(keyframes)), stated)
+    times.shown_s.flags.writeable = times.keyframe_s.flags.writeable = False
+    return times
 
 
 def pair_in_order(decoded: Iterable[tuple[float, Picture]], depth: int) -> Iterator[tuple[float, Picture]]:

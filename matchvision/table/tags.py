@@ -1,7 +1,9 @@
 """Printed tags: where the sheet puts their corners, and where a picture shows them."""
 
 from collections.abc import Iterable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from os import cpu_count
 
 import cv2
 import numpy as np
@@ -159,7 +161,8 @@ def search_tags(pictures: Sequence[Luma], layout: TagLayout, looks: int = 6) -> 
     if not families or not pictures:
         return []
     chosen = np.unique(np.linspace(0, len(pictures) - 1, looks).round().astype(int))
-    found = [detect_tags(pictures[k], families) for k in chosen]
+    with ThreadPoolExecutor(min(cpu_count() or 1, len(chosen))) as pool:
+        found = list(pool.map(lambda k: detect_tags(pictures[k], families), chosen))
     seen = {name for tags in found for name in tags}
     if set(layout.names) - seen:
         again = detect_tags_enlarged(pictures[int(chosen[0])], families)
