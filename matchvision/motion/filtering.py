@@ -1,4 +1,4 @@
-"""The loops of the state smoother, compiled: a filter forwards and a smoother backwards, for one to three states."""
+"""The loops of the state smoother, compiled: a filter forwards and a smoother backwards, for a few states."""
 
 from collections.abc import Callable
 from math import factorial
@@ -10,6 +10,7 @@ import numpy.typing as npt
 from scipy.linalg import expm
 
 FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
 
 
 def step_matrices(steps: FloatArray, order: int, relax: float = np.inf) -> tuple[FloatArray, FloatArray]:
@@ -60,15 +61,50 @@ def step_matrices(steps: FloatArray, order: int, relax: float = np.inf) -> tuple
     return transition, drive
 
 
+def add_slow_noise(
+    transition: FloatArray, drive: FloatArray, start: FloatArray, steps_s: FloatArray, u: float, memory_s: float
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
+    """A model (n, d, d) with one state more: noise of the data that forgets itself slowly.
+
+    Returns
+    -------
+    look : (d,) or (d + 1,) float array
+        What the data show: the first state, and the noise.
+    transition, drive, fixed, start
+        The model's, and the noise's own driving covariance, which has nothing to do with the model's.
+
+    Notes
+    -----
+    An Ornstein–Uhlenbeck process: b⁺ = e b + w with e = exp(−Δ/memory) and w of variance u² (1 − e²).
+    Checked by: tests/derived/test_smoother.py::test_slow_noise_is_not_taken_for_motion
+    """
+    d = len(start)
+    if u <= 0:
+        return np.eye(d)[0], transition, drive, np.zeros_like(drive), start
+    keep = np.exp(-steps_s / memory_s)
+    larger = [np.zeros((len(steps_s), d + 1, d + 1)) for _ in range(3)]
+    larger[0][:, :d, :d], larger[1][:, :d, :d] = transition, drive
+    larger[0][:, d, d], larger[2][:, d, d] = keep, u**2 * (1 - keep**2)
+    look = np.zeros(d + 1)
+    look[0] = look[d] = 1.0
+    return look, larger[0], larger[1], larger[2], np.append(start, u**2)
+
+
 def _filter_loops(
-    y: FloatArray, r: FloatArray, q: FloatArray, transition: FloatArray, drive: FloatArray, start: FloatArray
+    y: FloatArray,
+    r: FloatArray,
+    look: FloatArray,
+    entry: IntArray,
+    transition: FloatArray,
+    drive: FloatArray,
+    start: FloatArray,
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
-    n, d = len(y), transition.shape[1]
+    (n, m), d = y.shape, transition.shape[1]
     predicted, predicted_p = np.zeros((n, d)), np.zeros((n, d, d))
     updated, updated_p = np.zeros((n, d)), np.zeros((n, d, d))
-    innovation, spread = np.full(n, np.nan), np.full(n, np.nan)
-    half = np.zeros((d, d))
-    begun = False
+    innovation, spread = np.full((n, m), np.nan), np.full((n, m), np.nan)
+    half, seen = np.zeros((d, d)), np.zeros(d)
+    begun = np.zeros(m, dtype=np.bool_)
     for k in range(n):
         for i in range(d):
             if k == 0:
@@ -82,28 +118,35 @@ def _filter_loops(
         if k > 0:
             for i in range(d):
                 for j in range(d):
-                    total = q[k - 1] * drive[k - 1, i, j]
+                    total = drive[k - 1, i, j]
                     for a in range(d):
                         total += half[i, a] * transition[k - 1, j, a]
                     predicted_p[k, i, j] = total
-        if not np.isfinite(y[k]):
-            updated[k], updated_p[k] = predicted[k], predicted_p[k]
-            continue
-        if not begun:
-            predicted[k, 0] = y[k]
-            begun = True
-        e = y[k] - predicted[k, 0]
-        s = predicted_p[k, 0, 0] + r[k]
-        innovation[k], spread[k] = e, s
-        for i in range(d):
-            gain_i = predicted_p[k, i, 0] / s
-            updated[k, i] = predicted[k, i] + gain_i * e
-            for j in range(d):
-                # Joseph's form, written out for one value: it keeps the covariance positive.
-                gain_j = predicted_p[k, j, 0] / s
-                p_ij = predicted_p[k, i, j]
-                p_0j, p_i0, p_00 = predicted_p[k, 0, j], predicted_p[k, i, 0], predicted_p[k, 0, 0]
-                updated_p[k, i, j] = p_ij - gain_i * p_0j - p_i0 * gain_j + gain_i * (p_00 + r[k]) * gain_j
+        updated[k], updated_p[k] = predicted[k], predicted_p[k]
+        for c in range(m):
+            if not np.isfinite(y[k, c]):
+                continue
+            e = y[k, c]
+            for i in range(d):
+                e -= look[c, i] * updated[k, i]
+            if not begun[c]:
+                # A channel's first value says where its own state starts.
+                begun[c] = True
+                predicted[k, entry[c]] += e
+                updated[k, entry[c]] += e
+                e = 0.0
+            s = r[k, c]
+            for i in range(d):
+                seen[i] = 0.0
+                for j in range(d):
+                    seen[i] += updated_p[k, i, j] * look[c, j]
+            for i in range(d):
+                s += look[c, i] * seen[i]
+            innovation[k, c], spread[k, c] = e, s
+            for i in range(d):
+                updated[k, i] += seen[i] / s * e
+                for j in range(d):
+                    updated_p[k, i, j] -= seen[i] * seen[j] / s
     return predicted, predicted_p, updated, updated_p, innovation, spread
 
 
@@ -162,5 +205,49 @@ def _smooth_loops(
     return x, p
 
 
-run_filter: Callable[..., Any] = numba.njit(cache=True)(_filter_loops)
+run_channels: Callable[..., Any] = numba.njit(cache=True)(_filter_loops)
 run_smoother: Callable[..., Any] = numba.njit(cache=True)(_smooth_loops)
+
+
+def run_filter(
+    y: FloatArray,
+    r: FloatArray,
+    q: FloatArray,
+    transition: FloatArray,
+    drive: FloatArray,
+    start: FloatArray,
+    look: FloatArray | None = None,
+    fixed: FloatArray | None = None,
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Filter one series.
+
+    Parameters
+    ----------
+    y, r : (n,) float arrays
+        Data, NaN where there are none, and their variances.
+    q : (n − 1,) float array
+        Strength of the driving noise in each step.
+    transition, drive : (n − 1, d, d) float arrays
+        As from `step_matrices`.
+    start : (d,) float array
+        Variances of the states at the first time.
+    look : (d,) float array, optional
+        What the data show of the states; without it the first.
+    fixed : (n − 1, d, d) float array, optional
+        Driving covariance on top, whatever ``q`` is.
+
+    Returns
+    -------
+    tuple
+        Predicted states (n, d) and covariances (n, d, d), updated ones, innovations (n,) and their variances.
+
+    Notes
+    -----
+    R. E. Kalman, J. Basic Engineering 82 (1960) 35. The first value is where the first state starts.
+    Checked by: tests/published/test_state_smoother.py::test_nile_steady_variance
+    """
+    whole = q[:, None, None] * drive + (0.0 if fixed is None else fixed)
+    shown = np.eye(transition.shape[1])[0] if look is None else look
+    entry = np.zeros(1, dtype=np.int64)
+    *states, innovation, spread = run_channels(y[:, None], r[:, None], shown[None], entry, transition, whole, start)
+    return (*states, innovation[:, 0], spread[:, 0])

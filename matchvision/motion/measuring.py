@@ -8,10 +8,11 @@ from matchvision.geometry.placing import Placing
 from matchvision.motion.arms import measure_arm
 from matchvision.motion.bodies import U_SHEET_HEIGHT_M
 from matchvision.motion.machines import Pose, measure_pose, motion_of
+from matchvision.motion.rims import RimPlaces
 from matchvision.motion.rope import RopeReading, measure_rope
 from matchvision.motion.sighting import Sighting, sight_markers
 from matchvision.motion.standing import is_level
-from matchvision.motion.wheels import RimPlaces, allow_for_trembling, measure_wheel
+from matchvision.motion.wheels import allow_for_trembling, measure_wheel
 from matchvision.records.camera import Cameras
 from matchvision.records.motion import MachineMotion, Motion, Places, WheelMotion
 from matchvision.records.results import StageNote

@@ -4,15 +4,14 @@ The state is the value and its first derivatives; white noise drives the highest
 from the data, and may change with time: a wheel that lets go jumps, a machine that pulls does not.
 """
 
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import gaussian_filter1d
 from scipy.optimize import minimize_scalar
 
-from matchvision.motion.filtering import run_filter, run_smoother, step_matrices
+from matchvision.motion.filtering import add_slow_noise, run_filter, run_smoother, step_matrices
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -77,28 +76,43 @@ class Smoothed:
         return np.asarray(np.sqrt(self.covariance[:, 2, 2]))
 
 
+@dataclass(frozen=True)
+class SlowNoise:
+    """Noise that goes together over frames: its standard deviation and the time in which it forgets itself [s]."""
+
+    u: float
+    memory_s: float
+
+
 @dataclass(frozen=True, eq=False)
 class _Series:
     """Data on their own clock: the typical step is 1, so that the states are of one size."""
 
     y: FloatArray
     r: FloatArray
+    look: FloatArray
     transition: FloatArray
     drive: FloatArray
+    fixed: FloatArray
     start: FloatArray
 
-    def run(self, q: FloatArray) -> Any:  # noqa: ANN401 - the compiled filter's six arrays
-        return run_filter(self.y, self.r, q, self.transition, self.drive, self.start)
+    def run(self, q: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
+        return run_filter(self.y, self.r, q, self.transition, self.drive, self.start, self.look, self.fixed)
 
     def reversed(self) -> "_Series":
         """The same data backwards in time."""
-        return _Series(
-            np.ascontiguousarray(self.y[::-1]),
-            np.ascontiguousarray(self.r[::-1]),
-            np.ascontiguousarray(self.transition[::-1]),
-            np.ascontiguousarray(self.drive[::-1]),
-            self.start,
+        return replace(
+            self,
+            y=np.ascontiguousarray(self.y[::-1]),
+            r=np.ascontiguousarray(self.r[::-1]),
+            transition=np.ascontiguousarray(self.transition[::-1]),
+            drive=np.ascontiguousarray(self.drive[::-1]),
+            fixed=np.ascontiguousarray(self.fixed[::-1]),
         )
+
+    def noisier(self, factor: float) -> "_Series":
+        """The same data with more noise."""
+        return replace(self, r=self.r * factor, fixed=self.fixed * factor)
 
 
 def _score(innovation: FloatArray, spread: FloatArray, skip: int) -> FloatArray:
@@ -163,8 +177,8 @@ def _wild(series: _Series, q: FloatArray) -> npt.NDArray[np.bool_]:
     """Single values that their neighbours on both sides contradict by more than six standard deviations."""
     predicted, predicted_p, updated, updated_p, _, _ = series.run(q)
     x, p = run_smoother(predicted, predicted_p, updated, updated_p, series.transition)
-    share = np.clip(p[:, 0, 0] / series.r, 0.0, 0.999)
-    apart = np.abs(series.y - x[:, 0]) / np.sqrt(series.r * (1 - share))
+    share = np.clip(p @ series.look @ series.look / series.r, 0.0, 0.999)
+    apart = np.abs(series.y - x @ series.look) / np.sqrt(series.r * (1 - share))
     return np.asarray(np.nan_to_num(apart) > 6.0)
 
 
@@ -176,6 +190,7 @@ def smooth_series(
     order: int = 3,
     relax_s: float = RELAX_S,
     drive: float | None = None,
+    slow: SlowNoise | None = None,
     adaptive: bool = True,
     longest_gap_s: float = LONGEST_GAP_S,
 ) -> Smoothed:
@@ -191,6 +206,8 @@ def smooth_series(
         Number of states: value; and rate; and acceleration. White noise drives the last.
     drive : float, optional
         Spectral density of the driving noise; without it, it is estimated together with a factor on ``u_value``.
+    slow : SlowNoise, optional
+        Noise of the data on top of ``u_value`` that goes together from frame to frame.
     adaptive : bool
         Whether the driving noise may change with time.
     longest_gap_s : float
@@ -227,7 +244,10 @@ def smooth_series(
     noise = float(np.median(u_value[known]))
     largest = float(np.max(np.abs(np.diff(value[known]))))
     start = (30 * noise + 3 * largest) ** 2 * np.ones(order)
-    series = _Series(value - middle, r, transition, unit_drive, start)
+    look, transition, unit_drive, fixed, start = add_slow_noise(
+        transition, unit_drive, start, np.diff(t_s), slow.u if slow else 0.0, slow.memory_s if slow else 1.0
+    )
+    series = _Series(value - middle, r, look, transition, unit_drive, fixed, start)
     skip = order
     scale = tick ** (2 * order - 1)
     shape = np.ones(n - 1)
@@ -238,24 +258,24 @@ def smooth_series(
         if adaptive:
             window = max(2.0, LOCAL_WINDOW_S / tick)
             for _ in range(2):
-                noisier = _Series(series.y, r * factor, transition, unit_drive, start)
+                noisier = series.noisier(factor)
                 shape = shape * 0 + _local_shape(noisier, q, window, skip)
                 wild = _wild(noisier, q * shape)
                 alone = wild & ~np.roll(wild, 1) & ~np.roll(wild, -1)
-                series = _Series(np.where(alone, np.nan, series.y), r, transition, unit_drive, start)
+                series = replace(series, y=np.where(alone, np.nan, series.y))
                 known = known & ~alone
                 level, factor = _fit_levels(series, shape, skip, free_noise=free)
                 shape, q = shape * level / q, q
         levels = q * shape
     else:
         levels = np.full(n - 1, drive * scale)
-    final = _Series(series.y, r * factor, transition, unit_drive, start)
-    predicted, predicted_p, updated, updated_p, _, _ = final.run(levels)
+    predicted, predicted_p, updated, updated_p, _, _ = series.noisier(factor).run(levels)
     x, p = run_smoother(predicted, predicted_p, updated, updated_p, transition)
     bridged = _bridged(t_s, known, longest_gap_s)
     states = np.full((n, 3), np.nan)
     covariance = np.full((n, 3, 3), np.nan)
     per_second = tick ** -np.arange(order, dtype=np.float64)
+    x, p = x[:, :order], p[:, :order, :order]
     states[:, :order] = np.where(bridged[:, None], x * per_second, np.nan)
     covariance[:, :order, :order] = np.where(bridged[:, None, None], p * np.outer(per_second, per_second), np.nan)
     return Smoothed(

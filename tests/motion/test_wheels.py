@@ -8,7 +8,8 @@ from hypothesis import strategies as st
 
 from matchvision.geometry.placing import PlanePlacing
 from matchvision.motion import measure_motion
-from matchvision.motion.wheels import RimPlaces, find_face_middle, turning_angles, unwrap_turns
+from matchvision.motion.rims import RimPlaces, find_face_middle, turning_angles
+from matchvision.motion.wheels import unwrap_turns
 from matchvision.records.tracks import MarkerPlan
 from tests.truth import SAMPLE_CLIPS, read_run, read_truth, true_cameras, true_tracks
 

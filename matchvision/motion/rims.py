@@ -1,0 +1,191 @@
+"""Marks on a wheel's rim: their places on the face, the circle's middle, the angle, and how the places scatter."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from matchvision.geometry.camera import rays
+from matchvision.geometry.placing import PlanePlacing
+from matchvision.motion.machines import Pose
+from matchvision.motion.sighting import Sighting
+from matchvision.motion.smoothing import SlowNoise
+from matchvision.records.sheet import Wheel
+from matchvision.records.tracks import MarkerPlan, Tracks
+
+FloatArray = npt.NDArray[np.float64]
+
+#: How far the face's middle may lie off where pose and sheet put it, in its plane [m].
+U_FACE_MIDDLE_M = 0.004
+#: A mark further off its circle than this is not this mark [m].
+WILD_MARK_M = 0.012
+#: Time over which the marks' slow errors are told from their fast ones [s].
+SLOW_LAG_S = 0.1
+#: Fewer places than this do not show how the errors go together.
+FEWEST_FOR_SCATTER = 60
+
+
+@dataclass(frozen=True, eq=False)
+class RimPlaces:
+    """Rim marks of one wheel on its face plane.
+
+    Attributes
+    ----------
+    columns : marks' columns in the tracks
+    placing : PlanePlacing of (n, k)
+        Its own covariance holds the pixels' part and the plane's own place.
+    along_m, up_m : (n, k) float arrays
+        Coordinates in the face, from its middle by pose and sheet.
+    variance : (n, k, 2, 2) float array
+        Of (along, up), new in every frame.
+    camera_jacobian : (n, k, 3, 15) float array
+        Derivatives of the places by the camera, the plane moving along.
+    seen : (n, k) bool array
+    """
+
+    columns: list[int]
+    placing: PlanePlacing
+    along_m: FloatArray
+    up_m: FloatArray
+    variance: FloatArray
+    camera_jacobian: FloatArray
+    seen: npt.NDArray[np.bool_]
+
+
+def place_rim(pose: Pose, wheel: Wheel, tracks: Tracks, sighting: Sighting) -> RimPlaces | None:
+    """Rim marks of a wheel on its upright face plane, which turns and travels with the machine; None without marks."""
+    columns = [
+        i for i, p in enumerate(tracks.plans) if p.kind == "rim" and p.machine == pose.machine and p.wheel == wheel.name
+    ]
+    if not columns:
+        return None
+    middle, middle_jacobian = pose.point_of(wheel.face_m)
+    forward, left, up = pose.axes()
+    normal = left if wheel.face_m[1] >= 0 else -left
+    u_offset = np.sqrt(
+        (normal[:, 0] * pose.along.u_value) ** 2
+        + (normal[:, 1] * pose.y.u_value) ** 2
+        + (wheel.face_m[0] * pose.heading.u_value) ** 2
+    )
+    placing = sighting.place_on(columns, middle[:, None, :], normal[:, None, :], u_offset[:, None])
+    # When the camera's error moves the machine, it moves the plane, and the mark along its line of sight.
+    _, direction = rays(sighting.parameters[:, None, :], sighting.pixels_px[:, columns])
+    lever = direction / np.sum(direction * normal[:, None, :], axis=-1, keepdims=True)
+    plane_moves = np.einsum("ni,nip->np", normal, middle_jacobian)
+    shared = sighting.common(placing.camera_jacobian)
+    jacobian = shared + lever[..., None] * plane_moves[:, None, None, :]
+    away = placing.point_m - middle[:, None, :]
+    frame = np.stack([forward, up], axis=1)
+    in_face = np.einsum("nij,nkj->nki", frame, away)
+    # A moving camera's pose moves mark and plane alike; what it does to the mark alone is the cautious choice.
+    own = placing.cov_own + sighting.own_spread(placing.camera_jacobian)
+    variance = np.einsum("nij,nkjl,nml->nkim", frame, own, frame)
+    return RimPlaces(columns, placing, in_face[..., 0], in_face[..., 1], variance, jacobian, sighting.seen[:, columns])
+
+
+def find_face_middle(rim: RimPlaces, circle_m: FloatArray) -> tuple[float, float]:
+    """Where the circle's middle lies in the face, (along, up) [m], off the place that pose and sheet give.
+
+    A camera error shifts pose and face; all frames share it, and marks that go round show it.
+
+    Notes
+    -----
+    Gauss–Newton on the marks' distances from the middle, under a prior of `U_FACE_MIDDLE_M` about zero; distances are
+    weighted by the pixels' uncertainty and by a tenth of their number for what frames have in common.
+    Checked by: tests/motion/test_wheels.py::test_shifted_face_is_found
+    """
+    middle = np.zeros(2)
+    seen = rim.seen & np.isfinite(rim.along_m) & np.isfinite(rim.variance).all(axis=(2, 3))
+    if not seen.any():
+        return 0.0, 0.0
+    for _ in range(6):
+        along, up = rim.along_m - middle[0], rim.up_m - middle[1]
+        reach = np.hypot(along, up)
+        unit = np.stack([along, up], axis=-1) / np.where(reach > 0, reach, 1.0)[..., None]
+        off = reach - circle_m
+        good = seen & (np.abs(off) < WILD_MARK_M)
+        weight = 0.1 / np.einsum("nki,nkij,nkj->nk", unit, np.where(good[..., None, None], rim.variance, 1.0), unit)
+        weight, unit, off = weight[good], unit[good], off[good]
+        normal = (unit * weight[:, None]).T @ unit + np.eye(2) / U_FACE_MIDDLE_M**2
+        right = (unit * weight[:, None]).T @ off - middle / U_FACE_MIDDLE_M**2
+        middle = middle + np.linalg.solve(normal, right)
+    return float(middle[0]), float(middle[1])
+
+
+def turning_angles(
+    rim: RimPlaces, plans: list[MarkerPlan], middle: tuple[float, float]
+) -> tuple[FloatArray, FloatArray]:
+    """How far the wheel has turned in each frame [rad], up to whole turns, and its uncertainty; NaN without a mark.
+
+    Marks seen together are joined by weighted least squares on the circle. Driving forward carries a mark from up to
+    forward: its place on the circle, counted from forward through up, falls as the wheel turns.
+    """
+    along, up = rim.along_m - middle[0], rim.up_m - middle[1]
+    circle = np.array([p.circle_m for p in plans])
+    reach = np.hypot(along, up)
+    place = np.arctan2(up, along)
+    turned = np.radians([p.angle_deg for p in plans]) - place
+    tangent = np.stack([-np.sin(place), np.cos(place)], axis=-1)
+    variance = np.einsum("nki,nkij,nkj->nk", tangent, rim.variance, tangent) / circle**2
+    good = rim.seen & np.isfinite(turned) & np.isfinite(variance) & (np.abs(reach - circle) < WILD_MARK_M)
+    weight = np.where(good, 1.0 / np.where(good, variance, 1.0), 0.0)
+    # About the best mark's angle, so that the mean does not suffer from whole turns.
+    rows = np.arange(len(turned))
+    base = np.where(good, turned, 0.0)[rows, np.argmax(weight, axis=1)]
+    apart = np.angle(np.exp(1j * np.where(good, turned - base[:, None], 0.0)))
+    total = weight.sum(axis=1)
+    some = total > 0
+    safe = np.where(some, total, 1.0)
+    angle = base + (weight * apart).sum(axis=1) / safe
+    # Marks that contradict each other widen the result.
+    spread = (weight * (apart - ((weight * apart).sum(axis=1) / safe)[:, None]) ** 2).sum(axis=1)
+    widen = np.maximum(1.0, spread / np.maximum(good.sum(axis=1) - 1, 1) / 4.0)
+    return np.where(some, angle, np.nan), np.where(some, np.sqrt(widen / safe), np.nan)
+
+
+@dataclass(frozen=True)
+class MarkScatter:
+    """How far marks lie off their circle [m]: what is new in every frame, and what goes together over frames."""
+
+    u_fast_m: float
+    slow: SlowNoise
+
+
+def scatter_of_marks(
+    rim: RimPlaces, circle_m: FloatArray, middle: tuple[float, float], real_s: FloatArray
+) -> MarkScatter | None:
+    """The marks' errors, split into fast and slow ones by what shows across their path; None where too few show.
+
+    A compressed picture puts a mark off by the same tenths of a pixel for some frames. Along the path this would look
+    like a change of rate. Across it there is no motion, so the distances from the circle tell how large such errors
+    are, and how long they last; along the path they are taken to be alike.
+
+    Notes
+    -----
+    The distances' autocovariances c(0), c(1 frame), c(`SLOW_LAG_S`) fit white noise on top of an
+    Ornstein–Uhlenbeck process: memory = (lag − Δ)/ln(c(Δ)/c(lag)), u² = c(Δ) e^(Δ/memory), the rest of c(0) is white.
+    Slow errors below twice the standard error of an autocovariance, c(0)/√n, are taken as none.
+    Checked by: tests/motion/test_rims.py::test_slow_errors_are_told_from_fast_ones
+    """
+    off = np.hypot(rim.along_m - middle[0], rim.up_m - middle[1]) - circle_m
+    off = np.where(rim.seen & (np.abs(off) < WILD_MARK_M), off, np.nan)
+    count = np.isfinite(off).sum(axis=0)
+    off = off[:, count >= FEWEST_FOR_SCATTER]
+    if off.shape[1] == 0:
+        return None
+    off = off - np.nanmean(off, axis=0)
+    tick_s = float(np.median(np.diff(real_s)))
+    lag = max(2, round(SLOW_LAG_S / tick_s))
+
+    def together(frames: int) -> float:
+        pairs = off[frames:] * off[: len(off) - frames]
+        known = np.isfinite(pairs)
+        return float(pairs[known].mean()) if known.any() else 0.0
+
+    whole, next_one, later = together(0), together(1), together(lag)
+    unsure = 2.0 * whole / np.sqrt(np.isfinite(off).sum())
+    if next_one <= unsure:
+        return MarkScatter(float(np.sqrt(whole)), SlowNoise(0.0, SLOW_LAG_S))
+    memory_s = (lag - 1) * tick_s / np.log(next_one / np.clip(later, 0.05 * next_one, 0.9 * next_one))
+    slow = min(next_one * np.exp(tick_s / memory_s), 0.9 * whole)
+    return MarkScatter(float(np.sqrt(whole - slow)), SlowNoise(float(np.sqrt(slow)), float(memory_s)))

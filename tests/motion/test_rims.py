@@ -1,0 +1,69 @@
+"""How the errors of rim marks are told apart."""
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+
+from matchvision.geometry.placing import PlanePlacing
+from matchvision.motion.rims import RimPlaces, find_face_middle, scatter_of_marks
+
+FloatArray = npt.NDArray[np.float64]
+
+CIRCLE_M = 0.029
+N = 3000
+REAL_S = np.arange(N) / 60.0
+
+
+def rim_with(errors_m: FloatArray) -> RimPlaces:
+    """Two marks of a turning wheel, off by errors (n, 2 marks, 2) along and up."""
+    place = np.radians([0.0, 90.0]) - 3.0 * REAL_S[:, None]
+    nothing = PlanePlacing(np.zeros((N, 2, 3)), np.zeros((N, 2, 3, 3)), np.zeros((N, 2, 3, 3)), np.zeros((N, 2, 3, 15)))
+    variance = np.broadcast_to(0.0003**2 * np.eye(2), (N, 2, 2, 2))
+    return RimPlaces(
+        [0, 1],
+        nothing,
+        CIRCLE_M * np.cos(place) + errors_m[..., 0],
+        CIRCLE_M * np.sin(place) + errors_m[..., 1],
+        variance,
+        np.zeros((N, 2, 3, 15)),
+        np.ones((N, 2), np.bool_),
+    )
+
+
+def slow_errors(generator: np.random.Generator, u_m: float, memory_s: float) -> FloatArray:
+    keep = np.exp(-1 / 60.0 / memory_s)
+    kicks = u_m * np.sqrt(1 - keep**2) * generator.standard_normal((N, 2, 2))
+    errors = np.zeros((N, 2, 2))
+    for k in range(1, N):
+        errors[k] = keep * errors[k - 1] + kicks[k]
+    return errors
+
+
+def test_slow_errors_are_told_from_fast_ones() -> None:
+    generator = np.random.default_rng(12)
+    fast = 0.00012 * generator.standard_normal((N, 2, 2))
+    rim = rim_with(fast + slow_errors(generator, 0.00025, 0.12))
+    scatter = scatter_of_marks(rim, np.full(2, CIRCLE_M), (0.0, 0.0), REAL_S)
+    assert scatter is not None
+    # 6000 values that go together over 14 frames (2 memories) are 430 independent ones: a variance to 7 %, the memory
+    # to about 15 %; three of each.
+    assert scatter.slow.u == pytest.approx(0.00025, rel=0.10)
+    assert scatter.slow.memory_s == pytest.approx(0.12, rel=0.45)
+    assert scatter.u_fast_m == pytest.approx(0.00012, rel=0.15)
+
+
+def test_white_errors_are_not_slow() -> None:
+    rim = rim_with(0.0003 * np.random.default_rng(2).standard_normal((N, 2, 2)))
+    middle = find_face_middle(rim, np.full(2, CIRCLE_M))
+    scatter = scatter_of_marks(rim, np.full(2, CIRCLE_M), middle, REAL_S)
+    assert scatter is not None
+    assert scatter.slow.u == 0.0
+    assert scatter.u_fast_m == pytest.approx(0.0003, rel=0.03)
+
+
+def test_too_few_marks_say_nothing() -> None:
+    rim = rim_with(np.zeros((N, 2, 2)))
+    few = np.zeros((N, 2), np.bool_)
+    few[:20] = True
+    sparse = RimPlaces(rim.columns, rim.placing, rim.along_m, rim.up_m, rim.variance, rim.camera_jacobian, few)
+    assert scatter_of_marks(sparse, np.full(2, CIRCLE_M), (0.0, 0.0), REAL_S) is None
