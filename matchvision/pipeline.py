@@ -8,18 +8,16 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from dataclasses import dataclass
 from itertools import chain, islice
-from typing import TypeVar
+from typing import Final, TypeVar
 
 from matchvision.errors import CannotMeasure, FootageError
 from matchvision.footage import (
-    NEIGHBOURS,
     LampWatch,
+    LookWatch,
     describe_footage,
     first_look,
     hear_start,
-    join_frames,
     look_at_scene,
-    measure_pictures,
     read_facts,
     read_frames,
 )
@@ -42,6 +40,8 @@ from matchvision.verdict import judge
 #: Told on long work: what is being done, how much is done, how much there is in all.
 Progress = Callable[[str, int, int], None]
 Record = TypeVar("Record")
+#: Pictures of the pass's beginning that wait for the camera, since the first look needs them too.
+_BEGIN: Final = 12
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,15 +109,15 @@ def watch(run: Run, facts: ClipFacts, progress: Progress | None) -> Watched:
     """A first look for the table, then one pass that lends each frame to the camera's and the markers' observers."""
     part = (run.sheet.clock.from_s, run.sheet.clock.until_s)
     with closing(read_ahead(read_frames(facts, *part))) as frames:
-        begin = list(islice(frames, NEIGHBOURS))
+        begin = list(islice(frames, _BEGIN))
         looked = first_look(facts, from_s=part[0], until_s=part[1], begin=begin)
         scene = look_at_scene(looked, run.calibration)
         with ThreadPoolExecutor(1) as aside:
-            looking = aside.submit(measure_pictures, join_frames(looked, begin), facts)
+            looking = aside.submit(LookWatch, looked, facts)
             view, table_note = find_or_hold_table(looked, run.sheet, run.lens, run.calibration, scene)
             look = looking.result()
         # Pictures in memory, which the long pass has better use for.
-        del looked
+        del looked, looking
         follower = CameraFollower(view, run.sheet)
         tracker = MarkerTracker(plan_markers(run), run.sheet, facts)
         length_s = min(facts.duration_s, part[1] or facts.duration_s) - (part[0] or 0.0)
@@ -125,6 +125,7 @@ def watch(run: Run, facts: ClipFacts, progress: Progress | None) -> Watched:
         lamp = watch_lamp(run, facts)
         doubled_s: list[float] = []
         for done, frame in enumerate(chain(hand_out(begin), frames), start=1):
+            look.see(frame)
             tracker.see(frame, follower.see(frame))
             if lamp is not None:
                 lamp.see(frame)
@@ -134,7 +135,7 @@ def watch(run: Run, facts: ClipFacts, progress: Progress | None) -> Watched:
     tracks, markers_note = tracker.tracks()
     camera_notes = (follower.note(),) if run.sheet.camera.moves else ()
     notes = (table_note, *camera_notes, markers_note)
-    return Watched(view, follower.cameras(), tracks, notes, look, tuple(doubled_s), lamp)
+    return Watched(view, follower.cameras(), tracks, notes, look.look(), tuple(doubled_s), lamp)
 
 
 def hand_out(frames: list[Frame]) -> Iterator[Frame]:

@@ -4,7 +4,7 @@ from matchvision.footage.checking import describe_footage
 from matchvision.footage.choosing import hear_start
 from matchvision.footage.glancing import first_look
 from matchvision.footage.lamp import LampWatch
-from matchvision.footage.looking import NEIGHBOURS, join_frames, measure_pictures
+from matchvision.footage.looking import NEIGHBOURS, LookWatch, join_frames, measure_pictures
 from matchvision.footage.reading import read_facts, read_frames
 from matchvision.footage.shifting import look_at_scene
 from matchvision.footage.sound import find_sound_onsets
@@ -15,6 +15,7 @@ from matchvision.footage.weighing import weigh_pictures
 __all__ = [
     "NEIGHBOURS",
     "LampWatch",
+    "LookWatch",
     "describe_footage",
     "find_sound_onsets",
     "first_look",

@@ -1,14 +1,20 @@
 """Flicker of lamps: a periodic change of brightness from picture to picture."""
 
 from collections.abc import Sequence
-from typing import Final
+from typing import Final, Protocol, TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
-from matchvision.records.frames import Frame
-
 FloatArray = npt.NDArray[np.float64]
+
+
+class _HasIndex(Protocol):
+    @property
+    def index(self) -> int: ...
+
+
+Numbered = TypeVar("Numbered", bound=_HasIndex)
 
 #: Fewest neighbouring pictures from which flicker is told, and the most that are used.
 _FEWEST, _MOST = 24, 120
@@ -22,13 +28,21 @@ _STANDS_OUT_RATIO: Final = 0.4
 LAMP_RATES_PER_S: Final = (100.0, 120.0)
 
 
-def measure_flicker(frames: Sequence[Frame], black: float) -> tuple[float, float]:
+def strip_means(luma: npt.NDArray[np.uint8]) -> FloatArray:
+    """Mean luma of strips across a picture, from the top down."""
+    rows = np.array_split(np.arange(0, luma.shape[0], 2), _STRIPS)
+    return np.array([float(np.mean(luma[strip[0] : strip[-1] + 1 : 2, ::4])) for strip in rows if len(strip)])
+
+
+def measure_flicker(time_s: FloatArray, luma: FloatArray, black: float) -> tuple[float, float]:
     """Amplitude of the periodic change of brightness over the mean, and its rate as the pictures show it [1/s].
 
     Parameters
     ----------
-    frames : sequence of Frames
-        The longest run of neighbours among them is used.
+    time_s : (n,) float array
+        When each of a run of neighbouring pictures is shown.
+    luma : (n, strips) float array
+        Their `strip_means`.
     black : float
         Luma of black.
 
@@ -44,15 +58,10 @@ def measure_flicker(frames: Sequence[Frame], black: float) -> tuple[float, float
     (1971) 10, which needs no even steps), after a parabola over time is taken out of each strip.
     Checked by: tests/footage/test_looking.py::test_lamp_flicker_is_found_with_its_rate
     """
-    run = max(split_runs(frames), key=len, default=[])[:_MOST]
-    if len(run) < _FEWEST:
+    if len(time_s) < _FEWEST:
         return float("nan"), float("nan")
-    time_s = np.array([f.clip_s for f in run])
-    time_s = time_s - time_s.mean()
-    rows = np.array_split(np.arange(0, run[0].luma.shape[0], 2), _STRIPS)
-    light = np.array(
-        [[float(np.mean(f.luma[strip[0] : strip[-1] + 1 : 2, ::4])) - black for strip in rows] for f in run]
-    )
+    time_s = time_s[:_MOST] - time_s[:_MOST].mean()
+    light = luma[:_MOST] - black
     light = light[:, light.mean(axis=0) > 4]
     if light.shape[1] == 0:
         return float("nan"), float("nan")
@@ -82,9 +91,9 @@ def measure_flicker(frames: Sequence[Frame], black: float) -> tuple[float, float
     return amplitude, rate_per_s
 
 
-def split_runs(frames: Sequence[Frame]) -> list[list[Frame]]:
-    """Frames cut into runs of neighbours."""
-    runs: list[list[Frame]] = []
+def split_runs(frames: Sequence[Numbered]) -> list[list[Numbered]]:
+    """Frames, or what was taken from them, cut into runs of neighbours."""
+    runs: list[list[Numbered]] = []
     for frame in frames:
         if runs and frame.index == runs[-1][-1].index + 1:
             runs[-1].append(frame)

@@ -23,7 +23,7 @@ _PLACES: Final = 6
 
 def first_look(
     facts: ClipFacts,
-    at_most: int = 16,
+    at_most: int = 12,
     from_s: float | None = None,
     until_s: float | None = None,
     begin: Sequence[Frame] | None = None,

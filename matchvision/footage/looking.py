@@ -1,27 +1,30 @@
 """What pictures show about how they were taken: sharpness, light, flicker, shake and doubled pictures."""
 
-import functools
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import Final
+from typing import Final, TypeVar
 
 import cv2
 import numpy as np
 import numpy.typing as npt
 
 from matchvision.footage.doubles import mark_doubles
-from matchvision.footage.flicker import measure_flicker, split_runs
+from matchvision.footage.flicker import measure_flicker, split_runs, strip_means
 from matchvision.footage.shifting import measure_shift, shrink
 from matchvision.records.footage import PictureLook
 from matchvision.records.frames import ClipFacts, Frame
 
 FloatArray = npt.NDArray[np.float64]
 Luma = npt.NDArray[np.uint8]
+Timed = TypeVar("Timed", "Frame", "Glimpse")
 
 #: Pictures in which sharpness and light are measured, pairs of which the move is, and places over the clip.
 _SHARPNESS_PICTURES, _LIGHT_PICTURES, _PAIRS, _PLACES = 3, 12, 8, 8
 #: Pictures from a clip's beginning, in turn, from which flicker, shake and repeats are told.
 NEIGHBOURS: Final = 32
+#: Of so many neighbours so many are kept, small, for what moves from one to the next.
+_SMALL_OF, _SMALL_KEPT = 4, 2
 #: Edges that are tried in a picture, each way, and their least rise as a share of the luma range.
 _EDGES: Final = 800
 _LEAST_RISE_RATIO: Final = 0.25
@@ -29,6 +32,53 @@ _LEAST_RISE_RATIO: Final = 0.25
 _REACH_PX: Final = 10
 #: Luma from which a pixel is blown out, and below which it is black, as shares of the luma range.
 _BLOWN_RATIO, _BLACK_RATIO = 0.985, 0.02
+
+
+@dataclass(frozen=True, eq=False)
+class Glimpse:
+    """What is kept of a picture until it is set beside others.
+
+    Attributes
+    ----------
+    strips : (n,) float array
+        As `strip_means` gives them.
+    small : (rows, cols) uint8 array or None
+        As `shrink` gives it; not kept of every picture.
+    """
+
+    index: int
+    clip_s: float
+    doubled: bool
+    width_px: int
+    strips: FloatArray
+    small: Luma | None
+
+
+class LookWatch:
+    """Measures a clip's pictures in passing: singly those of a first look, then the pass's own beginning.
+
+    Parameters
+    ----------
+    looked : sequence of Frames
+        In order of presentation; not kept.
+    facts : ClipFacts
+    """
+
+    def __init__(self, looked: Sequence[Frame], facts: ClipFacts) -> None:
+        self._facts = facts
+        self._stills = _measure_stills(looked, facts, None)
+        self._glimpses = {g.index: g for run in split_runs(looked) for g in _glimpse(run)}
+        self._seen = 0
+
+    def see(self, frame: Frame) -> None:
+        """Take the pass's next frame."""
+        if self._seen < NEIGHBOURS:
+            self._glimpses[frame.index] = _take_glimpse(frame, self._seen)
+            self._seen += 1
+
+    def look(self) -> PictureLook:
+        """What the pictures show."""
+        return _measure_together(self._stills, [self._glimpses[index] for index in sorted(self._glimpses)], self._facts)
 
 
 def measure_pictures(frames: Sequence[Frame], facts: ClipFacts, outline_px: FloatArray | None = None) -> PictureLook:
@@ -46,13 +96,27 @@ def measure_pictures(frames: Sequence[Frame], facts: ClipFacts, outline_px: Floa
     -----
     Checked by: tests/footage/test_looking.py::test_a_blurred_step_has_its_known_width
     """
+    glimpses = [glimpse for run in split_runs(frames) for glimpse in _glimpse(list(mark_doubles(iter(run))))]
+    return _measure_together(_measure_stills(frames, facts, outline_px), glimpses, facts)
+
+
+def _glimpse(run: Sequence[Frame]) -> list[Glimpse]:
+    return [_take_glimpse(frame, place) for place, frame in enumerate(run)]
+
+
+def _take_glimpse(frame: Frame, place: int) -> Glimpse:
+    """What is kept of the picture at a place in a run of neighbours; of two in four the whole, small."""
+    small = shrink(frame.luma) if place % _SMALL_OF < _SMALL_KEPT else None
+    return Glimpse(frame.index, frame.clip_s, frame.doubled, frame.luma.shape[1], strip_means(frame.luma), small)
+
+
+def _measure_stills(frames: Sequence[Frame], facts: ClipFacts, outline_px: FloatArray | None) -> PictureLook:
+    """What pictures show one by one, and how their light drifts."""
     spread = _spread(frames, _LIGHT_PICTURES)
     inside = _mask(frames[0].luma.shape, outline_px)
     light = np.array([_measure_light(f.luma, inside, full_range=facts.full_range) for f in spread])
     mean, clipped, dark = np.mean(light, axis=0)
     edges = np.concatenate([_rise_widths(f.luma) for f in _spread(frames, _SHARPNESS_PICTURES)])
-    flicker_ratio, flicker_per_s = measure_flicker(frames, _luma_range(full_range=facts.full_range)[0])
-    shake_px, wander_px, doubled, pairs = _measure_moves(frames)
     return PictureLook(
         pictures=len(frames),
         edge_px=float(np.quantile(edges, 0.25)) if len(edges) >= 20 else float("nan"),
@@ -60,12 +124,12 @@ def measure_pictures(frames: Sequence[Frame], facts: ClipFacts, outline_px: Floa
         clipped_ratio=float(clipped),
         dark_ratio=float(dark),
         drift_ratio=float(np.ptp(light[:, 0]) / mean) if len(spread) > 1 and mean > 0 else float("nan"),
-        flicker_ratio=flicker_ratio,
-        flicker_per_s=flicker_per_s,
-        shake_px=shake_px,
-        wander_px=wander_px,
-        doubled=doubled,
-        pairs=pairs,
+        flicker_ratio=float("nan"),
+        flicker_per_s=float("nan"),
+        shake_px=float("nan"),
+        wander_px=float("nan"),
+        doubled=0,
+        pairs=0,
     )
 
 
@@ -74,8 +138,8 @@ def join_frames(*looks: Sequence[Frame]) -> tuple[Frame, ...]:
     return tuple(sorted({f.index: f for look in looks for f in look}.values(), key=lambda frame: frame.index))
 
 
-def _spread(frames: Sequence[Frame], count: int) -> list[Frame]:
-    """At most so many frames, spread over time as evenly as there are any."""
+def _spread(frames: Sequence[Timed], count: int) -> list[Timed]:
+    """At most so many, spread over time as evenly as there are any."""
     clip_s = np.array([frame.clip_s for frame in frames])
     wanted_s = np.linspace(clip_s[0], clip_s[-1], count)
     chosen = np.unique(np.abs(clip_s[:, None] - wanted_s).argmin(axis=0))
@@ -152,23 +216,36 @@ def _rise_width(profile: FloatArray) -> float:
     return float(at[1] - at[0])
 
 
-def _measure_moves(frames: Sequence[Frame]) -> tuple[float, float, int, int]:
-    """Shake and wander of the whole picture [px], doubled pairs, and pairs looked at."""
-    if len(frames) < 2:
-        return float("nan"), float("nan"), 0, 0
-    width_px = frames[0].luma.shape[1]
-    by_index = {frame.index: frame for frame in frames}
-    shrunk = functools.cache(lambda index: shrink(by_index[index].luma))
-    neighbours = [(a.index, b.index) for a, b in pairwise(frames) if b.index == a.index + 1]
-    pairs = np.unique(np.linspace(0, len(neighbours) - 1, min(_PAIRS, len(neighbours))).round().astype(int))
-    moves = [measure_shift(shrunk(a), shrunk(b), width_px)[0] for a, b in (neighbours[k] for k in pairs)]
+def _measure_together(stills: PictureLook, glimpses: Sequence[Glimpse], facts: ClipFacts) -> PictureLook:
+    """Add what only several pictures show: flicker, shake and wander of the whole picture, doubled pairs."""
+    longest = max(split_runs(glimpses), key=len)
+    time_s, strips = np.array([g.clip_s for g in longest]), np.array([g.strips for g in longest])
+    flicker_ratio, flicker_per_s = measure_flicker(time_s, strips, _luma_range(full_range=facts.full_range)[0])
+    shake_px, wander_px = _measure_moves(glimpses)
+    return replace(
+        stills,
+        pictures=len(glimpses),
+        flicker_ratio=flicker_ratio,
+        flicker_per_s=flicker_per_s,
+        shake_px=shake_px,
+        wander_px=wander_px,
+        doubled=sum(glimpse.doubled for glimpse in glimpses),
+        pairs=sum(b.index == a.index + 1 for a, b in pairwise(glimpses)),
+    )
+
+
+def _measure_moves(glimpses: Sequence[Glimpse]) -> tuple[float, float]:
+    """Shake and wander of the whole picture [px]."""
+    width_px = glimpses[0].width_px
+    kept = [(glimpse, glimpse.small) for glimpse in glimpses if glimpse.small is not None]
+    neighbours = [(one, other) for (a, one), (b, other) in pairwise(kept) if b.index == a.index + 1]
+    chosen = np.unique(np.linspace(0, len(neighbours) - 1, min(_PAIRS, len(neighbours))).round().astype(int))
+    moves = [measure_shift(*neighbours[k], width_px)[0] for k in chosen]
     moves = [m for m in moves if np.isfinite(m)]
-    doubled = sum(frame.doubled for run in split_runs(frames) for frame in mark_doubles(iter(run)))
-    starts = [run[0] for run in split_runs(frames)]
-    starts = starts if len(starts) > 1 else [frames[0], frames[len(frames) // 2], frames[-1]]
-    wander = [
-        measure_shift(shrunk(starts[0].index), shrunk(f.index), width_px)[0] for f in _spread(starts, _PLACES)[1:]
-    ]
-    wander = [w for w in wander if np.isfinite(w)]
     shake_px = float(np.sqrt(np.mean(np.square(moves)))) if moves else float("nan")
-    return shake_px, max(wander, default=float("nan")), doubled, len(neighbours)
+    starts = [run[0] for run in split_runs(glimpses)]
+    if len(starts) == 1:
+        starts = [kept[k][0] for k in (0, len(kept) // 2, -1)]
+    first = kept[0][1]
+    wander = [measure_shift(first, g.small, width_px)[0] for g in _spread(starts, _PLACES)[1:] if g.small is not None]
+    return shake_px, max((w for w in wander if np.isfinite(w)), default=float("nan"))
