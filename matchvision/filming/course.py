@@ -12,7 +12,7 @@ from typing import Literal
 import numpy as np
 
 from matchvision.filming.arrays import Array
-from matchvision.filming.ground import GRAVITY_M_S2, Corner, footing_of, kinks_of, taut_corners, taut_curves
+from matchvision.filming.ground import GRAVITY_M_S2, Corner, bends_of, footing_of, taut_corners, taut_curves
 from matchvision.filming.loose import NODES, LooseRope, drop_rope
 from matchvision.filming.parts import Wall, anchored_speed
 from matchvision.filming.scene import Drive, Machine, Scene, Table
@@ -279,10 +279,12 @@ def play(scene: Scene) -> Course:
         name: _Body(machine, scene.table, scene.clock.start_s, scene.end_s, clip_s, scene.wall)
         for name, machine in scene.machine.items()
     }
-    first, second = (bodies[end] for end in scene.rope.ends)
     rope, link = scene.rope, scene.rope.link
+    if not scene.roped:
+        return _play_alone(bodies, clip_s)
+    first, second = (bodies[end] for end in rope.ends)
     cord = 0.0
-    kinks = kinks_of(scene.table, rope.bead_radius_m)
+    kinks = bends_of(scene.table, rope)
     tension, span, hitches = np.empty(steps), np.empty(steps), np.empty((2, steps, 3))
     release_s = math.inf if scene.release_s is None else scene.release_s
     before = 0.0
@@ -314,15 +316,26 @@ def play(scene: Scene) -> Course:
     return Course(clip_s, machines, tension, span, link_m, loose_rope(scene, clip_s, hitches))
 
 
+def _play_alone(bodies: dict[str, _Body], clip_s: Array) -> Course:
+    """Machines without a rope."""
+    for body in bodies.values():
+        for k, moment in enumerate(clip_s.tolist()):
+            body.step(k, moment, (0.0, 0.0, 0.0))
+    nothing = np.zeros(len(clip_s))
+    machines = {name: MachineCourse(*body.rows.T) for name, body in bodies.items()}
+    return Course(clip_s, machines, nothing, nothing, np.full(len(clip_s), np.nan))
+
+
 def loose_rope(scene: Scene, clip_s: Array, hitches: Array) -> LooseRope | None:
     """The rope after a hitch has let it go; ``hitches`` (2, n, 3) in the order of the rope's ends."""
-    if scene.rope.release is None or scene.release_s is None:
+    rope = scene.rope
+    if rope.release is None or scene.release_s is None:
         return None
-    held = 1 if scene.rope.ends[0] == scene.rope.release.hitch else 0
+    held = 1 if rope.ends[0] == rope.release.hitch else 0
     since = int(np.searchsorted(clip_s, scene.release_s))
-    kinks = kinks_of(scene.table, scene.rope.bead_radius_m)
+    kinks = bends_of(scene.table, rope)
     curve = taut_curves(hitches[held, since][None], hitches[1 - held, since][None], kinks, NODES)[0]
     return drop_rope(
-        curve, scene.release_s, clip_s[since:], hitches[held, since:], scene.rope.length_m, scene.table,
-        scene.rope.bead_radius_m, held_first=held == 0,
+        curve, scene.release_s, clip_s[since:], hitches[held, since:], rope.length_m, scene.table,
+        rope.bead_radius_m, held_first=held == 0,
     )  # fmt: skip

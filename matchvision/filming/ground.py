@@ -11,7 +11,7 @@ from itertools import pairwise
 import numpy as np
 
 from matchvision.filming.arrays import Array
-from matchvision.filming.scene import Machine, Table
+from matchvision.filming.scene import Machine, Rope, Table
 
 GRAVITY_M_S2 = 9.81
 GRID_M = 0.0005
@@ -60,6 +60,11 @@ def surface_m(table: Table, x_m: Array) -> Array:
 def kinks_of(table: Table, above_m: float = 0.0) -> list[tuple[float, float]]:
     """Places x, z at which two pieces meet on the table, raised by ``above_m``."""
     return [(p.to_m, p.height_m + p.slope * p.to_m + above_m) for p in pieces_of(table)[:-1]]
+
+
+def bends_of(table: Table, rope: Rope) -> list[tuple[float, float]]:
+    """Places x, z over which the rope may bend: crests, raised by the beads' radius, and a pulley."""
+    return kinks_of(table, rope.bead_radius_m) + ([] if rope.pulley_m is None else [rope.pulley_m])
 
 
 @dataclass(frozen=True)

@@ -51,9 +51,13 @@ def run_sheet(scene: Scene, clip: str = "clip.mp4") -> str:
     for name, srgb in scene.colour.items():
         if name in used:
             lines += _table(f"[colour.{name}]", {"srgb": srgb})
-    lines += _rope_lines(scene)
+    if scene.roped:
+        lines += _rope_lines(scene)
     for name, machine in scene.machine.items():
         lines += _machine_lines(name, machine, tuple(wall for wall in scene.wall if wall.owner == name))
+    if scene.practice is not None:
+        told = {f.name: getattr(scene.practice, f.name) for f in fields(scene.practice)}
+        lines += _table("[practice]", {key: value for key, value in told.items() if value is not None})
     lines += _table("[rules]", {"decide": "rope-share", "share_to_win": scene.share_to_win})
     for name, machine in scene.machine.items():
         lines += _forecast_lines(name, machine)
@@ -96,6 +100,8 @@ def _rope_lines(scene: Scene) -> list[str]:
 def _machine_lines(name: str, machine: Machine, walls: tuple[Wall, ...] = ()) -> list[str]:
     facts: dict[str, object] = {"home": machine.home, "mass_kg": machine.mass_kg, "u_mass_kg": machine.u_mass_kg}
     lines = _table(f"[machine.{name}]", facts)
+    if machine.hangs:
+        return lines + _table(f"[machine.{name}.load]", {"hangs": True})
     on_arm = {} if machine.arm is None else {"on": "reach"}
     lines.append(f"hitch = {_row({'at_m': machine.hitch_m, **on_arm})}")
     lines.append(f"size_m = {_value(machine.size_m)}")

@@ -42,7 +42,8 @@ class Studio:
             moments = self._moments(origins(now.machines[name]))
             self.states[name] = course.at(moments).machines[name]
             self.machine_poses[name] = poses_of(scene, moments)
-        moments = self._moments(places.rope[:, places.rope.shape[1] // 2])
+        middle = places.rope.shape[1] // 2
+        moments = self._moments(places.rope[:, middle]) if scene.roped else places.clip_s
         self.hung = place_everything(scene, course, moments) if scene.camera.readout_s else places
         self.rope_poses = poses_of(scene, moments)
         self.colours = {name: linear_from_srgb(value) for name, value in scene.colour.items()}
@@ -168,10 +169,11 @@ class Studio:
             dark *= 1 - 0.8 * direct * fill(arm, 1.5 * light.softness_m)
         lamp = light_direction(light)
         curve = self.hung.rope[frame]
-        ground = shadows_of(curve, lamp, self.scene.table)
         line = np.zeros((rows, cols), np.uint8)
-        pixels = np.rint((project_points(ground, self.lens, pose) - [left, top]) * 16).astype(np.int32)
-        cv2.polylines(line, [pixels], False, 150, 1, cv2.LINE_AA, 4)
+        if len(curve):
+            ground = shadows_of(curve, lamp, self.scene.table)
+            pixels = np.rint((project_points(ground, self.lens, pose) - [left, top]) * 16).astype(np.int32)
+            cv2.polylines(line, [pixels], False, 150, 1, cv2.LINE_AA, 4)
         for name, points in self.hung.markers.items():
             if "." not in name:
                 spot = shadows_of(points[frame][None], lamp, self.scene.table)
@@ -183,7 +185,8 @@ class Studio:
         picture *= dark[..., None]
 
     def _scale_px_per_m(self, frame: int, pose: Poses) -> float:
-        far = float(np.linalg.norm(pose.position[0] - self.hung.rope[frame, 0]))
+        aim = self.hung.rope[frame, 0] if self.scene.roped else np.zeros(3)
+        far = float(np.linalg.norm(pose.position[0] - aim))
         return self.lens.f_px[0] / far
 
     def _machine(self, picture: Picture, left: int, top: int, name: str, frame: int) -> None:
@@ -215,6 +218,8 @@ class Studio:
 
     def _rope(self, picture: Picture, left: int, top: int, frame: int, pose: Poses) -> None:
         """Cord, link and beads."""
+        if not self.scene.roped:
+            return
         curve = project_points(self.hung.rope[frame], self.lens, pose) - [left, top]
         low = np.maximum(np.floor(curve.min(0)).astype(int) - 8, 0)
         high = np.minimum(np.ceil(curve.max(0)).astype(int) + 8, picture.shape[1::-1])

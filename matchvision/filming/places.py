@@ -6,7 +6,7 @@ import numpy as np
 
 from matchvision.filming.arrays import Array, Flags
 from matchvision.filming.course import Course, MachineCourse
-from matchvision.filming.ground import axes, kinks_of, surface_m, taut_curves
+from matchvision.filming.ground import axes, bends_of, surface_m, taut_curves
 from matchvision.filming.scene import Machine, Scene, Table
 from matchvision.filming.values import Point3
 
@@ -131,10 +131,17 @@ def place_everything(scene: Scene, course: Course, clip_s: Array) -> Places:
             markers[f"{name}.{disc.name}"] = machine_points(at_m, state)[:, 0]
         for mark, points in _rim_points(machine, state).items():
             markers[f"{name}.{mark}"] = machine_points(points[:, None], state)[:, 0]
-    ends = ((scene.machine[end], now.machines[end]) for end in scene.rope.ends)
-    a, b = (machine_points(on_arm(scene, one, one.hitch_m, clip_s), state)[:, 0] for one, state in ends)
     rope, link = scene.rope, scene.rope.link
-    curve = taut_curves(a, b, kinks_of(scene.table, rope.bead_radius_m), CURVE_POINTS)
+    if not scene.roped:
+        nothing, nowhere = np.zeros(len(clip_s)), np.zeros((len(clip_s), 0, 3))
+        no_hitch = np.full((len(clip_s), 3), np.nan)
+        return Places(
+            clip_s, markers, (no_hitch, no_hitch), nowhere, nowhere[..., 0], nothing, nothing, nothing,
+            np.zeros(len(clip_s), bool),
+        )  # fmt: skip
+    ends = ((scene.machine[end], now.machines[end]) for end in rope.ends)
+    a, b = (machine_points(on_arm(scene, one, one.hitch_m, clip_s), state)[:, 0] for one, state in ends)
+    curve = taut_curves(a, b, bends_of(scene.table, rope), CURVE_POINTS)
     slack = _arcs(curve)[:, -1] < rope.length_m
     if slack.any():
         curve[slack] = _slack_curve(curve[slack], scene.table, rope.length_m, rope.bead_radius_m)

@@ -99,7 +99,10 @@ class Release:
 
 @dataclass(frozen=True, config=STRICT)
 class Rope:
-    """The rope; ``length_m`` is unloaded and includes the link's resting length."""
+    """The rope; ``length_m`` is unloaded and includes the link's resting length.
+
+    ``pulley_m``: x and z of a pulley's top over which it runs down to a weight that hangs.
+    """
 
     length_m: Positive
     ends: tuple[Name, Name]
@@ -111,6 +114,13 @@ class Rope:
     damping_N_s_per_m: NotNegative = 12.0
     link: Link | None = None
     release: Release | None = None
+    pulley_m: Point2 | None = None
+
+
+#: In a scene without a rope: nobody is at its ends, and no bead fits on it.
+NO_ROPE = Rope(
+    length_m=1e-3, ends=("nobody", "nobody"), first_bead_m=1.0, bead_spacing_m=1.0, bead_colours=(), bead_radius_m=1e-6
+)
 
 
 @dataclass(frozen=True, config=STRICT)
@@ -199,7 +209,7 @@ class Machine:
     ``hitch_x_m`` and ``y_m`` say where it stands at the clip's beginning: the hitch's x and the origin's y.
     The heading is home's, plus ``heading_offset_deg``, plus ``wander_deg`` times the sine of the path travelled
     over ``wander_m``. With an ``arm`` the hitch rides on it. ``let_go_s``: match time at which it is let go and its
-    drive begins; before that it is held.
+    drive begins; before that it is held. A load that ``hangs`` does so from the rope, beyond its pulley.
     """
 
     home: Literal["-x", "+x"]
@@ -225,6 +235,15 @@ class Machine:
     arm: Arm | None = None
     brake_stated_N: Stated | None = None
     let_go_s: Number = 0.0
+    hangs: bool = False
+
+
+@dataclass(frozen=True, config=STRICT)
+class Practice:
+    """What the run sheet of a practice run says beyond the others; the table's tilt as it was read off."""
+
+    tilt_deg: Stated | None = None
+    high_end: Literal["-x", "+x"] | None = None
 
 
 @dataclass(frozen=True, config=STRICT)
@@ -243,12 +262,12 @@ class Scene:
     """One clip's worth of truth."""
 
     name: Annotated[str, Field(min_length=1)]
-    kind: Literal["match", "sled"]
+    kind: Literal["match", "sled", "lift", "slope", "coast", "free", "stall"]
     clock: Clock
     table: Table
     camera: Camera
-    rope: Rope
     machine: dict[Name, Machine]
+    rope: Rope = NO_ROPE
     story: str = ""
     seed: Annotated[int, Field(ge=0)] = 0
     light: Light = Field(default_factory=Light)
@@ -259,6 +278,12 @@ class Scene:
     lamp: Lamp | None = None
     hand: tuple[Hand, ...] = ()
     wall: tuple[Wall, ...] = ()
+    practice: Practice | None = None
+
+    @property
+    def roped(self) -> bool:
+        """Whether there is a rope."""
+        return self.rope != NO_ROPE
 
     @property
     def start_sound_s(self) -> float | None:

@@ -95,29 +95,14 @@ def faults_of_sense(scene: Scene) -> Iterator[Fault]:
     """Entries that are well formed but do not agree with each other."""
     machines = set(scene.machine)
     known = " or ".join(sorted(machines))
-    if len(machines) != 2 or {m.home for m in scene.machine.values()} != {"-x", "+x"}:
-        yield Fault(
-            "machine", f"found {len(machines)} ({known})", "two machines, one with home -x and one with home +x"
-        )
-    for index, end in enumerate(scene.rope.ends):
-        if end not in machines:
-            yield Fault(f"rope.ends.{index}", f"{end!r} is no machine here", f"name one of {known}")
-    release = scene.rope.release
-    if release is not None and release.hitch not in scene.rope.ends:
-        yield Fault("rope.release.hitch", f"{release.hitch!r} is not at the rope", f"name one of {known}")
-    if release is not None and release.after_start_s >= scene.clock.duration_s:
-        yield Fault("rope.release.after_start_s", f"{release.after_start_s:g} s", "let it go before the clock stops")
+    if scene.roped:
+        yield from _faults_of_rope(scene)
+    elif scene.kind in ("match", "sled", "lift", "stall"):
+        yield Fault("rope", "missing", f"a {scene.kind} run needs one")
     if scene.clock.from_s > scene.clock.start_s:
         yield Fault("clock.from_s", f"{scene.clock.from_s:g} s is after the start", "begin before the start")
-    if scene.rope.ends[0] == scene.rope.ends[1]:
-        yield Fault("rope.ends", f"both are {scene.rope.ends[0]!r}", "name two machines")
     yield from _faults_of_profile(scene)
     yield from _faults_of_signals(scene)
-    link = scene.rope.link
-    if link is not None and link.from_m + link.rest_m >= scene.rope.length_m:
-        yield Fault("rope.link.from_m", f"the link reaches {link.from_m + link.rest_m:g} m", "end it within the rope")
-    if not scene.beads():
-        yield Fault("rope.first_bead_m", "no bead fits on the rope", "set the first bead nearer")
     for index, wall in enumerate(scene.wall):
         if wall.owner not in machines or any(other.owner == wall.owner for other in scene.wall[:index]):
             yield Fault(f"wall.{index}.owner", f"found {wall.owner!r}", f"{known}, at most one wall each")
@@ -142,6 +127,32 @@ def faults_of_sense(scene: Scene) -> Iterator[Fault]:
             times = [t for t, _ in machine.drive.throttle]
             if times != sorted(times):
                 yield Fault(f"machine.{name}.drive.throttle", "times do not rise", "list the points in order of time")
+
+
+def _faults_of_rope(scene: Scene) -> Iterator[Fault]:
+    machines = set(scene.machine)
+    known = " or ".join(sorted(machines))
+    if len(machines) != 2 or {m.home for m in scene.machine.values()} != {"-x", "+x"}:
+        yield Fault(
+            "machine", f"found {len(machines)} ({known})", "two machines, one with home -x and one with home +x"
+        )
+    for index, end in enumerate(scene.rope.ends):
+        if end not in machines:
+            yield Fault(f"rope.ends.{index}", f"{end!r} is no machine here", f"name one of {known}")
+    release = scene.rope.release
+    if release is not None and release.hitch not in scene.rope.ends:
+        yield Fault("rope.release.hitch", f"{release.hitch!r} is not at the rope", f"name one of {known}")
+    if release is not None and release.after_start_s >= scene.clock.duration_s:
+        yield Fault("rope.release.after_start_s", f"{release.after_start_s:g} s", "let it go before the clock stops")
+    if scene.rope.ends[0] == scene.rope.ends[1]:
+        yield Fault("rope.ends", f"both are {scene.rope.ends[0]!r}", "name two machines")
+    link = scene.rope.link
+    if link is not None and link.from_m + link.rest_m >= scene.rope.length_m:
+        yield Fault("rope.link.from_m", f"the link reaches {link.from_m + link.rest_m:g} m", "end it within the rope")
+    if not scene.beads():
+        yield Fault("rope.first_bead_m", "no bead fits on the rope", "set the first bead nearer")
+    if (scene.rope.pulley_m is not None) != any(machine.hangs for machine in scene.machine.values()):
+        yield Fault("rope.pulley_m", "a pulley and a hanging weight go together", "give both or none")
     if set(scene.rope.ends) <= machines and len(machines) == 2:
         yield from _faults_of_place(scene)
 

@@ -45,7 +45,7 @@ def truth_table(scene: Scene, course: Course, places: Places, views: Views) -> p
         columns[f"{stem}_vis"] = views.visible[name].astype(int)
     for name, machine in scene.machine.items():
         columns.update(_machine_columns(name, machine, now.machines[name], course.machines[name], course, places))
-    for end, hitch in zip(scene.rope.ends, places.hitches, strict=True):
+    for end, hitch in zip(scene.rope.ends if scene.roped else (), places.hitches, strict=False):
         for axis, letter in enumerate("xyz"):
             columns[f"{end}_hitch_{letter}"] = hitch[:, axis]
     for name, machine in scene.machine.items():
@@ -281,7 +281,9 @@ def truth_facts(scene: Scene, course: Course, views: Views, at_end: Places) -> d
         if scene.lamp is None
         else {"at_m": list(scene.lamp.at_m), "first_picture_px": lamp_place_px(scene, scene.clock.from_s).tolist()},
         "machines": {name: _machine_facts(name, machine) for name, machine in scene.machine.items()},
-        "rope": {
+        "rope": None
+        if not scene.roped
+        else {
             "length_m": rope.length_m,
             "bead_spacing_m": rope.bead_spacing_m,
             "first_bead_m": rope.first_bead_m,
@@ -305,7 +307,7 @@ def truth_facts(scene: Scene, course: Course, views: Views, at_end: Places) -> d
         "gravity_m_s2": GRAVITY_M_S2,
         "physics": {"timestep_s": STEP_S},
         "events": events(scene, course),
-        "verdict": verdict(scene, at_end),
+        "verdict": verdict(scene, at_end) if scene.roped else None,
     }
 
 

@@ -55,6 +55,10 @@ def start_pose(machine: Machine, table: Table) -> tuple[tuple[float, float, floa
 
 def machine_xml(name: str, machine: Machine, table: Table, extras: Extras) -> str:
     """One machine with a free joint: chassis, four wheels with joints or four feet."""
+    if machine.hangs:
+        return f"""<body name="{name}" pos="{machine.hitch_x_m} {machine.y_m} 0"><joint type="slide" axis="0 0 1"/>
+          <inertial pos="0 0 0" mass="{machine.mass_kg}" diaginertia="0.01 0.01 0.01"/>
+          <site name="{name}_hitch"/></body>"""
     (x, y, z), heading, tilt = start_pose(machine, table)
     length, width, height = machine.size_m
     middle = machine.centre_of_mass_m or (0.0, 0.0, height / 2)
@@ -125,6 +129,21 @@ def crests_xml(table: Table, radius_m: float) -> tuple[str, str]:
     return rods, wraps
 
 
+def rope_xml(scene: Scene) -> tuple[str, str, str]:
+    """What the rope lies on, the tendon from hitch to hitch, and the actuator that gives it its pull."""
+    if not scene.roped:
+        return "", "", ""
+    rods, wraps = crests_xml(scene.table, scene.rope.bead_radius_m)
+    if scene.rope.pulley_m is not None:
+        x, z = scene.rope.pulley_m
+        rods += f'<site name="pulley" pos="{x} {next(m.y_m for m in scene.machine.values() if m.hangs)} {z}"/>'
+        wraps += '<site site="pulley"/>'
+    first, second = scene.rope.ends
+    hitches = f'<site site="{first}_hitch"/>{wraps}<site site="{second}_hitch"/>'
+    tendon = f'<tendon><spatial name="rope">{hitches}</spatial></tendon>'
+    return rods, tendon, '<motor name="pull" tendon="rope"/>'
+
+
 def scene_xml(scene: Scene, extras: Extras) -> str:
     """The engine's model of a scene."""
     machines = "".join(machine_xml(name, machine, scene.table, extras) for name, machine in scene.machine.items())
@@ -134,8 +153,7 @@ def scene_xml(scene: Scene, extras: Extras) -> str:
         for name in wheeled for s in "lr"
     )  # fmt: skip
     drives = "".join(f'<motor name="{name}_{c}" joint="{name}_{c}"/>' for name in wheeled for c, _, _ in CORNERS)
-    rods, wraps = crests_xml(scene.table, scene.rope.bead_radius_m)
-    first, second = scene.rope.ends
+    rods, tendon, pull = rope_xml(scene)
     contact = extras.contact
     solimp = " ".join(map(str, contact.solimp))
     return f"""<mujoco><compiler angle="radian"/>
@@ -143,6 +161,6 @@ def scene_xml(scene: Scene, extras: Extras) -> str:
         integrator="implicitfast"/>
       <default><geom solref="{contact.solref_s} 1" solimp="{solimp}" condim="3"/></default>
       <worldbody>{ground_xml(scene.table)}{rods}{machines}</worldbody>
-      <tendon><spatial name="rope"><site site="{first}_hitch"/>{wraps}<site site="{second}_hitch"/></spatial></tendon>
+      {tendon}
       <equality>{gears}</equality>
-      <actuator><motor name="pull" tendon="rope"/>{drives}</actuator></mujoco>"""
+      <actuator>{pull}{drives}</actuator></mujoco>"""

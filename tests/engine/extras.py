@@ -64,6 +64,8 @@ class Extras:
     - ``press_N``: a force over time that presses the machine to the table (a suction anchor, leaking down).
     - ``tilt_deg``: the whole table tilted as one board over time, the +x end high where positive.
     - ``rope``: False leaves the rope without pull.
+    - ``push_m_s``: speed along its heading with which a machine is let go at the start.
+    - ``rope_loss_ratio``: share of the pull that a pulley's friction takes.
     - ``held``: wheels are held until the start, so that machines stand on a slope.
     """
 
@@ -76,6 +78,8 @@ class Extras:
     brake_Nm: Mapping[str, Points] = field(default_factory=dict)
     press_N: Mapping[str, Points] = field(default_factory=dict)
     tilt_deg: Points = ()
+    push_m_s: Mapping[str, float] = field(default_factory=dict)
+    rope_loss_ratio: float = 0.0
     rope: bool = True
     held: bool = True
     contact: Contact = Contact()

@@ -15,6 +15,7 @@ from matchvision.filming.course import Course, MachineCourse, loose_rope
 from matchvision.filming.scene import Scene
 from tests.engine.building import CORNERS, GRAVITY_M_S2, corner_places, scene_xml, slope_at
 from tests.engine.extras import Extras, Points
+from tests.engine.hanging import Hung
 from tests.engine.truth import BODY_FIELDS, SIDE_FIELDS, MachineTruth, SideTruth
 
 FloatArray = npt.NDArray[np.float64]
@@ -132,6 +133,12 @@ class _Played:
         model.geom_friction[self.geoms, 0] = np.maximum(self.grip, 1e-5)
         data.xfrc_applied[self.body, :3] = -self.press[k] * turn[:, 2]
 
+    def push(self, data: "mujoco.MjData", speed_m_s: float) -> None:
+        """Let go with a speed, wheels rolling."""
+        data.qvel[self.joint : self.joint + 3] = speed_m_s * data.xmat[self.body].reshape(3, 3)[:, 0]
+        if self.machine.drive is not None:
+            data.qvel[self.dofs] = speed_m_s / self.radius
+
     def slides(self, data: "mujoco.MjData", turn: FloatArray) -> FloatArray:
         """Speed of each wheel's or foot's lowest point over the table, in its plane, (4,)."""
         local = data.qvel[self.joint : self.joint + 3] @ turn
@@ -237,22 +244,34 @@ def play_in_engine(scene: Scene, extras: Extras | None = None) -> EngineRun:
     clip_s = first_s + (np.arange(count, dtype=np.float64) - settle) * step_s
     t_s = clip_s - scene.clock.start_s
     tilt_rad = np.deg2rad(over_time(extras.tilt_deg, 0.0, t_s))
-    played = {name: _Played(model, scene, name, extras, t_s) for name in scene.machine}
+    standing = [name for name, machine in scene.machine.items() if not machine.hangs]
+    played = {name: _Played(model, scene, name, extras, t_s) for name in standing}
+    hung = {name: Hung(model, scene, name) for name in scene.machine if name not in played}
+    for weight in hung.values():
+        weight.hang(model, data, scene)
     owner = {int(g): p for p in played.values() for g in p.geoms}
-    cord, pull_at, rope_at = _Cord(scene, step_s), model.actuator("pull").id, model.tendon("rope").id
+    cord = _Cord(scene, step_s)
+    pull_at, rope_at = (model.actuator("pull").id, model.tendon("rope").id) if scene.roped else (0, 0)
     release_s = math.inf if scene.release_s is None else scene.release_s
-    hitches = [model.site(f"{end}_hitch").id for end in scene.rope.ends]
+    hitches = [model.site(f"{end}_hitch").id for end in scene.rope.ends] if scene.roped else []
     kept: list[list[float]] = []
     force = np.zeros(6)
     for k in range(count):
         model.opt.gravity[0] = -GRAVITY_M_S2 * math.sin(tilt_rad[k])
         model.opt.gravity[2] = -GRAVITY_M_S2 * math.cos(tilt_rad[k])
+        if k and t_s[k - 1] < 0 <= t_s[k]:
+            for name, speed_m_s in extras.push_m_s.items():
+                played[name].push(data, speed_m_s)
         mujoco.mj_step1(model, data)
-        length = float(data.ten_length[rope_at])
-        tension = cord.pull(length, float(data.ten_velocity[rope_at]))
-        if not extras.rope or clip_s[k] >= release_s:
-            tension = 0.0
-        data.ctrl[pull_at] = -tension
+        length = tension = 0.0
+        if scene.roped:
+            length = float(data.ten_length[rope_at])
+            tension = cord.pull(length, float(data.ten_velocity[rope_at]))
+            if not extras.rope or clip_s[k] >= release_s:
+                tension = 0.0
+            data.ctrl[pull_at] = -tension
+        for weight in hung.values():
+            weight.lose(data, tension, extras.rope_loss_ratio)
         row = k >= settle and (k - settle) % every == 0
         for p in played.values():
             p.drive(model, data, k)
@@ -267,13 +286,15 @@ def play_in_engine(scene: Scene, extras: Extras | None = None) -> EngineRun:
         _read_contacts(model, data, owner, played, force)
         for p in played.values():
             p.finish_row(data)
+        for weight in hung.values():
+            weight.keep(data)
         kept.append([clip_s[k], tension, length, *hitched])
     columns = np.array(kept)
     link = scene.rope.link
     tension_N = columns[:, 1]
     link_m = np.full(len(columns), np.nan) if link is None else link.rest_m + tension_N / link.stiffness_N_per_m
-    both = {name: p.courses() for name, p in played.items()}
-    places = np.moveaxis(columns[:, 3:].reshape(-1, 2, 3), 1, 0)
+    both = {name: p.courses() for name, p in played.items()} | {name: w.courses() for name, w in hung.items()}
+    places = np.moveaxis(columns[:, 3:].reshape(len(columns), -1, 3), 1, 0)
     course = Course(
         columns[:, 0], {name: pair[0] for name, pair in both.items()}, tension_N, columns[:, 2], link_m,
         loose_rope(scene, columns[:, 0], places),
