@@ -1,11 +1,16 @@
 """The grip stage: wheel states and everything that happened, in order of time."""
 
 from collections import Counter
+from dataclasses import replace
 from typing import Final, Literal
 
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.grip.anchors import find_break_away, find_creep
+from matchvision.grip.arms import find_reach
+from matchvision.grip.contact import find_contacts, touching_frames
+from matchvision.grip.drive import drive_share, find_drive_loss, find_side_loss
 from matchvision.grip.intervals import FloatArray
 from matchvision.grip.moves import find_first_motion, find_holding, find_leaving, find_stalls, find_turning
 from matchvision.grip.rope import find_lead_changes, find_rope_off
@@ -13,7 +18,7 @@ from matchvision.grip.slip import find_slides, likely_states, name_states, slip_
 from matchvision.grip.states import wheel_chain
 from matchvision.records.events import Event, Grip
 from matchvision.records.motion import MachineMotion, MatchClock, Motion, WheelMotion
-from matchvision.records.pull import Pull
+from matchvision.records.pull import Pull, PullSource
 from matchvision.records.results import StageNote
 from matchvision.records.sheet import Run
 
@@ -37,7 +42,7 @@ def find_events(run: Run, motion: Motion, pull: Pull | None, clock: MatchClock) 
         if moved is None:
             continue
         chain = wheel_chain(wheel, moved, drive_speed(run, moved), motion.real_s, may_hold(run, wheel, motion))
-        slides = find_slides(chain, np.isfinite(wheel.slip_speed_m_s) & around, motion.real_s)
+        slides = find_slides(chain, wheel.slip_speed_m_s, around, motion.real_s)
         likely = likely_states(chain, slides, motion.real_s)
         states[wheel.machine, wheel.wheel] = name_states(wheel, likely)
         if wheel.driven:
@@ -45,8 +50,10 @@ def find_events(run: Run, motion: Motion, pull: Pull | None, clock: MatchClock) 
             events.extend(_new_ones(slips, events))
             traction = next((t for t in pull.traction if t.machine == wheel.machine), None) if pull else None
             commands = run.commands.get(wheel.machine)
-            stalls = find_stalls(wheel, motion.real_s, clock, traction=traction, commands=commands)
-            events.extend(_new_ones(stalls, events))
+            if run.sheet.machine[wheel.machine].brake is None or commands is not None:
+                # A brake that holds shows the same traction as a drive that stalls: it is planted, not stalled.
+                stalls = find_stalls(wheel, motion.real_s, clock, traction=traction, commands=commands)
+                events.extend(_new_ones(stalls, events))
     unseen = unseen_wheels(run, motion)
     for name, moved in motion.machines.items():
         machine = run.sheet.machine[name]
@@ -55,19 +62,52 @@ def find_events(run: Run, motion: Motion, pull: Pull | None, clock: MatchClock) 
         events.extend(find_first_motion(moved, motion.real_s, clock))
         events.extend(find_turning(moved, motion.real_s, clock))
         events.extend(find_leaving(moved, run.sheet.table, motion.real_s, clock))
+        events.extend(find_side_loss(run, motion, moved, clock))
         if motion.rope is not None and (machine.anchor is not None or machine.brake is not None):
-            fused = pull.source("fused") if pull is not None else None
-            usable = fused if fused is not None and fused.independent else None
-            events.extend(find_holding(moved, motion.rope, usable, motion.real_s, clock))
+            events.extend(find_holding(moved, motion.rope, usable_pull(pull), motion.real_s, clock))
+        if machine.anchor is not None:
+            end = (
+                run.sheet.rope.ends.index(name) if run.sheet.rope is not None and name in run.sheet.rope.ends else None
+            )
+            events.extend(find_creep(motion, moved, usable_pull(pull), clock))
+            events.extend(find_break_away(motion, moved, usable_pull(pull), end, clock))
+    events.extend(arm_events(run, motion, pull, clock, advice))
+    events.extend(find_contacts(run.sheet, motion, clock))
+    for traction in pull.traction if pull is not None else ():
+        share = drive_share(run, motion, traction, clock)
+        if share is not None:
+            free = replace(
+                share, ratio=np.where(touching_frames(run.sheet, motion, share.machine), np.nan, share.ratio)
+            )
+            events.extend(_new_ones(find_drive_loss(free, motion.real_s, clock), events))
     if motion.rope is not None:
         events.extend(find_lead_changes(run.sheet, motion.rope, motion.real_s, clock))
-        events.extend(find_rope_off(run.sheet, motion, clock))
+        events.extend(find_rope_off(run.sheet, motion, usable_pull(pull), clock))
     inside = [event for event in events if event.start_s <= clock.duration_s]
     inside.sort(key=lambda event: event.start_s)
     grip = Grip(tuple(inside), states)
     warnings = tuple(f"{wheel} could not be watched for slip, since its rim marks were not seen." for wheel in unseen)
     status: Literal["done", "partly"] = "partly" if unseen else "done"
     return grip, StageNote("grip", status, describe_events(grip), warnings, tuple(advice))
+
+
+def usable_pull(pull: Pull | None) -> PullSource | None:
+    """The fused pull, where it does not lean on the forecast."""
+    fused = pull.source("fused") if pull is not None else None
+    return fused if fused is not None and fused.independent else None
+
+
+def arm_events(run: Run, motion: Motion, pull: Pull | None, clock: MatchClock, advice: list[str]) -> list[Event]:
+    """Arms that went out; what is said to whoever listed an arm that never did."""
+    events: list[Event] = []
+    for arm in motion.arms:
+        found = find_reach(arm, motion.machines[arm.machine], motion.rope, usable_pull(pull), motion.real_s, clock)
+        if not found and np.isfinite(arm.reach_m).any():
+            advice.append(
+                f"The arm of {arm.machine} did not go out while it was watched: see whether its trigger went off."
+            )
+        events.extend(found)
+    return events
 
 
 def unseen_wheels(run: Run, motion: Motion) -> list[str]:

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 from typing import Final
 
@@ -10,7 +11,8 @@ import numpy.typing as npt
 
 from matchvision.grip.intervals import best_mean, chance_above, keep_long, typical_step_s
 from matchvision.records.events import Event
-from matchvision.records.motion import MachineMotion, MatchClock, Motion, RopeMotion
+from matchvision.records.motion import ArmMotion, MachineMotion, MatchClock, Motion, RopeMotion
+from matchvision.records.pull import PullSource
 from matchvision.records.sheet import RunSheet
 from matchvision.uncertainty import K_95, beyond_share, format_interval
 
@@ -21,6 +23,9 @@ LEAD_M: Final = 0.005
 #: A rope end is off once its last bead lies this much further from the hitch than the cord between them is long.
 OFF_M: Final = 0.020
 OFF_FOR_S: Final = 0.1
+#: What pulled and shook the hitch is looked at over this time before.
+BEFORE_S: Final = 0.1
+SHOOK_S: Final = 0.5
 #: Beads this near an end tell about its hitch; a further one may lie on rope that bends away.
 NEAR_BEADS: Final = 2
 
@@ -62,22 +67,26 @@ def find_lead_changes(sheet: RunSheet, rope: RopeMotion, real_s: FloatArray, clo
     return events
 
 
-def hitch_places(moved: MachineMotion, at_m: tuple[float, float, float]) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Where a hitch on the body stands (x, y) and its standard uncertainty, (n,) arrays [m]; the body level."""
+def hitch_places(
+    moved: MachineMotion, at_m: tuple[float, float, float], arm: ArmMotion | None = None
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Where a hitch on body or arm stands (x, y) and its standard uncertainty, (n,) arrays [m]; the body level."""
     heading = np.deg2rad(moved.heading_deg)
-    x_m = moved.x_m + np.cos(heading) * at_m[0] - np.sin(heading) * at_m[1]
-    y_m = moved.y_m + np.sin(heading) * at_m[0] + np.cos(heading) * at_m[1]
+    along_m = at_m[0] + (0.0 if arm is None else arm.outwards * arm.reach_m)
+    x_m = moved.x_m + np.cos(heading) * along_m - np.sin(heading) * at_m[1]
+    y_m = moved.y_m + np.sin(heading) * along_m + np.cos(heading) * at_m[1]
     u_m = np.sqrt(
         (moved.u_x_m**2 + moved.u_y_m**2) / 2 + (np.hypot(at_m[0], at_m[1]) * np.deg2rad(moved.u_heading_deg)) ** 2
     )
     return x_m, y_m, u_m
 
 
-def find_rope_off(sheet: RunSheet, motion: Motion, clock: MatchClock) -> list[Event]:
+def find_rope_off(sheet: RunSheet, motion: Motion, pull: PullSource | None, clock: MatchClock) -> list[Event]:
     """Rope ends that left their hitch: their last bead ran further from the hitch than the cord between is long.
 
-    Looked for at every end hitched to a body whose machine and last beads are tracked. The moment is dated where the
-    growing distance, drawn back, left the cord's length.
+    Looked for at every end whose machine, arm and last beads are tracked. The moment is dated where the growing
+    distance, drawn back, left the cord's length. The pull and its direction just before, a rope that snapped taut and
+    an arm that stopped are said beside it.
 
     Notes
     -----
@@ -88,15 +97,55 @@ def find_rope_off(sheet: RunSheet, motion: Motion, clock: MatchClock) -> list[Ev
     events = []
     for end, name in enumerate(sheet.rope.ends):
         machine, moved = sheet.machine.get(name), motion.machines.get(name)
-        if machine is None or moved is None or machine.hitch is None or machine.hitch.on == "reach":
+        arm = next((a for a in motion.arms if a.machine == name), None)
+        if machine is None or moved is None or machine.hitch is None or (machine.hitch.on == "reach" and arm is None):
             continue
-        hitch = hitch_places(moved, machine.hitch.at_m)
+        hitch = hitch_places(moved, machine.hitch.at_m, arm if machine.hitch.on == "reach" else None)
         for bead in beads_near(sheet, motion.tracks.names, end):
             found = _watch_bead(motion, clock, name, bead, hitch)
             if found is not None:
-                events.append(found)
+                why = _what_went_before(motion, moved, arm, pull, end, found.start_s, clock)
+                events.append(replace(found, evidence=found.evidence + why))
                 break
     return events
+
+
+def _what_went_before(
+    motion: Motion,
+    moved: MachineMotion,
+    arm: ArmMotion | None,
+    pull: PullSource | None,
+    end: int,
+    at_s: float,
+    clock: MatchClock,
+) -> str:
+    """Pull and direction in the tenth of a second before an end came off, and what shook it then."""
+    match_s = clock.match_time(motion.clip_s)
+    just = (match_s > at_s - BEFORE_S) & (match_s <= at_s - typical_step_s(match_s) / 2)
+    said, rope = "", motion.rope
+    if pull is not None and np.isfinite(pull.tension_N[just]).any():
+        most = int(np.nanargmax(np.where(just, pull.tension_N, np.nan)))
+        load = format_interval(float(pull.tension_N[most]), float(pull.u_tension_N[most]), "N")
+        said += f" In the tenth of a second before, it pulled with up to {load} (95 %)."
+    if rope is not None and np.isfinite(rope.pull_dir_x[just, end]).any():
+        x, y, z = (float(np.nanmean(d[just, end])) for d in (rope.pull_dir_x, rope.pull_dir_y, rope.pull_dir_z))
+        heading = np.deg2rad(moved.heading_deg[just])
+        back = float(np.nanmean(heading)) + np.pi if np.isfinite(heading).any() else np.arctan2(y, x)
+        side = abs(float(np.degrees(np.angle(np.exp(1j * (np.arctan2(y, x) - back))))))
+        rise = float(np.degrees(np.arctan2(z, np.hypot(x, y))))
+        said += f" It ran {side:.0f}° off straight back and {abs(rise):.0f}° {'up' if rise > 0 else 'down'}wards."
+    if rope is not None:
+        snaps = (rope.slack[1:] == 0) & (rope.slack[:-1] == 1) & (match_s[1:] > at_s - SHOOK_S) & (match_s[1:] < at_s)
+        if snaps.any():
+            said += f" The rope had snapped taut {at_s - float(match_s[1:][snaps][-1]):.2f} s before."
+    if arm is not None:
+        near = (match_s > at_s - SHOOK_S) & (match_s < at_s + BEFORE_S)
+        hard = np.where(near, arm.accel_m_s2, np.nan)
+        if np.isfinite(hard).any() and np.nanmin(hard) < -K_95 * float(np.nanmedian(arm.u_accel_m_s2)):
+            stop = int(np.nanargmin(hard))
+            stopped = format_interval(-float(hard[stop]), float(arm.u_accel_m_s2[stop]))
+            said += f" Its arm stopped at {stopped} m/s² (95 %) {abs(float(match_s[stop]) - at_s):.2f} s from then."
+    return said
 
 
 def beads_near(sheet: RunSheet, names: Sequence[str], end: int) -> list[tuple[int, float]]:

@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.grip.hidden import Chain, date_entry
-from matchvision.grip.intervals import Stretch, best_mean, bridge_gaps, keep_long, typical_step_s
+from matchvision.grip.intervals import Stretch, best_mean, find_stretches, typical_step_s
 from matchvision.grip.states import DRAGGED, LOCKED, SLIDING, SPINNING, STATES
 from matchvision.mechanics.match import SLIP_LASTS_S
 from matchvision.records.events import Event
@@ -30,17 +30,30 @@ _WORDS: Final = {
 }
 
 
-def find_slides(chain: Chain, known: BoolArray, real_s: FloatArray) -> list[Stretch]:
+def find_slides(chain: Chain, slip_m_s: FloatArray, looked_at: BoolArray, real_s: FloatArray) -> list[Stretch]:
     """Stretches in which a wheel probably slides for at least 0.15 s.
 
-    Gaps of no more than 0.15 s are taken as part of it: a wheel that chatters has not gripped again.
+    Gaps of no more than 0.15 s are taken as part of it, unless the slip turns about meanwhile: a wheel that chatters
+    has not gripped again.
 
     Notes
     -----
     Checked by: tests/grip/test_slip.py::test_slip_is_found_where_it_is
     """
-    slides = chain.chance[:, list(SLIDING)].sum(axis=1) > 0.5
-    return keep_long(bridge_gaps(slides & known, real_s, SLIP_LASTS_S), real_s, SLIP_LASTS_S)
+    slides = (chain.chance[:, list(SLIDING)].sum(axis=1) > 0.5) & np.isfinite(slip_m_s) & looked_at
+    whole: list[Stretch] = []
+    for stretch in find_stretches(slides):
+        before = whole[-1] if whole else None
+        if (
+            before is not None
+            and real_s[stretch.first] - real_s[before.last] <= SLIP_LASTS_S
+            and slip_m_s[stretch.first] * slip_m_s[before.last] > 0
+        ):
+            whole[-1] = Stretch(before.first, stretch.last)
+        else:
+            whole.append(stretch)
+    step_s = typical_step_s(real_s)
+    return [s for s in whole if real_s[s.last] - real_s[s.first] + step_s >= SLIP_LASTS_S]
 
 
 def likely_states(chain: Chain, slides: list[Stretch], real_s: FloatArray) -> StateArray:

@@ -40,7 +40,8 @@ def test_hitch_that_lets_go_is_dated() -> None:
     gone = np.clip(T_S - 2.0, 0, None) * 0.3
     machines = [make_machine("heron", N, x_m=-0.6, heading_deg=180.0), make_machine("plover", N, x_m=0.6)]
     beads: dict[str, tuple[Values, Values]] = {"bead_01": (-0.355, 0.0), "bead_02": (0.365 - gone, 0.0)}
-    (event,) = find_rope_off(RUN.sheet, make_motion(T_S, machines=machines, rope=make_rope(N), beads=beads), CLOCK)
+    motion = make_motion(T_S, machines=machines, rope=make_rope(N), beads=beads)
+    (event,) = find_rope_off(RUN.sheet, motion, None, CLOCK)
     assert event.machine == "plover"
     assert event.start_s == pytest.approx(2.0, abs=0.03)
     assert event.probability > 0.99
@@ -57,4 +58,5 @@ def test_attached_rope_is_left_alone() -> None:
         make_machine("heron", N, x_m=-0.61, heading_deg=180.0),
         make_machine("plover", N, x_m=0.6, heading_deg=heading),
     ]
-    assert not find_rope_off(RUN.sheet, make_motion(T_S, machines=machines, rope=make_rope(N), beads=beads), CLOCK)
+    motion = make_motion(T_S, machines=machines, rope=make_rope(N), beads=beads)
+    assert not find_rope_off(RUN.sheet, motion, None, CLOCK)

@@ -21,7 +21,7 @@ def events_of(surface_m_s: FloatArray, ground_m_s: FloatArray, u: float = 0.002)
     )
     moved = make_machine("plover", n, speed_m_s=ground_m_s)
     chain = wheel_chain(wheel, moved, ground_m_s, T_S, np.zeros(n, dtype=np.bool_))
-    slides = find_slides(chain, np.isfinite(wheel.slip_speed_m_s), T_S)
+    slides = find_slides(chain, wheel.slip_speed_m_s, np.ones(n, dtype=np.bool_), T_S)
     states = likely_states(chain, slides, T_S)
     return slip_events(wheel, chain, slides, states, T_S, CLOCK), name_states(wheel, states)
 

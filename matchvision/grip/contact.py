@@ -1,0 +1,206 @@
+"""Bodies that meet: machines against each other and against walls, and who is held up by it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from matchvision.geometry.footprints import Footprint, gap_between
+from matchvision.grip.intervals import Stretch, bridge_gaps, chance_above, hold_between, keep_long, typical_step_s
+from matchvision.records.events import Event
+from matchvision.records.motion import MachineMotion, MatchClock, Motion
+from matchvision.records.sheet import Machine, RunSheet
+from matchvision.uncertainty import format_interval
+
+FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
+
+#: How well a sheet states where a body ends: bumpers, tyres and rounded corners (assumption, k = 1) [m].
+U_OUTLINE_M: Final = 0.002
+#: Bodies touch where their gap is no larger than this many u, and no longer where it exceeds twice that.
+TOUCHES_U: Final = 2.0
+TOUCHES_FOR_S: Final = 0.1
+#: Bodies that never come apart further than this from the start on stand side by side; that is no contact.
+BLOCKED_M_S: Final = 0.010
+BLOCKED_FOR_S: Final = 0.5
+#: A wheel turns against what holds the machine up above this surface speed.
+STRIVES_M_S: Final = 0.020
+
+
+@dataclass(frozen=True, eq=False)
+class Meeting:
+    """A machine and what it may meet: another machine or somebody's wall; gap (n,) with u, direction to it (n, 2)."""
+
+    machine: str
+    other: str
+    gap_m: FloatArray
+    u_gap_m: FloatArray
+    way: FloatArray
+
+
+def footprint_of(moved: MachineMotion, machine: Machine) -> Footprint | None:
+    """A machine's outline over time; None where the sheet does not say how large it is.
+
+    A heading that is not measured is taken as the home direction.
+    """
+    if machine.size_m is None:
+        return None
+    home_deg = 0.0 if machine.home == "+x" else 180.0
+    known = np.isfinite(moved.heading_deg)
+    heading = np.where(known, moved.heading_deg, home_deg)
+    u_heading = np.where(known, moved.u_heading_deg, 5.0)
+    return Footprint(
+        moved.x_m, moved.y_m, np.deg2rad(heading), machine.size_m[0], machine.size_m[1],
+        moved.u_x_m, moved.u_y_m, np.deg2rad(u_heading), U_OUTLINE_M,
+    )  # fmt: skip
+
+
+def find_meetings(sheet: RunSheet, motion: Motion) -> list[Meeting]:
+    """Every machine against every other machine and every wall whose size and place are known."""
+    outlines = {
+        name: outline
+        for name, moved in motion.machines.items()
+        if (outline := footprint_of(moved, sheet.machine[name])) is not None
+    }
+    n = len(motion.real_s)
+    meetings = []
+    names = list(outlines)
+    for k, name in enumerate(names):
+        meetings += [Meeting(name, other, *gap_between(outlines[name], outlines[other])) for other in names[k + 1 :]]
+        for owner, machine in sheet.machine.items():
+            wall = machine.blocker
+            if wall is None or wall.at_m is None:
+                continue
+            none, one = np.zeros(n), np.ones(n)
+            turned = np.deg2rad(wall.angle_deg) * one
+            place = (wall.at_m[0] * one, wall.at_m[1] * one, turned)
+            block = Footprint(*place, wall.size_m[0], wall.size_m[1], none, none, none, U_OUTLINE_M)
+            meetings.append(Meeting(name, f"the wall of {owner}", *gap_between(outlines[name], block)))
+    return meetings
+
+
+def touching(meeting: Meeting, real_s: FloatArray) -> list[Stretch]:
+    """Stretches of at least 0.1 s in which the two probably touch, with hysteresis."""
+    nearness = TOUCHES_U - meeting.gap_m / meeting.u_gap_m
+    holds = hold_between(nearness, 0.0, -TOUCHES_U)
+    return keep_long(bridge_gaps(holds & np.isfinite(nearness), real_s, TOUCHES_FOR_S), real_s, TOUCHES_FOR_S)
+
+
+def touching_frames(sheet: RunSheet, motion: Motion, machine: str) -> BoolArray:
+    """Frames (n,) in which a machine touches another body or a wall: rope and ground are then not all that push it."""
+    frames = np.zeros(len(motion.real_s), dtype=np.bool_)
+    for meeting in find_meetings(sheet, motion):
+        if machine in (meeting.machine, meeting.other):
+            for stretch in touching(meeting, motion.real_s):
+                frames[stretch.frames] = True
+    return frames
+
+
+def find_contacts(sheet: RunSheet, motion: Motion, clock: MatchClock) -> list[Event]:
+    """Contacts and what they hold up.
+
+    ``contact`` names the machine that came nearer; ``blocked`` the machine that stands (slower than 10 mm/s for half a
+    second) against what it meets in the way it drives, while its wheels turn or it had been moving that way.
+
+    Notes
+    -----
+    Checked by: tests/grip/test_contact.py::test_wall_is_met_and_blocks
+    """
+    events: list[Event] = []
+    zero_s = clock.start_clip_s * clock.real_per_clip_ratio
+    match_s = motion.real_s - zero_s
+    during = (match_s > 0) & (match_s <= clock.duration_s)
+    for meeting in find_meetings(sheet, motion):
+        for stretch in touching(meeting, motion.real_s):
+            inside = during[stretch.frames]
+            if not inside.any():
+                continue
+            event = _contact_event(sheet, motion, meeting, stretch, match_s, clock)
+            if event is not None:
+                events.append(event)
+            events.extend(_blocked(sheet, motion, meeting, stretch, match_s, during))
+    return events
+
+
+def _contact_event(
+    sheet: RunSheet, motion: Motion, meeting: Meeting, stretch: Stretch, match_s: FloatArray, clock: MatchClock
+) -> Event | None:
+    part = stretch.frames
+    least = stretch.first + int(np.nanargmin(meeting.gap_m[part]))
+    gap, u_gap = float(meeting.gap_m[least]), float(meeting.u_gap_m[least])
+    # They touch where the gap, less what is wrong with it all along, comes to nothing.
+    level = max(gap, 0.0) + 0.001
+    near = stretch.first + int(np.argmax(np.nan_to_num(meeting.gap_m[part], nan=np.inf) <= level))
+    if near == 0:
+        return None
+    step_s = typical_step_s(motion.real_s)
+    speed = abs(float(meeting.gap_m[near] - meeting.gap_m[max(near - 5, 0)])) / (5 * step_s)
+    u_start_s = float(np.hypot(min(u_gap / max(speed, 1e-3), 0.5), step_s))
+    mover = _who_came(sheet, motion, meeting, stretch.first)
+    other = meeting.other if mover == meeting.machine else meeting.machine
+    evidence = (
+        f"{mover} and {other} met: the gap between their outlines went down to "
+        f"{format_interval(1000 * gap, 1000 * u_gap)} mm (95 %). While they touch, pull from momentum "
+        "or drive is not available."
+    )
+    chance = chance_above(-gap + TOUCHES_U * u_gap, u_gap, 0.0)
+    end_s = float(match_s[stretch.last])
+    return Event(
+        "contact", mover, float(match_s[near]), end_s, float(np.hypot(u_start_s, clock.u_start_s)), chance, evidence
+    )
+
+
+def _who_came(sheet: RunSheet, motion: Motion, meeting: Meeting, frame: int) -> str:
+    """The machine whose own motion closed the gap, over the fifth of a second before."""
+    names = [n for n in (meeting.machine, meeting.other) if n in motion.machines]
+    before = max(0, frame - max(2, round(0.2 / max(typical_step_s(motion.real_s), 1e-3))))
+    moved = {}
+    for name in names:
+        m = motion.machines[name]
+        moved[name] = float(np.hypot(m.x_m[frame] - m.x_m[before], m.y_m[frame] - m.y_m[before]))
+    return max(moved, key=lambda name: moved[name])
+
+
+def _blocked(
+    sheet: RunSheet, motion: Motion, meeting: Meeting, stretch: Stretch, match_s: FloatArray, during: BoolArray
+) -> list[Event]:
+    """Machines of a meeting that stand against the other in the way they drive."""
+    events = []
+    sides: Sequence[tuple[str, str, float]] = (
+        (meeting.machine, meeting.other, 1.0),
+        (meeting.other, meeting.machine, -1.0),
+    )
+    for name, other, sign in sides:
+        moved = motion.machines.get(name)
+        if moved is None:
+            continue
+        home = sheet.machine[name].home
+        heading = np.deg2rad(
+            np.where(np.isfinite(moved.heading_deg), moved.heading_deg, 0.0 if home == "+x" else 180.0)
+        )
+        ahead = sign * (meeting.way[:, 0] * np.cos(heading) + meeting.way[:, 1] * np.sin(heading)) > 0.7
+        wheels = [w for w in motion.wheels if w.machine == name and w.driven]
+        strives = np.zeros(len(match_s), dtype=np.bool_)
+        for wheel in wheels:
+            strives |= np.nan_to_num(wheel.surface_speed_m_s) > STRIVES_M_S
+        within = np.zeros(len(match_s), dtype=np.bool_)
+        within[stretch.frames] = True
+        stands = within & ahead & during & (np.abs(moved.speed_m_s) < np.fmax(BLOCKED_M_S, 2 * moved.u_speed_m_s))
+        came = float(np.nanmax(np.abs(moved.speed_m_s[max(0, stretch.first - 30) : stretch.first + 1]), initial=0.0))
+        for stand in keep_long(bridge_gaps(stands, motion.real_s, 0.1), motion.real_s, BLOCKED_FOR_S):
+            turning = bool(strives[stand.frames].mean() > 0.5)
+            if not turning and came < 2 * BLOCKED_M_S:
+                continue
+            how = "its wheels went on turning" if turning else f"it had come at {1000 * came:.0f} mm/s"
+            lasted_s = float(match_s[stand.last] - match_s[stand.first])
+            evidence = f"{name} stood for {lasted_s:.2f} s against {other}, which was in its way; {how}."
+            gap = float(np.nanmedian(meeting.gap_m[stand.frames]))
+            u_gap = float(np.nanmedian(meeting.u_gap_m[stand.frames]))
+            chance = chance_above(TOUCHES_U * u_gap - gap, u_gap, 0.0)
+            u_s = 2 * typical_step_s(motion.real_s)
+            events.append(
+                Event("blocked", name, float(match_s[stand.first]), float(match_s[stand.last]), u_s, chance, evidence)
+            )
+    return events
