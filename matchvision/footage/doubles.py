@@ -1,5 +1,6 @@
 """Pictures that are shown twice: they carry a later time than the moment they show, and would fool every speed."""
 
+import statistics
 from collections import deque
 from collections.abc import Iterator
 from dataclasses import replace
@@ -45,15 +46,13 @@ def mark_doubles(frames: Iterator[Frame]) -> Iterator[Frame]:
     Checked by: tests/footage/test_doubles.py::test_doubled_pictures_are_marked
     """
     usual: deque[float] = deque(maxlen=_USUAL_PICTURES)
-    before: Plane | None = None
+    compare = _Comparison()
     moved_before = 0
     held: list[tuple[Frame, int]] = []
     for frame in frames:
-        rows = _sample(frame.luma)
-        moved, changed = _compare(rows, before)
-        floor = max(_FEWEST_MOVED, _LEAST_MOVED_RATIO * rows.size)
-        quiet = changed <= _QUIET_RATIO * float(np.median(usual)) if usual else False
-        before = rows
+        moved, changed, samples = compare.take(frame.luma)
+        floor = max(_FEWEST_MOVED, _LEAST_MOVED_RATIO * samples)
+        quiet = changed <= _QUIET_RATIO * statistics.median(usual) if usual else False
         if moved_before >= floor and moved <= _STILL_RATIO * moved_before and quiet and len(held) < _MOST_REPEATS:
             held.append((frame, moved))
             continue
@@ -67,15 +66,22 @@ def mark_doubles(frames: Iterator[Frame]) -> Iterator[Frame]:
     yield from (f for f, _ in held)
 
 
-def _sample(luma: Plane) -> Plane:
-    """Some rows of the stored picture, copied; of a picture that was turned, some columns."""
-    stored = luma if abs(luma.strides[1]) <= abs(luma.strides[0]) else luma.T
-    return np.ascontiguousarray(stored[::_STEP])
+class _Comparison:
+    """Compares each picture with the one before by some rows of the stored picture, or columns where it was turned."""
 
+    def __init__(self) -> None:
+        # Kept from picture to picture: fresh memory for each would cost more than the comparison.
+        self._before, self._difference, self._moved = (np.empty((0, 0), dtype=np.uint8) for _ in range(3))
 
-def _compare(rows: Plane, before: Plane | None) -> tuple[int, float]:
-    """Samples that moved, and the share that changed at all."""
-    if before is None or before.shape != rows.shape:
-        return 0, 1.0
-    difference = cv2.absdiff(rows, before)
-    return int(np.count_nonzero(difference > _MOTION_LEVELS)), float(np.count_nonzero(difference)) / rows.size
+    def take(self, luma: Plane) -> tuple[int, float, int]:
+        """Samples that moved, the share that changed at all, and how many there are."""
+        stored = luma if abs(luma.strides[1]) <= abs(luma.strides[0]) else luma.T
+        rows = stored[::_STEP] if stored.strides[1] == 1 else np.ascontiguousarray(stored[::_STEP])
+        if self._before.shape != rows.shape:
+            self._before = rows.copy()
+            self._difference, self._moved = np.empty(rows.shape, dtype=np.uint8), np.empty(rows.shape, dtype=np.uint8)
+            return 0, 1.0, rows.size
+        cv2.absdiff(rows, self._before, dst=self._difference)
+        cv2.threshold(self._difference, _MOTION_LEVELS, 1, cv2.THRESH_BINARY, dst=self._moved)
+        np.copyto(self._before, rows)
+        return cv2.countNonZero(self._moved), cv2.countNonZero(self._difference) / rows.size, rows.size

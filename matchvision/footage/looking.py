@@ -240,7 +240,7 @@ def _measure_moves(glimpses: Sequence[Glimpse]) -> tuple[float, float]:
     kept = [(glimpse, glimpse.small) for glimpse in glimpses if glimpse.small is not None]
     neighbours = [(one, other) for (a, one), (b, other) in pairwise(kept) if b.index == a.index + 1]
     chosen = np.unique(np.linspace(0, len(neighbours) - 1, min(_PAIRS, len(neighbours))).round().astype(int))
-    moves = [measure_shift(*neighbours[k], width_px)[0] for k in chosen]
+    moves = [measure_shift(neighbours[k][0], neighbours[k][1], width_px)[0] for k in chosen]
     moves = [m for m in moves if np.isfinite(m)]
     shake_px = float(np.sqrt(np.mean(np.square(moves)))) if moves else float("nan")
     starts = [run[0] for run in split_runs(glimpses)]
