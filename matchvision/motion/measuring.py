@@ -12,9 +12,9 @@ from matchvision.motion.rims import RimPlaces
 from matchvision.motion.rope import RopeReading, measure_rope
 from matchvision.motion.sighting import Sighting, sight_markers
 from matchvision.motion.standing import is_level
-from matchvision.motion.wheels import allow_for_trembling, measure_wheel
+from matchvision.motion.wheels import WheelReading, allow_for_trembling, measure_wheel
 from matchvision.records.camera import Cameras
-from matchvision.records.motion import MachineMotion, Motion, Places, WheelMotion
+from matchvision.records.motion import MachineMotion, Motion, Places
 from matchvision.records.results import StageNote
 from matchvision.records.sheet import Machine, Run, RunSheet
 from matchvision.records.tracks import Tracks
@@ -59,16 +59,14 @@ def measure_motion(
             poses[name], markers_used[name] = measured
             lever_m = max((float(np.hypot(*p.at_m[:2])) for p in tracks.plans if p.machine == name), default=0.0)
             machines[name] = motion_of(poses[name], sighting.covariance, real_s, lever_m)
-    wheels: list[WheelMotion] = []
-    rims: list[RimPlaces] = []
-    spreads_m: list[float] = []
+    readings: list[WheelReading] = []
     for name, pose in poses.items():
         for wheel in sheet.machine[name].wheel:
-            turned = measure_wheel(pose, wheel, tracks, sighting, real_s)
-            if turned is not None:
-                wheels.append(turned[0])
-                rims.append(turned[1])
-                spreads_m.append(turned[2])
+            drives = (sheet.machine[name].drive, sheet.forecast.get(name))
+            reading = measure_wheel(pose, wheel, tracks, sighting, real_s, drives)
+            if reading is not None:
+                readings.append(reading)
+    wheels = tuple(reading.motion for reading in readings)
     measured_arms = (measure_arm(pose, sheet.machine[name], tracks, sighting, real_s) for name, pose in poses.items())
     arms = tuple(arm for arm in measured_arms if arm is not None)
     rope = None
@@ -79,13 +77,13 @@ def measure_motion(
         clip_s=tracks.clip_s,
         real_s=real_s,
         tracks=tracks,
-        places=place_markers(tracks, sighting, poses, rope, rims),
+        places=place_markers(tracks, sighting, poses, rope, [reading.rim for reading in readings]),
         machines={name: allow_for_trembling(moved, wheels) for name, moved in machines.items()},
-        wheels=tuple(wheels),
+        wheels=wheels,
         rope=None if rope is None else rope.motion,
         arms=arms,
     )
-    return motion, describe_motion(sheet, motion, poses, markers_used, rope, spreads_m)
+    return motion, describe_motion(sheet, motion, poses, markers_used, rope, readings)
 
 
 def place_markers(
@@ -152,7 +150,7 @@ def describe_motion(
     poses: dict[str, Pose],
     markers_used: dict[str, int],
     rope: RopeReading | None,
-    spreads_m: list[float],
+    readings: list[WheelReading],
 ) -> StageNote:
     """What was done, with numbers; what could not be had, and what would give it."""
     said: list[str] = []
@@ -181,12 +179,24 @@ def describe_motion(
             advice.append(f"two stickers on {name} give its motion and turning")
         elif not any(w.machine == name for w in motion.wheels) and rests_on_wheels(sheet.machine[name]):
             advice.append(f"two small discs on a wheel of {name} give its slip")
-    for wheel, spread_m in zip(motion.wheels, spreads_m, strict=True):
+    for reading in readings:
+        wheel = reading.motion
         said.append(
             f"the wheel {wheel.wheel} of {wheel.machine} "
             f"(slip speed to {1000 * _median(wheel.u_slip_speed_m_s):.1f} mm/s; "
-            f"its marks keep their circle to {1000 * spread_m:.1f} mm)"
+            f"its marks keep their circle to {1000 * reading.spread_m:.1f} mm)"
         )
+        if reading.undecided.any():
+            at_s = motion.clip_s[reading.undecided]
+            warnings.append(
+                f"the wheel {wheel.wheel} of {wheel.machine}: in {len(at_s)} frames between {at_s[0]:.2f} and "
+                f"{at_s[-1]:.2f} s of the clip its rate may be any of several that look alike at this frame rate; "
+                "there it is left empty"
+            )
+            advice.append(
+                f"no_load_rev_min and gear_ratio of {wheel.machine}'s drive, or more pictures a second, decide how "
+                "fast its wheel turns"
+            )
     said.extend(
         f"the arm of {arm.machine} (stroke to {1000 * _median(arm.u_reach_m):.1f} mm, speed to "
         f"{1000 * _median(arm.u_speed_m_s):.0f} mm/s)"

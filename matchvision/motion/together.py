@@ -9,6 +9,7 @@ from matchvision.motion.filtering import run_channels, run_smoother, step_matric
 from matchvision.motion.smoothing import RELAX_S, SlowNoise, Smoothed
 
 FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
 
 #: States: travel and its rate and acceleration, distance run ahead and the same of it, slow error of the rim marks.
 STATES = 7
@@ -43,6 +44,7 @@ def smooth_together(
     along: Smoothed,
     ahead: Smoothed,
     slow: SlowNoise,
+    decided: BoolArray,
 ) -> Together:
     """A machine's travel and its wheel's lead from the places of both, by one smoother.
 
@@ -58,6 +60,8 @@ def smooth_together(
         Travel and lead, each smoothed alone.
     slow : SlowNoise
         Slow errors of the wheel's surface [m].
+    decided : (n,) bool array
+        False where the surface's way cannot be told; nothing is said there.
 
     Notes
     -----
@@ -66,7 +70,7 @@ def smooth_together(
     Checked by: tests/motion/test_together.py::test_both_are_surer_than_each_alone
     """
     n = len(real_s)
-    known = np.isfinite(ahead.value)
+    known = np.isfinite(ahead.value) & decided
     if not known.any() or not np.isfinite(along.drive).all():
         return Together(*(np.full(n, np.nan) for _ in range(6)))
     steps_s = np.diff(real_s)

@@ -1,8 +1,7 @@
 """Wheels' turning from the marks on their rims, and slip."""
 
 from collections.abc import Sequence
-from dataclasses import replace
-from itertools import pairwise
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -20,8 +19,9 @@ from matchvision.motion.rims import (
 from matchvision.motion.sighting import Sighting
 from matchvision.motion.smoothing import SlowNoise, smooth_series
 from matchvision.motion.together import smooth_together
+from matchvision.motion.turns import count_turns, fastest_rate, pattern_turn
 from matchvision.records.motion import MachineMotion, WheelMotion
-from matchvision.records.sheet import Wheel
+from matchvision.records.sheet import Drive, Wheel
 from matchvision.records.tracks import Tracks
 
 FloatArray = npt.NDArray[np.float64]
@@ -35,20 +35,22 @@ U_MACHINE_TREMBLE_M_S = 0.002
 LARGEST_U_SLIP_RATIO = 0.1
 
 
-def unwrap_turns(angle_rad: FloatArray, real_s: FloatArray) -> FloatArray:
-    """Whole turns added, so that each angle lies nearest to where the rate so far would carry it; NaN stay NaN.
+@dataclass(frozen=True, eq=False)
+class WheelReading:
+    """A wheel's motion and what it rests on.
 
-    The rate carried on is the median over the last five steps. It may change by half a turn per step between values.
+    Attributes
+    ----------
+    rim : its marks' places
+    spread_m : how far the marks lie off their circle (root mean square)
+    undecided : (n,) bool array
+        Frames in which the marks were seen, but the rate could be any of several.
     """
-    result = np.array(angle_rad, dtype=np.float64)
-    at = np.flatnonzero(np.isfinite(result))
-    rates: list[float] = []
-    for before, now in pairwise(at):
-        step_s = real_s[now] - real_s[before]
-        expected = result[before] + (float(np.median(rates[-5:])) if rates else 0.0) * step_s
-        result[now] = expected + np.angle(np.exp(1j * (angle_rad[now] - expected)))
-        rates.append(float((result[now] - result[before]) / step_s))
-    return result
+
+    motion: WheelMotion
+    rim: RimPlaces
+    spread_m: float
+    undecided: npt.NDArray[np.bool_]
 
 
 def split_errors(
@@ -70,9 +72,16 @@ def split_errors(
 
 
 def measure_wheel(
-    pose: Pose, wheel: Wheel, tracks: Tracks, sighting: Sighting, real_s: FloatArray
-) -> tuple[WheelMotion, RimPlaces, float] | None:
-    """A wheel's turning and slip, its marks' places, and the spread of the marks about their circle [m].
+    pose: Pose,
+    wheel: Wheel,
+    tracks: Tracks,
+    sighting: Sighting,
+    real_s: FloatArray,
+    drives: Sequence[Drive | None] = (),
+) -> WheelReading | None:
+    """A wheel's turning and slip; None where it has no marks.
+
+    ``drives``: what is stated of its drive, which says how fast it can turn.
 
     Notes
     -----
@@ -91,7 +100,8 @@ def measure_wheel(
     off = np.hypot(rim.along_m - middle[0], rim.up_m - middle[1]) - circle
     off = off[np.isfinite(off) & (np.abs(off) < WILD_MARK_M)]
     spread_m = float(np.sqrt(np.mean(off**2))) if len(off) else float("nan")
-    turned = unwrap_turns(raw, real_s)
+    count = count_turns(raw, real_s, pattern_turn(plans), _fastest(pose, wheel, drives))
+    turned = count.angle_rad
     u_raw, slow = split_errors(rim, circle, middle, u_raw, real_s)
     slow = SlowNoise(slow.u * wheel.radius_m, slow.memory_s)
     # How far the surface has run ahead of the ground is smoothed as one series: a wheel that grips shakes with its
@@ -99,7 +109,7 @@ def measure_wheel(
     travel, u_travel = pose.travel_along_drive(real_s)
     way, u_way = wheel.radius_m * turned, wheel.radius_m * u_raw
     ahead = smooth_series(real_s, way - travel, np.hypot(u_way, u_travel), slow=slow)
-    both = smooth_together(real_s, (travel, u_travel), (way, u_way), pose.along, ahead, slow)
+    both = smooth_together(real_s, (travel, u_travel), (way, u_way), pose.along, ahead, slow, ~count.undecided)
     first = np.flatnonzero(np.isfinite(both.surface_m))
     zero = both.surface_m[first[0]] if len(first) else np.nan
     c, s = np.cos(pose.heading.value), np.sin(pose.heading.value)
@@ -130,7 +140,17 @@ def measure_wheel(
         u_slip_speed_m_s=u_slip,
         u_slip_ratio=np.where(clear, u_ratio, np.nan),
     )
-    return wheel_motion, rim, spread_m
+    return WheelReading(wheel_motion, rim, spread_m, count.undecided)
+
+
+def _fastest(pose: Pose, wheel: Wheel, drives: Sequence[Drive | None]) -> float | None:
+    """The fastest that a wheel can turn [rad/s], driven or dragged along; None where nothing is stated of its drive."""
+    driven = fastest_rate(drives)
+    if driven is None:
+        return None
+    speed = np.abs(pose.speed_along_drive()[0])
+    dragged = float(np.nanmax(speed)) / wheel.radius_m if np.isfinite(speed).any() else 0.0
+    return max(driven, dragged)
 
 
 def allow_for_trembling(machine: MachineMotion, wheels: Sequence[WheelMotion]) -> MachineMotion:

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from matchvision.geometry.placing import PlanePlacing
 from matchvision.motion import measure_motion
 from matchvision.motion.rims import RimPlaces, find_face_middle, turning_angles
-from matchvision.motion.wheels import unwrap_turns
+from matchvision.motion.turns import count_turns
 from matchvision.records.tracks import MarkerPlan
 from tests.truth import SAMPLE_CLIPS, read_run, read_truth, true_cameras, true_tracks
 
@@ -60,7 +60,7 @@ def test_turns_are_unwrapped(seed: int, rate: float) -> None:
     true = rate * t + 0.3 * np.sin(t)
     seen = np.angle(np.exp(1j * true))
     seen[generator.random(80) < 0.2] = np.nan
-    unwrapped = unwrap_turns(seen, t)
+    unwrapped = count_turns(seen, t).angle_rad
     known = np.isfinite(unwrapped)
     assert (unwrapped - true)[known] == pytest.approx((unwrapped - true)[known][0], abs=1e-9)
 
