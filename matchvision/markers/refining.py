@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from matchvision.markers import fitting
 from matchvision.markers.centres import Centres, Windows, is_clear
+from matchvision.markers.scattering import Scatter
 from matchvision.records.frames import Frame
 from matchvision.records.tracks import MarkerPlan
 
@@ -20,9 +21,8 @@ _USUAL_BLUR_PX: Final = 1.0
 _FIRST_LOOKS: Final = 6
 _FRAMES_A_LOOK: Final = 16
 _LEAST_GAIN: Final = 0.1
-#: What no residual shows: where a codec's prediction keeps edges that have moved on [px]; what a sphere's curved shade,
-#: rope and reflections do, in parts of its radius; half the thickness of a sticker whose side shows as well [m].
-_CODED_PX: Final = 0.05
+#: What no residual shows: what a sphere's curved shade, rope and reflections do, in parts of its radius; half the
+#: thickness of a sticker whose side shows as well [m].
 #: Likeness of luma's residuals from which a codec has been at work: white noise stays below.
 _CODED_ALIKE: Final = 1.25
 _SPHERE_RATIO: Final = 0.015
@@ -56,6 +56,7 @@ class Refiner:
         self._before = np.full((count, fitting.COLUMNS), np.nan)
         self._answer = np.full((count, fitting.COLUMNS), np.nan)
         self._looks, self._frames = 0, 0
+        self._scatter = Scatter(plans)
 
     def refine(self, frame: Frame, windows: Windows, centres: Centres) -> Centres:
         """Better places and true uncertainties for the centres that are clear; the others as they were.
@@ -77,6 +78,7 @@ class Refiner:
         self._before[:] = answer
         variance = answer[:, [fitting.UNKNOWNS + fitting.COL, fitting.UNKNOWNS + fitting.ROW]]
         away = np.hypot(*(answer[:, :2] - place).T)
+        self._scatter.take(frame.index, answer[:, :2], variance)
         near = away < np.maximum(_NEAR[0] * np.hypot(*centres.u_px.T), _NEAR[1])
         kept = (clear & np.isfinite(variance).all(axis=1) & near)[:, None]
         return replace(
@@ -92,7 +94,7 @@ class Refiner:
         flat_ratio = (0.5 * (m11 + m22) - spread) / (0.5 * (m11 + m22) + spread)
         sides_px = _SIDE_M * windows.radius_px / self._radius_m * flat_ratio**-0.25 * np.sqrt(1 - flat_ratio)
         own_px = np.where(self._spheres, _SPHERE_RATIO * windows.radius_px, sides_px)
-        coded_px = _CODED_PX * float(np.clip(self.alike[1] - _CODED_ALIKE, 0, 1))
+        coded_px = self._scatter.unseen_px * float(np.clip(self.alike[1] - _CODED_ALIKE, 0, 1))
         return np.hypot(coded_px, own_px)
 
     def _fit(
