@@ -1,5 +1,6 @@
 """Tension from a machine's drive: wheel rate on the motor's torque line, less what friction and acceleration take."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
@@ -7,13 +8,16 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from matchvision.mechanics.grip import STANDARD_GRAVITY_M_S2
+from matchvision.mechanics.machine import ASSUMED_WHEEL_INERTIA_KG_M2
 from matchvision.mechanics.motor import drive_torque_Nm, throttle_share, wheel_free_rate_rad_s, wheel_stall_torque_Nm
 from matchvision.mechanics.traction import gross_traction_N
+from matchvision.pull.along import Along
+from matchvision.pull.assembling import Numbers, assemble_source
+from matchvision.pull.link import LOCAL_GRAVITY
 from matchvision.records.motion import MatchClock, Motion
-from matchvision.records.pull import BudgetLine, PullSource
+from matchvision.records.pull import PullSource
 from matchvision.records.sheet import Drive, Quantity, Run
-from matchvision.uncertainty import parts_of_uncertainty
+from matchvision.uncertainty import Input, window_sums
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -21,6 +25,10 @@ FloatArray = npt.NDArray[np.float64]
 U_PLAN_RATIO: Final = 0.05
 #: What a log of the commands leaves open (its resolution and delay).
 U_LOG_RATIO: Final = 0.01
+#: Over this long the change of a slipping wheel's rate is read: the shortest over which it stands out of its noise.
+RATE_OVER_S: Final = 0.1
+#: A pull must act against the drive direction by at least this share to be told from it.
+LEAST_BACK: Final = 0.2
 
 
 @dataclass(frozen=True, eq=False)
@@ -29,9 +37,10 @@ class KnownDrive:
 
     machine: str
     end: int
-    side: int
+    home: str
     mass_kg: float
     u_mass_kg: float
+    driven_wheels: int | None
     facts: Drive
     share_ratio: FloatArray
     u_share_ratio: float
@@ -70,9 +79,10 @@ def known_drives(run: Run, clock: MatchClock, clip_s: FloatArray) -> tuple[Known
             KnownDrive(
                 machine=name,
                 end=end,
-                side=1 if machine.home == "+x" else -1,
+                home=machine.home,
                 mass_kg=machine.mass_kg,
                 u_mass_kg=machine.u_mass_kg,
+                driven_wheels=machine.driven_wheels,
                 facts=facts,
                 share_ratio=share,
                 u_share_ratio=U_PLAN_RATIO if logged is None else U_LOG_RATIO,
@@ -87,119 +97,110 @@ def states_motor_line(facts: Drive) -> bool:
     return bool(facts.motors) and None not in (facts.stall_torque_Nm, facts.no_load_rev_min, facts.gear_ratio)
 
 
-def measure_drive(drive: KnownDrive, motion: Motion) -> PullSource | None:
+def measure_drive(drive: KnownDrive, motion: Motion, along: Along) -> PullSource | None:
     """Tension from the torque that the drive gives its driven wheels; None without a wheel whose rate is seen.
 
     It holds whether the wheels grip or slip, since the ground takes the axle's torque either way. Wheels that hardly
-    turn may have friction either way: it is then 0 ± its value, rectangular. The wheels' own inertia is left out.
+    turn may have friction either way: it is then 0 ± its value, rectangular. While the wheels grip, they speed up as
+    the machine does; else as their rate tells, over `RATE_OVER_S`.
 
     Notes
     -----
-    ``T = ((Td − Tf sign ω)/r − m a − c m g sign v) / b`` with drive torque Td, friction Tf at the wheels, rolling
-    resistance c and ``b`` the share of the pull against the drive direction. First order over all inputs.
+    ``T = ((Td − Tf sign ω − I dω/dt)/r − m (a + g sin θ) − c m g cos θ sign v) / (b − c p sign v)`` with drive torque
+    Td, friction Tf at the wheels, I of all driven wheels with their gear, rolling resistance c, climb θ, ``b`` the
+    share of the pull against the drive direction and ``p`` that which lifts. Wheel inertia that nobody stated lies
+    between 0 and twice the usual.
     Checked by: tests/pull/test_drive.py::test_stalled_drive_pulls_with_its_stall_torque
     """
     wheels = [w for w in motion.wheels if w.machine == drive.machine and w.driven]
-    rope, moved = motion.rope, motion.machines.get(drive.machine)
-    if not wheels or rope is None or moved is None:
+    rope = motion.rope
+    if not wheels or rope is None:
         return None
-    rate, u_rate = _mean_rate([w.rate_rad_s for w in wheels], [w.u_rate_rad_s for w in wheels])
-    heading = np.deg2rad(moved.heading_deg)
-    accel = moved.accel_m_s2 * drive.side * np.cos(heading)
-    speed = moved.speed_m_s * drive.side * np.cos(heading)
-    back = -(rope.pull_dir_x[:, drive.end] * np.cos(heading) + rope.pull_dir_y[:, drive.end] * np.sin(heading))
-    back = np.where(back > 0.2, back, np.nan)
-    facts, radius_m = drive.facts, wheels[0].radius_m
+    rate, u_rate = mean_over_wheels([w.rate_rad_s for w in wheels], [w.u_rate_rad_s for w in wheels])
+    slip, u_slip = mean_over_wheels([w.slip_speed_m_s for w in wheels], [w.u_slip_speed_m_s for w in wheels])
+    facts, radius_m, name = drive.facts, wheels[0].radius_m, drive.machine
     turning = np.where(np.abs(rate) > 3 * u_rate, np.sign(rate), 0.0)
-    rolling = np.where(np.abs(speed) > 3 * moved.u_speed_m_s, np.sign(speed), 0.0)
-
-    def tension(at: Mapping[str, FloatArray | float]) -> FloatArray:
-        stall = wheel_stall_torque_Nm(facts.motors or 0, at["stall torque"], at["gear ratio"], at["drive efficiency"])
-        free = wheel_free_rate_rad_s(at["no-load rate"], at["gear ratio"])
-        given = drive_torque_Nm(
-            at["wheel rate"], at["throttle"], stall, free, float(facts.throttle_acts_on == "voltage"), at["supply sag"]
-        )
-        ground_N = gross_traction_N(given - at["drive friction"] * turning, radius_m)
-        taken_N = at["mass"] * (at["acceleration"] + at["rolling resistance"] * STANDARD_GRAVITY_M_S2 * rolling)
-        return np.asarray((ground_N - taken_N) / back, dtype=np.float64)
-
+    gripping = np.abs(slip) < 3 * u_slip
+    spun, u_spun = local_slope(rate, u_rate, motion.real_s, RATE_OVER_S)
     none = Quantity(value=0.0)
+    friction = facts.drive_friction_Nm or none
+    usual = ASSUMED_WHEEL_INERTIA_KG_M2
+    wheel_inertia = facts.wheel_inertia_kg_m2 or Quantity(value=usual, u=usual / math.sqrt(3))
     stated = {
-        "stall torque": facts.stall_torque_Nm or none,
-        "gear ratio": facts.gear_ratio or none,
-        "drive efficiency": facts.drive_efficiency or Quantity(value=1.0),
-        "no-load rate": facts.no_load_rev_min or none,
-        "drive friction": facts.drive_friction_Nm or none,
-        "supply sag": facts.supply_sag_ratio or none,
-        "rolling resistance": facts.rolling_resistance or none,
-        "mass": Quantity(value=drive.mass_kg, u=drive.u_mass_kg),
+        "stall torque": (facts.stall_torque_Nm or none, "N m"),
+        "gear ratio": (facts.gear_ratio or none, "1"),
+        "drive efficiency": (facts.drive_efficiency or Quantity(value=1.0), "1"),
+        "no-load rate": (facts.no_load_rev_min or none, "rev/min"),
+        "drive friction": (friction, "N m"),
+        "supply sag": (facts.supply_sag_ratio or none, "1"),
+        "rolling resistance": (facts.rolling_resistance or none, "1"),
+        "wheel inertia": (wheel_inertia, "kg m²"),
+        "mass": (Quantity(value=drive.mass_kg, u=drive.u_mass_kg), "kg"),
     }
-    values: dict[str, FloatArray | float] = {name: quantity.value for name, quantity in stated.items()}
-    values |= {"wheel rate": rate, "throttle": drive.share_ratio, "acceleration": accel}
-    u_common: dict[str, FloatArray | float] = {name: quantity.u for name, quantity in stated.items() if quantity.u > 0}
-    u_common["throttle"] = drive.u_share_ratio
-    u_own: dict[str, FloatArray | float] = {"wheel rate": u_rate, "acceleration": moved.u_accel_m_s2}
+    key = {short: f"{short} of {name}" for short in (*stated, "wheel rate", "throttle", "acceleration")}
+    spinning, either_way = f"wheels' spinning up of {name}", f"direction of friction of {name}"
+    inputs = [Input(key[short], quantity.value, quantity.u, unit) for short, (quantity, unit) in stated.items()]
+    unknown_Nm = np.where(turning == 0, friction.value / math.sqrt(3), 0.0)
+    inputs += [
+        Input(key["throttle"], drive.share_ratio, drive.u_share_ratio, "1"),
+        Input(key["wheel rate"], rate, u_rate, "rad/s", common=False),
+        Input(key["acceleration"], along.accel_m_s2, along.u_accel_m_s2, "m/s²", common=False),
+        Input(spinning, np.where(gripping, 0.0, spun), np.where(gripping, 0.0, u_spun), "rad/s²", common=False),
+        Input(either_way, 0.0, unknown_Nm, "N m", rectangular=True),
+        LOCAL_GRAVITY,
+    ]
+    number = (drive.driven_wheels or len(wheels)) * 1.0
 
-    common, own = (parts_of_uncertainty(tension, values, u_inputs) for u_inputs in (u_common, u_own))
-    friction_N = (facts.drive_friction_Nm or none).value / np.sqrt(3) / radius_m / back
-    common["direction of friction"] = np.where(turning == 0, friction_N, 0.0)
-    common_N = np.sqrt(np.sum([part**2 for part in common.values()], axis=0))
-    own_N = np.sqrt(np.sum([part**2 for part in own.values()], axis=0))
-    slack = rope.slack == 1
-    tension_N = np.where(slack, 0.0, tension(values))
-    common_N = np.where(slack, 0.0, common_N)
-    budget: tuple[BudgetLine, ...] = ()
-    if np.isfinite(tension_N).any():
-        peak = int(np.nanargmax(tension_N))
-        budget = tuple(
-            BudgetLine(f"{name} of {drive.machine}", float(part[peak]), "N", common=group is common)
-            for group in (own, common)
-            for name, part in group.items()
-            if part[peak] > 0
+    def tension(at: Mapping[str, Numbers]) -> FloatArray:
+        stall = wheel_stall_torque_Nm(
+            facts.motors or 0, at[key["stall torque"]], at[key["gear ratio"]], at[key["drive efficiency"]]
         )
-    return PullSource("drive", tension_N, np.hypot(own_N, common_N), common_N, drive.independent, budget)
-
-
-def join_drives(sources: list[PullSource]) -> PullSource:
-    """One drive source from one or two machines' drives, by inverse variance; u widened where the two differ.
-
-    A drive that is independent of the forecast is not mixed with one that is not.
-    """
-    chosen = [s for s in sources if s.independent] or sources
-    if len(chosen) == 1:
-        return chosen[0]
-    tension_N, u_N, common_N = (np.stack(part) for part in zip(*_series(chosen), strict=True))
-    known = np.isfinite(tension_N) & np.isfinite(u_N) & (u_N > 0)
-    weight = np.where(known, 1 / np.where(known, u_N, 1.0) ** 2, 0.0)
-    total = weight.sum(axis=0)
-    share = weight / np.where(total > 0, total, 1.0)
-    joined_N = np.where(total > 0, np.sum(share * np.where(known, tension_N, 0.0), axis=0), np.nan)
-    spread = np.sum(np.where(known, weight * (tension_N - joined_N) ** 2, 0.0), axis=0)
-    birge = np.sqrt(np.maximum(1.0, spread / np.maximum(1, known.sum(axis=0) - 1)))
-    u_joined_N = np.where(total > 0, birge / np.sqrt(np.where(total > 0, total, 1.0)), np.nan)
-    shared_N = np.sqrt(np.sum((share * np.where(known, common_N, 0.0)) ** 2, axis=0)) * birge
-    budget: tuple[BudgetLine, ...] = ()
-    if np.isfinite(joined_N).any():
-        peak = int(np.nanargmax(joined_N))
-        budget = tuple(
-            BudgetLine(line.name, float(share[k, peak]) * line.u, line.unit, line.common)
-            for k, s in enumerate(chosen)
-            for line in s.budget
-            if share[k, peak] > 0
+        free = wheel_free_rate_rad_s(at[key["no-load rate"]], at[key["gear ratio"]])
+        by_voltage = float(facts.throttle_acts_on == "voltage")
+        given = drive_torque_Nm(
+            at[key["wheel rate"]], at[key["throttle"]], stall, free, by_voltage, at[key["supply sag"]]
         )
-    shared_N = np.where(np.isfinite(u_joined_N), np.minimum(shared_N, u_joined_N), np.nan)
-    return PullSource("drive", joined_N, u_joined_N, shared_N, chosen[0].independent, budget)
+        spins = at[spinning] + at["gripping"] * at[key["acceleration"]] / radius_m
+        rubbing = at[key["drive friction"]] * at["turning"] + at[either_way]
+        ground_N = gross_traction_N(given - rubbing - number * at[key["wheel inertia"]] * spins, radius_m)
+        resisting = at[key["rolling resistance"]] * at["rolling"]
+        taken_N = at[key["mass"]] * (
+            at[key["acceleration"]] + at["local gravity"] * (at["steep"] + resisting * at["level"])
+        )
+        return np.asarray((ground_N - taken_N) / (at["back"] - resisting * at["up"]), dtype=np.float64)
+
+    exact: dict[str, Numbers] = {
+        "turning": turning,
+        "gripping": gripping.astype(np.float64),
+        "rolling": along.rolling,
+        "back": np.where(along.back > LEAST_BACK, along.back, np.nan),
+        "up": along.up,
+        "level": along.level,
+        "steep": along.steep,
+    }
+    return assemble_source("drive", tension, inputs, exact, rope.slack == 1, independent=drive.independent)
 
 
-def _series(sources: list[PullSource]) -> list[tuple[FloatArray, FloatArray, FloatArray]]:
-    return [(s.tension_N, s.u_tension_N, s.u_common_N) for s in sources]
-
-
-def _mean_rate(rates: list[FloatArray], u_rates: list[FloatArray]) -> tuple[FloatArray, FloatArray]:
-    """Mean over the driven wheels whose rate is seen; u as if they turned alike."""
-    rate, u = np.stack(rates), np.stack(u_rates)
-    seen = np.isfinite(rate) & np.isfinite(u)
+def mean_over_wheels(values: list[FloatArray], u_values: list[FloatArray]) -> tuple[FloatArray, FloatArray]:
+    """Mean over the wheels where it is seen; u as if they turned alike. NaN where none is seen."""
+    value, u = np.stack(values), np.stack(u_values)
+    seen = np.isfinite(value) & np.isfinite(u)
     count = seen.sum(axis=0)
-    mean = np.where(count > 0, np.where(seen, rate, 0.0).sum(axis=0) / np.maximum(count, 1), np.nan)
+    mean = np.where(count > 0, np.where(seen, value, 0.0).sum(axis=0) / np.maximum(count, 1), np.nan)
     u_mean = np.where(count > 0, np.sqrt(np.where(seen, u**2, 0.0).sum(axis=0)) / np.maximum(count, 1), np.nan)
     return mean, u_mean
+
+
+def local_slope(values: FloatArray, u: FloatArray, real_s: FloatArray, over_s: float) -> tuple[FloatArray, FloatArray]:
+    """Rate of change (n,) of a series over a window around each frame, by a straight line, and its uncertainty.
+
+    ``u`` may be tied from frame to frame, so it is taken not to average out: as of the two ends of the window.
+    """
+    known = np.isfinite(values)
+    sums = [window_sums(np.where(known, part, 0.0), real_s, over_s) for part in (1.0, real_s, values)]
+    sums += [window_sums(np.where(known, part, 0.0), real_s, over_s) for part in (real_s**2, real_s * values)]
+    count, t, v, tt, tv = sums
+    count = np.where(count >= 3, count, np.nan)
+    spread = tt / count - (t / count) ** 2
+    slope = (tv / count - t * v / count**2) / np.where(spread > 0, spread, np.nan)
+    return np.asarray(slope, dtype=np.float64), np.asarray(u * math.sqrt(2) / over_s, dtype=np.float64)

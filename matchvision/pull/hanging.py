@@ -1,7 +1,7 @@
-"""A sprung link's hang test: length over the force hung on it, a line or a curve, loading and unloading apart."""
+"""A sprung link's hang test: length over the force hung on it, with its bend, loading and unloading apart."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -10,16 +10,16 @@ import numpy.typing as npt
 from matchvision.errors import CannotMeasure
 from matchvision.mechanics.grip import STANDARD_GRAVITY_M_S2
 from matchvision.records.sheet import HangTest
-from matchvision.uncertainty import fit_line, predict_line
+from matchvision.uncertainty import fit_line, predict_line, propagate
 
 FloatArray = npt.NDArray[np.float64]
 
 #: A link's closed coils are believed only where they improve the fit's chi-squared by more than this.
 CLOSED_GAIN: Final = 13.8
-#: A curve is believed only where it improves chi-squared by more than this: one straight link in a thousand, if the
-#: readings scatter as stated (chi-squared of one degree of freedom).
+#: A bend that improves chi-squared by more than this shows: one straight link in a thousand, if the readings scatter as
+#: stated (chi-squared of one degree of freedom).
 CURVED_GAIN: Final = 10.83
-#: A curve needs this many different masses, a branch of its own this many.
+#: A bend needs this many different masses to be fitted, a branch of its own this many.
 CURVED_MASSES: Final = 5
 BRANCH_MASSES: Final = 3
 
@@ -38,23 +38,31 @@ class LinkLaw:
         Half the distance [m] from loading to unloading, ``gap[0] + gap[1] force``; 0 where only one was read.
     s : float
         Scatter of the readings over the stated one (Birge ratio); the covariance is widened by it where it exceeds 1.
-    opening_N : float
+    degrees : float
+        Degrees of freedom of the covariance: infinite where it rests on the stated uncertainty of a reading.
+    opening_N, u_opening_N : float
         Below this force a preloaded link stays closed; 0 where the test shows no such thing.
     lowest_N, highest_N : float
         Forces between which the law was tested.
+    unseen_bend : (4,) float array
+        What a bend of 1 m/N² would leave beside a line through so few masses, as a polynomial of force (three
+        coefficients), and the standard uncertainty of a bend [m/N²]; zeros where the law has its own.
     """
 
     coefficients: FloatArray
     covariance: FloatArray
     gap: FloatArray
     s: float
+    degrees: float
     opening_N: float
+    u_opening_N: float
     lowest_N: float
     highest_N: float
+    unseen_bend: FloatArray
 
     @property
     def curved(self) -> bool:
-        """Whether the law is a curve."""
+        """Whether the law has a bend."""
         return len(self.coefficients) == 3
 
     @property
@@ -80,47 +88,58 @@ class LinkLaw:
         return np.asarray(inside_m + self.compliance(force_N) * (force_N - within_N), dtype=np.float64)
 
     def force_from(self, length_m: FloatArray) -> FloatArray:
-        """Force [N] at link lengths [m]; beyond the test along the tangent at its end."""
+        """Force [N] at link lengths [m]; beyond the test half-way between the curve and the tangent at its end."""
+        tangent_N, bent_N = self._drawn_on(length_m)
+        return np.asarray((tangent_N + bent_N) / 2, dtype=np.float64)
+
+    def unsure_beyond(self, length_m: FloatArray) -> FloatArray:
+        """Half of what lies between the tangent and the curve beyond the test [N]; 0 within it.
+
+        Whether the link bends on beyond its last mass or not, no reading shows: with two answers of one chance each the
+        middle is as far from either as its standard uncertainty says.
+        """
+        tangent_N, bent_N = self._drawn_on(length_m)
+        return np.asarray(np.abs(bent_N - tangent_N) / 2, dtype=np.float64)
+
+    def law_uncertainty(self, length_m: FloatArray) -> FloatArray:
+        """Standard uncertainty [m] of the law's length, at the forces that lengths [m] mean; beyond the test too.
+
+        Notes
+        -----
+        GUM (JCGM 100:2008) H.3.4, for a quadratic with its third coefficient; it grows on both sides of the tested
+        forces' middle. Three or four masses leave a bend unseen: the largest that passes for straightness at
+        `CURVED_GAIN`, rectangular.
+        Checked by: tests/pull/test_link.py::test_uncertainty_grows_beyond_the_hang_test,
+        tests/derived/test_link_coverage.py::test_intervals_hold_beyond_the_hang_test
+        """
+        force_N = self.force_from(length_m)
+        powers = np.power.outer(np.asarray(force_N, dtype=np.float64), np.arange(len(self.coefficients)))
+        variance = np.einsum("...i,ij,...j->...", powers, self.covariance, powers)
+        shape = np.polynomial.polynomial.polyval(force_N, self.unseen_bend[:3])
+        unseen_m = math.sqrt(CURVED_GAIN / 3) * self.unseen_bend[3] * shape
+        return np.asarray(np.hypot(np.sqrt(variance), unseen_m), dtype=np.float64)
+
+    def _drawn_on(self, length_m: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Force [N] at lengths [m] by the law: beyond the test along the tangent at its end, and along the curve.
+
+        Where the curve turns back before it gets that long, as much again as the tangent went beyond the test: so much
+        it is at the turning point.
+        """
         ends_N = np.array([self.lowest_N, self.highest_N])
         ends_m, slopes = self.length_at(ends_N), self.compliance(ends_N)
         bend = self.coefficients[2] if self.curved else 0.0
         rise_m = np.clip(length_m, *ends_m) - self.coefficients[0]
         root = np.sqrt(self.coefficients[1] ** 2 + 4 * bend * rise_m)
         inside_N = 2 * rise_m / (self.coefficients[1] + root)
-        below_N, above_N = (ends_N[k] + (length_m - ends_m[k]) / slopes[k] for k in (0, 1))
-        return np.select([length_m < ends_m[0], length_m > ends_m[1]], [below_N, above_N], inside_N)
-
-    def law_uncertainty(self, force_N: FloatArray) -> FloatArray:
-        """Standard uncertainty [N] that the fitted law leaves in a force read from it.
-
-        Grows on both sides of the tested forces' middle, so that a force beyond them is known less well. A curve goes
-        on beyond them along its tangent; the force that it would have shown itself counts as well: half-width of a
-        rectangular distribution.
-
-        Notes
-        -----
-        The law's u of a length at that force, over its slope: GUM (JCGM 100:2008) H.3.4, inverted, for a quadratic with
-        its third coefficient.
-        Checked by: tests/pull/test_link.py::test_uncertainty_grows_beyond_the_hang_test,
-        tests/pull/test_hanging.py::test_beyond_its_points_a_curve_goes_straight_on_and_says_how_unsure_that_is
-        """
-        powers = np.power.outer(np.asarray(force_N, dtype=np.float64), np.arange(len(self.coefficients)))
-        variance = np.einsum("...i,ij,...j->...", powers, self.covariance, powers)
-        u_N = np.sqrt(variance) / self.compliance(force_N)
-        return np.asarray(np.hypot(u_N, self._bent_away(force_N) / math.sqrt(3)), dtype=np.float64)
-
-    def _bent_away(self, force_N: FloatArray) -> FloatArray:
-        """Force [N] between the curve drawn on and its tangent at the length that the tangent has; 0 within the test.
-
-        Where the curve turns back before it gets that long, as much again as the tangent went beyond the test: so much
-        it is at the turning point.
-        """
-        beyond_N = np.asarray(force_N - np.clip(force_N, self.lowest_N, self.highest_N), dtype=np.float64)
-        if not self.curved:
-            return np.zeros_like(beyond_N)
-        # From the end on the curve is c x + b x², the tangent c t: equal lengths at c x + b x² = c t.
-        root = np.sqrt(np.maximum(1 + 4 * self.coefficients[2] / self.compliance(force_N) * beyond_N, 0.0))
-        return np.asarray(np.abs(2 * beyond_N / (1 + root) - beyond_N))
+        tangent_N, bent_N = inside_N, inside_N
+        for end_N, end_m, slope, out in zip(ends_N, ends_m, slopes, (np.less, np.greater), strict=True):
+            away_N = (length_m - end_m) / slope
+            # From the end on the curve is c x + b x², the tangent c t: equal lengths at c x + b x² = c t.
+            turned = np.sqrt(np.maximum(1 + 4 * bend / slope * away_N, 0.0))
+            beyond = out(length_m, end_m)
+            tangent_N = np.where(beyond, end_N + away_N, tangent_N)
+            bent_N = np.where(beyond, end_N + 2 * away_N / (1 + turned), bent_N)
+        return tangent_N, bent_N
 
 
 def fit_link(test: HangTest, u_reading_m: float) -> LinkLaw:
@@ -128,8 +147,8 @@ def fit_link(test: HangTest, u_reading_m: float) -> LinkLaw:
 
     Where at least three masses were read while loading and three while unloading, each has its own line and the law is
     the middle; with two each, the lines are a fixed distance apart. Where the lowest loads left the link at one length
-    that lies above the law of the others, they are taken as a preloaded link still closed. A quadratic replaces the
-    line where it lowers chi-squared, over s² where the readings scatter more than stated, by more than `CURVED_GAIN`.
+    that lies above the law of the others, they are taken as a preloaded link still closed. From `CURVED_MASSES` on the
+    law has a bend, fitted whether it shows or not: a line that hides a weak one would claim too much beyond its points.
 
     Parameters
     ----------
@@ -145,7 +164,8 @@ def fit_link(test: HangTest, u_reading_m: float) -> LinkLaw:
     Notes
     -----
     Checked by: tests/derived/test_link_coverage.py::test_intervals_hold_the_true_tension,
-    tests/derived/test_link_coverage.py::test_intervals_hold_with_a_curve_and_hysteresis
+    tests/derived/test_link_coverage.py::test_intervals_hold_with_a_curve_and_hysteresis,
+    tests/derived/test_link_coverage.py::test_intervals_hold_beyond_the_hang_test
     """
     force_N = np.asarray(test.mass_kg, dtype=np.float64) * STANDARD_GRAVITY_M_S2
     length_m = np.asarray(test.length_m, dtype=np.float64)
@@ -167,40 +187,78 @@ def fit_link(test: HangTest, u_reading_m: float) -> LinkLaw:
     ):
         closed = 0  # a curve explains the same readings better with as many numbers
     law = _fit_open(force_N[closed:], length_m[closed:], branches[closed:], u_reading_m)
-    opening_N = max(0.0, float(law.force_from(middle_m[:closed].mean()))) if closed else 0.0
-    return LinkLaw(law.coefficients, law.covariance, law.gap, law.s, opening_N, law.lowest_N, law.highest_N)
+    if not closed:
+        return law
+    return _with_opening(law, float(middle_m[:closed].mean()), u_reading_m * max(1.0, law.s) / math.sqrt(closed))
+
+
+def _with_opening(law: LinkLaw, shut_m: float, u_shut_m: float) -> LinkLaw:
+    """The law with the force at which a preloaded link of that closed length opens, and its uncertainty.
+
+    Notes
+    -----
+    The law's numbers are correlated: first order with their covariance (JCGM 100:2008, eq. 13).
+    """
+    inputs = np.append(law.coefficients, shut_m)
+    covariance = np.zeros((len(inputs), len(inputs)))
+    covariance[:-1, :-1], covariance[-1, -1] = law.covariance, u_shut_m**2
+
+    def opening(x: FloatArray) -> FloatArray:
+        return replace(law, coefficients=np.asarray(x[:-1], dtype=np.float64)).force_from(x[-1:])
+
+    opens_N, spread = propagate(opening, inputs, covariance)
+    return replace(law, opening_N=max(0.0, float(opens_N[0])), u_opening_N=float(np.sqrt(spread[0, 0])))
 
 
 def _fit_open(force_N: FloatArray, length_m: FloatArray, branches: FloatArray, u_reading_m: float) -> LinkLaw:
-    """Line or curve through the readings of an opened link."""
-    orders = [1]
-    straight = _chi_squared(np.column_stack([_powers(force_N, 1), branches]), length_m, u_reading_m)
-    if len(np.unique(force_N)) >= CURVED_MASSES:
-        design = np.column_stack([_powers(force_N, 2), branches])
-        bent = _chi_squared(design, length_m, u_reading_m)
-        scatter = max(1.0, bent / max(1, len(force_N) - design.shape[1]))
-        if (straight - bent) / scatter > CURVED_GAIN:
-            orders.insert(0, 2)
-    for order in orders:
+    """Law through the readings of an opened link: with its bend where there are masses enough to show one."""
+    enough = len(np.unique(force_N)) >= CURVED_MASSES
+    for order in (2, 1) if enough else (1,):
         design = np.column_stack([_powers(force_N, order), branches])
         found = np.linalg.lstsq(design, length_m, rcond=None)[0]
-        s2 = _chi_squared(design, length_m, u_reading_m) / max(1, len(force_N) - design.shape[1])
-        covariance = np.linalg.inv(design.T @ design) * u_reading_m**2 * max(1.0, s2)
+        freedom = len(force_N) - design.shape[1]
+        s2 = _chi_squared(design, length_m, u_reading_m) / max(1, freedom)
+        u2_m2 = u_reading_m**2 * max(1.0, s2)
+        covariance = np.linalg.inv(design.T @ design) * u2_m2
         gap = np.zeros(2)
         gap[: branches.shape[1]] = found[order + 1 :]
         part = slice(0, order + 1)
         law = LinkLaw(
-            found[part], covariance[part, part], gap, math.sqrt(s2), 0.0, float(force_N[0]), float(force_N[-1])
+            coefficients=np.asarray(found[part], dtype=np.float64),
+            covariance=covariance[part, part],
+            gap=gap,
+            s=math.sqrt(s2),
+            degrees=float(max(1, freedom)) if s2 > 1 else math.inf,
+            opening_N=0.0,
+            u_opening_N=0.0,
+            lowest_N=float(force_N[0]),
+            highest_N=float(force_N[-1]),
+            unseen_bend=np.zeros(4) if order == 2 else _bend_unseen(force_N, design, math.sqrt(u2_m2)),
         )
         if law.compliance(np.array([law.lowest_N, law.highest_N])).min() > 0:
             break
-    if not (law.compliance(force_N).min() > 0 and (law.curved or found[1] > 2 * math.sqrt(covariance[1, 1]))):
+    if not (law.compliance(force_N).min() > 0 and _lengthens(law)):
         raise CannotMeasure(
             "the link in the hang test does not get longer under load",
             where="[rope.link] hang_test",
             do="check that length_m is the distance between the two link markers under each mass",
         )
     return law
+
+
+def _lengthens(law: LinkLaw) -> bool:
+    """Whether the law's length grows from its lowest to its highest force by more than its uncertainty."""
+    ends_m = law.length_at(np.array([law.lowest_N, law.highest_N]))
+    return bool(ends_m[1] - ends_m[0] > 2 * math.hypot(*law.law_uncertainty(ends_m)))
+
+
+def _bend_unseen(force_N: FloatArray, design: FloatArray, u_reading_m: float) -> FloatArray:
+    """What a bend leaves beside the fitted line, as a polynomial of force, and the u of such a bend [m/N²]."""
+    square = force_N**2
+    taken = np.linalg.lstsq(design, square, rcond=None)[0]
+    left = square - design @ taken
+    u_bend = u_reading_m / math.sqrt(float(left @ left))
+    return np.array([-taken[0], -taken[1], 1.0, u_bend])
 
 
 def count_closed(force_N: FloatArray, length_m: FloatArray, u_reading_m: float) -> int:

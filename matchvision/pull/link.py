@@ -1,21 +1,28 @@
 """Tension from a sprung link: its hang test inverted, length seen in the clip to force."""
 
 import math
+from collections.abc import Mapping
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
 from matchvision.mechanics.grip import STANDARD_GRAVITY_M_S2
+from matchvision.pull.assembling import Numbers, assemble_source
 from matchvision.pull.hanging import LinkLaw
 from matchvision.records.motion import RopeMotion
-from matchvision.records.pull import BudgetLine, PullSource
+from matchvision.records.pull import PullSource
+from matchvision.uncertainty import Input
 
 FloatArray = npt.NDArray[np.float64]
 
 #: Gravity where the test was made lies between 9.780 (equator) and 9.832 m/s² (poles): half that span, rectangular
 #: (GUM 4.3.7), over the standard value.
 U_GRAVITY_RATIO: Final = 0.026 / math.sqrt(3) / STANDARD_GRAVITY_M_S2
+#: Gravity at the place of the run, shared by every source that weighs something.
+LOCAL_GRAVITY: Final = Input(
+    "local gravity", STANDARD_GRAVITY_M_S2, STANDARD_GRAVITY_M_S2 * U_GRAVITY_RATIO, "m/s²", rectangular=True
+)
 
 
 def measure_link(law: LinkLaw, rope: RopeMotion) -> PullSource:
@@ -27,34 +34,63 @@ def measure_link(law: LinkLaw, rope: RopeMotion) -> PullSource:
 
     Notes
     -----
-    Independent part: the length seen. Common part: the fitted law, the camera's scale, local gravity against the
-    standard one of the hang test, hysteresis (half the gap between loading and unloading, rectangular).
+    New in every frame: the length as it scatters from frame to frame. Common: what is left of the length's uncertainty
+    then (how the markers' shade and edges pull their centres), the fitted law, the camera's scale, local gravity
+    against the standard one of the hang test, hysteresis (half the gap between loading and unloading, rectangular),
+    and whether the law bends on beyond the heaviest mass.
     Checked by: tests/derived/test_link_coverage.py::test_intervals_hold_the_true_tension
     """
-    tension_N = law.force_from(rope.link_length_m)
-    compliance = law.compliance(tension_N)
-    own_N = rope.u_link_length_m / compliance
-    parts = {
-        "hang test curve" if law.curved else "hang test line": law.law_uncertainty(tension_N),
-        "camera scale over the link": rope.link_length_m * rope.u_link_common_ratio / compliance,
-        "local gravity": np.abs(tension_N) * U_GRAVITY_RATIO,
-        "link hysteresis": law.half_gap_m(tension_N) / math.sqrt(3) / compliance,
-    }
-    common_N = np.sqrt(np.sum([part**2 for part in parts.values()], axis=0))
-    shut = (law.opening_N > 0) & (tension_N < law.opening_N + 2 * own_N)
-    most_N = np.maximum(law.opening_N, tension_N)
-    tension_N = np.where(shut, most_N / 2, tension_N)
-    own_N = np.where(shut, np.hypot(own_N, most_N / math.sqrt(12)), own_N)
+    length_m = rope.link_length_m
+    scatter_m, lasting_m = split_scatter(length_m, rope.u_link_length_m)
+    seen_N = law.force_from(length_m)
     slack = rope.slack == 1
-    tension_N = np.where(slack, 0.0, tension_N)
-    typical_N = float(np.median(own_N[np.isfinite(own_N)])) if np.isfinite(own_N).any() else math.nan
-    own_N = np.where(slack & ~np.isfinite(own_N), typical_N, own_N)
-    common_N = np.where(slack, 0.0, common_N)
-    budget: tuple[BudgetLine, ...] = ()
-    if np.isfinite(tension_N).any():
-        peak = int(np.nanargmax(tension_N))
-        budget = (
-            BudgetLine("link length in the picture", float(own_N[peak]), "N", common=False),
-            *(BudgetLine(name, float(part[peak]), "N", common=True) for name, part in parts.items() if part[peak] > 0),
+    own_N = scatter_m / law.compliance(seen_N)
+    shut = (law.opening_N > 0) & (seen_N < law.opening_N + 2 * np.hypot(own_N, law.u_opening_N)) & ~slack
+    law_name = "bend and stiffness by the hang test" if law.curved else "line through the hang test"
+    inputs = [
+        Input("link length in the picture, frame by frame", length_m, scatter_m, "m", common=False),
+        Input("link length in the picture, lasting", 0.0, lasting_m, "m"),
+        Input("camera scale over the link", 1.0, rope.u_link_common_ratio, "1"),
+        Input(law_name, 0.0, law.law_uncertainty(length_m), "m", degrees=law.degrees),
+        Input("law beyond the hang test", 0.0, law.unsure_beyond(length_m), "N"),
+        Input("link hysteresis", 0.0, law.half_gap_m(seen_N) / math.sqrt(3), "m", rectangular=True),
+        Input(
+            "pull of a closed link",
+            np.where(shut, np.maximum(law.opening_N, seen_N) / 2, 0.0),
+            np.where(shut, np.hypot(np.maximum(law.opening_N, seen_N), law.u_opening_N) / math.sqrt(12), 0.0),
+            "N",
+            common=False,
+            rectangular=True,
+        ),
+        LOCAL_GRAVITY,
+    ]
+
+    def tension(at: Mapping[str, Numbers]) -> FloatArray:
+        read_m = np.asarray(
+            (at["link length in the picture, frame by frame"] + at["link length in the picture, lasting"])
+            * at["camera scale over the link"]
+            + at[law_name]
+            + at["link hysteresis"]
         )
-    return PullSource("link", tension_N, np.hypot(own_N, common_N), common_N, independent=True, budget=budget)
+        # A closed link's reading says nothing about the pull, only where it began to open.
+        opened_N = law.force_from(read_m) + at["law beyond the hang test"]
+        pull_N = np.where(at["shut"], at["pull of a closed link"], opened_N)
+        return np.asarray(pull_N * at["local gravity"] / STANDARD_GRAVITY_M_S2, dtype=np.float64)
+
+    exact = {"shut": shut.astype(np.float64)}
+    return assemble_source("link", tension, inputs, exact, slack, independent=True)
+
+
+def split_scatter(values: FloatArray, u: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Parts (n,) of a series' standard uncertainty: its scatter from frame to frame, and what lasts beyond that.
+
+    The scatter is that of the second differences, which a smooth course hardly enters, over √6 (white noise); never
+    more than ``u``. With fewer than eight of them all of ``u`` counts as scatter.
+    """
+    bent = values[2:] - 2 * values[1:-1] + values[:-2]
+    bent = bent[np.isfinite(bent)]
+    if len(bent) < 8:
+        return u, np.zeros_like(u)
+    # 1.4826: from the median of |normal| to its standard deviation; a jerk in the rope moves it little.
+    scatter = np.minimum(u, 1.4826 * float(np.median(np.abs(bent))) / math.sqrt(6))
+    return np.asarray(scatter, dtype=np.float64), np.asarray(np.sqrt(u**2 - scatter**2), dtype=np.float64)

@@ -1,29 +1,34 @@
-"""Tension from a known load: what it takes to drag a weight with measured sliding friction and to speed it up."""
+"""Tension from a known load: what it takes to drag or roll a weight, to lift a hanging one, and to speed it up."""
 
+import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
-from matchvision.geometry.profile import surface_slope
-from matchvision.mechanics.grip import STANDARD_GRAVITY_M_S2
-from matchvision.pull.link import U_GRAVITY_RATIO
+from matchvision.pull.along import USUAL_REACH_M, Along
+from matchvision.pull.assembling import Numbers, assemble_source
+from matchvision.pull.link import LOCAL_GRAVITY
 from matchvision.records.motion import MachineMotion, RopeMotion
-from matchvision.records.pull import BudgetLine, PullSource
-from matchvision.records.sheet import Quantity, RunSheet, TableSheet
+from matchvision.records.pull import PullSource
+from matchvision.records.sheet import Machine, Quantity, RunSheet
+from matchvision.uncertainty import Input
 
 FloatArray = npt.NDArray[np.float64]
 
 #: Slower than this a load may stand: friction is then anything up to its greatest value and says nothing.
 MOVING_M_S: Final = 0.010
-#: A load whose size the sheet does not give may reach this far to either side of its middle [m].
-USUAL_REACH_M: Final = 0.15
 
 
 @dataclass(frozen=True)
 class KnownLoad:
-    """A dragged weight: ``end`` is the rope end (0 or 1) hitched to it; ``side`` is +1 for home +x, else -1."""
+    """A load on the rope: ``end`` is the rope end (0 or 1) hitched to it; ``side`` is +1 for home +x, else -1.
+
+    ``friction`` is the coefficient of what it drags over (or rolls on); for a hanging weight the share of the pull that
+    its pulley takes.
+    """
 
     machine: str
     end: int
@@ -33,10 +38,12 @@ class KnownLoad:
     friction: Quantity
     independent: bool
     reach_m: float = USUAL_REACH_M
+    rolls: bool = False
+    hangs: bool = False
 
 
 def known_loads(sheet: RunSheet) -> tuple[KnownLoad, ...]:
-    """Loads of known mass and sliding friction on the rope.
+    """Loads of known mass and friction on the rope: dragged, rolling without a drive, or hanging.
 
     Friction that stands only in the forecast makes the load's pull lean on the forecast: not independent.
     """
@@ -47,35 +54,31 @@ def known_loads(sheet: RunSheet) -> tuple[KnownLoad, ...]:
         machine = sheet.machine.get(name)
         if machine is None or machine.mass_kg is None:
             continue
-        friction, independent = None, True
-        if machine.load is not None:
-            friction = machine.load.grip_sliding
-        elif not machine.wheel and machine.anchor is None and name in sheet.forecast:
-            planned = sheet.forecast[name]
-            if not planned.motors and planned.stall_torque_Nm is None:
-                friction, independent = planned.grip_sliding, False
+        friction, independent, rolls = _friction_of(sheet, name, machine)
         if friction is None:
             continue
         side = 1 if machine.home == "+x" else -1
         reach_m = USUAL_REACH_M if machine.size_m is None else machine.size_m[0] / 2
-        loads.append(KnownLoad(name, end, side, machine.mass_kg, machine.u_mass_kg, friction, independent, reach_m))
+        hangs = machine.load is not None and machine.load.hangs
+        loads.append(
+            KnownLoad(name, end, side, machine.mass_kg, machine.u_mass_kg, friction, independent, reach_m, rolls, hangs)
+        )
     return tuple(loads)
 
 
-def is_level(table: TableSheet) -> bool:
-    """Whether the table is flat, as far as its sheet says."""
-    return all(z == 0 for _, z in table.profile_m)
-
-
-def slope_under(load: KnownLoad, table: TableSheet, x_m: FloatArray) -> FloatArray:
-    """Slope (n,) [rad], rising towards +x, of the piece of table on which the whole load lies; NaN astride a bend."""
-    if is_level(table):
-        return np.zeros_like(x_m)
-    ahead = np.arctan(surface_slope(table.profile_m, x_m + load.reach_m))
-    behind = np.arctan(surface_slope(table.profile_m, x_m - load.reach_m))
-    bends = np.array([x for x, _ in table.profile_m])
-    astride = (np.abs(x_m[:, None] - bends) < load.reach_m).any(axis=1)
-    return np.where(astride | (ahead != behind), np.nan, ahead)
+def _friction_of(sheet: RunSheet, name: str, machine: Machine) -> tuple[Quantity | None, bool, bool]:
+    """Friction, whether it is independent of the forecast, and whether it is that of wheels that nobody drives."""
+    if machine.load is not None and machine.load.hangs:
+        return machine.load.pulley_loss_ratio or Quantity(value=0.0), True, False
+    if machine.load is not None and machine.load.grip_sliding is not None:
+        return machine.load.grip_sliding, True, False
+    if machine.driven_wheels == 0 and machine.drive is not None and machine.drive.rolling_resistance is not None:
+        return machine.drive.rolling_resistance, True, True
+    if not machine.wheel and machine.anchor is None and name in sheet.forecast:
+        planned = sheet.forecast[name]
+        if not planned.motors and planned.stall_torque_Nm is None:
+            return planned.grip_sliding, False, False
+    return None, True, False
 
 
 def measure_load(
@@ -96,37 +99,60 @@ def measure_load(
     Along the load's velocity, which climbs at θ, with ``c`` the share of the pull along it and ``p`` the share away
     from the surface: ``T c - μ (m g cos θ - T p) - m g sin θ = m a``, so
     ``T = m (a + μ g cos θ + g sin θ) / (c + μ p)``. A rope that rises from the load lifts part of its weight.
-    First-order propagation (GUM 5.1) over m, μ, a and g.
     Checked by: tests/pull/test_load.py::test_steady_drag_is_the_weight_times_friction
     """
-    mass_kg, mu, u_mu = load.mass_kg, load.friction.value, load.friction.u
     way = np.sign(motion.speed_m_s)
-    accel_m_s2 = way * motion.accel_m_s2
     climb_rad = way * load.side * slope_rad
     level, steep = np.cos(climb_rad), np.sin(climb_rad)
     ahead, above = way * load.side * rope.pull_dir_x[:, load.end], rope.pull_dir_z[:, load.end]
     along, upwards = ahead * level + above * steep, above * level - ahead * steep
-    lever = along + mu * upwards
-    moving = (np.abs(motion.speed_m_s) > np.maximum(MOVING_M_S, 2 * motion.u_speed_m_s)) & (lever > 0.2)
-    lever = np.where(moving, lever, np.nan)
-    weight_N = mass_kg * STANDARD_GRAVITY_M_S2
-    inertial_N = mass_kg * accel_m_s2 + weight_N * (mu * level + steep)
-    tension_N = inertial_N / lever
-    own_N = mass_kg * motion.u_accel_m_s2 / lever
-    parts = {
-        f"sliding friction of {load.machine}": np.abs(weight_N * level - tension_N * upwards) / lever * u_mu,
-        f"mass of {load.machine}": np.abs(tension_N) / mass_kg * load.u_mass_kg,
-        "local gravity": np.abs(weight_N * (mu * level + steep)) * U_GRAVITY_RATIO / lever,
-    }
-    common_N = np.sqrt(np.sum([part**2 for part in parts.values()], axis=0))
-    slack = rope.slack == 1
-    own_N = np.where(slack, mass_kg * motion.u_accel_m_s2, own_N)
-    tension_N, common_N = np.where(slack, 0.0, tension_N), np.where(slack, 0.0, common_N)
-    budget: tuple[BudgetLine, ...] = ()
-    if np.isfinite(tension_N).any():
-        peak = int(np.nanargmax(tension_N))
-        budget = (
-            BudgetLine(f"acceleration of {load.machine}", float(own_N[peak]), "N", common=False),
-            *(BudgetLine(name, float(part[peak]), "N", common=True) for name, part in parts.items() if part[peak] > 0),
+    moving = np.abs(motion.speed_m_s) > np.maximum(MOVING_M_S, 2 * motion.u_speed_m_s)
+    usable = moving & (along + load.friction.value * upwards > 0.2)
+    mass, accel = f"mass of {load.machine}", f"acceleration of {load.machine}"
+    friction = f"{'rolling resistance' if load.rolls else 'sliding friction'} of {load.machine}"
+    inputs = [
+        Input(accel, way * motion.accel_m_s2, way * motion.u_accel_m_s2, "m/s²", common=False),
+        Input(friction, load.friction.value, load.friction.u, "1"),
+        Input(mass, load.mass_kg, load.u_mass_kg, "kg"),
+        LOCAL_GRAVITY,
+    ]
+
+    def tension(at: Mapping[str, Numbers]) -> FloatArray:
+        taken = at[accel] + at["local gravity"] * (at[friction] * at["level"] + at["steep"])
+        lever = np.asarray(at["along"] + at[friction] * at["upwards"], dtype=np.float64)
+        return np.asarray(at[mass] * taken / np.where(np.asarray(at["usable"]) > 0, lever, np.nan), dtype=np.float64)
+
+    exact: dict[str, Numbers] = {"level": level, "steep": steep, "along": along, "upwards": upwards}
+    exact["usable"] = usable.astype(np.float64)
+    return assemble_source("inertia", tension, inputs, exact, rope.slack == 1, independent=load.independent)
+
+
+def measure_hanging(load: KnownLoad, puller: str, along: Along, slack: FloatArray) -> PullSource:
+    """Tension at the machine that lifts a weight over a pulley.
+
+    The weight itself need not be seen: a taut rope passes the machine's own acceleration on to it. At rest the pulley's
+    friction may act either way: rectangular.
+
+    Notes
+    -----
+    ``T = m (g + a) (1 + loss · sign v)`` with a and v of the machine, forward positive.
+    Checked by: tests/pull/test_load.py::test_hanging_weight_pulls_with_its_weight_and_what_speeds_it_up
+    """
+    loss = load.friction
+    way = np.where(np.abs(along.speed_m_s) > np.maximum(MOVING_M_S, 2 * along.u_speed_m_s), np.sign(along.speed_m_s), 0)
+    mass, accel = f"mass of {load.machine}", f"acceleration of {puller}"
+    inputs = [
+        Input(accel, along.accel_m_s2, along.u_accel_m_s2, "m/s²", common=False),
+        Input(mass, load.mass_kg, load.u_mass_kg, "kg"),
+        Input("pulley's loss", loss.value, loss.u, "1"),
+        Input("pulley's loss, at rest", 0.0, np.where(way == 0, loss.value / math.sqrt(3), 0.0), "1", rectangular=True),
+        LOCAL_GRAVITY,
+    ]
+
+    def tension(at: Mapping[str, Numbers]) -> FloatArray:
+        carried_N = at[mass] * (at["local gravity"] + at[accel])
+        return np.asarray(
+            carried_N * (1 + at["pulley's loss"] * at["way"] + at["pulley's loss, at rest"]), dtype=np.float64
         )
-    return PullSource("inertia", tension_N, np.hypot(own_N, common_N), common_N, load.independent, budget)
+
+    return assemble_source("inertia", tension, inputs, {"way": way}, slack == 1, independent=load.independent)

@@ -1,10 +1,17 @@
 """Tension from the cord's own stretch: almost always swamped by the uncertainty of its length."""
 
-import numpy as np
+from collections.abc import Mapping
 
+import numpy as np
+import numpy.typing as npt
+
+from matchvision.pull.assembling import Numbers, assemble_source
 from matchvision.records.motion import RopeMotion
-from matchvision.records.pull import BudgetLine, PullSource
+from matchvision.records.pull import PullSource
 from matchvision.records.sheet import RopeSheet
+from matchvision.uncertainty import Input
+
+FloatArray = npt.NDArray[np.float64]
 
 
 def measure_stretch(cord: RopeSheet, rope: RopeMotion) -> PullSource | None:
@@ -20,19 +27,20 @@ def measure_stretch(cord: RopeSheet, rope: RopeMotion) -> PullSource | None:
     """
     if cord.stiffness_N_per_m is None or cord.link is not None:
         return None
-    stiffness, u_stiffness = cord.stiffness_N_per_m.value, cord.stiffness_N_per_m.u
-    tension_N = stiffness * (rope.total_m - cord.length_m)
-    u_length_N = stiffness * rope.u_total_m
-    u_stiffness_N = np.abs(tension_N) * u_stiffness / stiffness
-    u_N = np.hypot(u_length_N, u_stiffness_N)
-    slack = rope.slack == 1
-    told = ~slack & (u_N < tension_N)
+    stiffness = cord.stiffness_N_per_m
+    stretch_m = rope.total_m - cord.length_m
+    u_N = np.hypot(stiffness.value * rope.u_total_m, stretch_m * stiffness.u)
+    told = (rope.slack != 1) & (u_N < stiffness.value * stretch_m)
     if not told.any():
         return None
-    tension_N, u_N = np.where(told, tension_N, np.nan), np.where(told, u_N, np.nan)
-    peak = int(np.nanargmax(tension_N))
-    budget = (
-        BudgetLine("length of the rope as it lies", float(u_length_N[peak]), "N", common=True),
-        BudgetLine("stiffness of the cord", float(u_stiffness_N[peak]), "N", common=True),
-    )
-    return PullSource("stretch", tension_N, u_N, u_N.copy(), independent=True, budget=budget)
+    inputs = [
+        Input("length of the rope as it lies", np.where(told, rope.total_m, np.nan), rope.u_total_m, "m"),
+        Input("stiffness of the cord", stiffness.value, stiffness.u, "N/m"),
+    ]
+
+    def tension(at: Mapping[str, Numbers]) -> FloatArray:
+        longer_m = at["length of the rope as it lies"] - cord.length_m
+        return np.asarray(at["stiffness of the cord"] * longer_m, dtype=np.float64)
+
+    nowhere = np.zeros(len(told), dtype=np.bool_)
+    return assemble_source("stretch", tension, inputs, {}, nowhere, independent=True)

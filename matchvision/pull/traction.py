@@ -8,6 +8,7 @@ import numpy.typing as npt
 from matchvision.errors import CannotMeasure
 from matchvision.mechanics.grip import STANDARD_GRAVITY_M_S2, Driven, driven_load_N
 from matchvision.mechanics.traction import net_traction_ratio
+from matchvision.pull.along import move_along
 from matchvision.records.motion import MachineMotion, RopeMotion
 from matchvision.records.pull import PullSource, Traction
 from matchvision.records.sheet import Machine
@@ -41,7 +42,13 @@ def driven_axle(machine: Machine) -> Driven:
 
 
 def measure_traction(
-    name: str, machine: Machine, end: int, moved: MachineMotion, rope: RopeMotion, pull: PullSource
+    name: str,
+    machine: Machine,
+    end: int,
+    moved: MachineMotion,
+    rope: RopeMotion,
+    pull: PullSource,
+    slope_rad: FloatArray | float = 0.0,
 ) -> Traction:
     """Gross traction along the drive direction, the driven wheels' load, and their ratio, with uncertainties.
 
@@ -49,6 +56,7 @@ def measure_traction(
     ----------
     end : 0 or 1, the rope end hitched to the machine.
     pull : the tension to use.
+    slope_rad : slope of the table under it, rising towards +x, (n,) or a number; NaN astride a bend.
 
     Raises
     ------
@@ -57,8 +65,9 @@ def measure_traction(
 
     Notes
     -----
-    ``F = m a + T b + c N``, with ``b`` the share of the pull against the drive direction and c the rolling resistance
-    if measured; load from moments, `matchvision.mechanics.grip.driven_load_N`. First order (GUM 5.1) over tension,
+    ``F = m (a + g sin θ) + T b + c m g cos θ``, with climb θ, ``b`` the share of the pull against the drive direction
+    and c the rolling resistance if measured; load from moments, `matchvision.mechanics.grip.driven_load_N`. First
+    order (GUM 5.1) over tension,
     mass, acceleration and rolling resistance, so that what traction and load share does not count twice in their
     ratio. Acceleration across the drive direction is left out.
     Checked by: tests/pull/test_measuring.py::test_traction_follows_the_truth
@@ -71,45 +80,44 @@ def measure_traction(
             "the load on one driven axle needs more measures",
             do=f"give wheelbase_m, centre_of_mass_m and hitch in [machine.{name}]",
         )
-    side = 1 if machine.home == "+x" else -1
-    heading = np.deg2rad(moved.heading_deg)
-    back = -(rope.pull_dir_x[:, end] * np.cos(heading) + rope.pull_dir_y[:, end] * np.sin(heading))
-    up = rope.pull_dir_z[:, end]
-    forward = moved.speed_m_s * side * np.cos(heading)
-    rolling = np.where(np.abs(forward) > 3 * moved.u_speed_m_s, np.sign(forward), 0.0)
+    along = move_along(machine.home, end, moved, rope, slope_rad)
     resistance = machine.drive.rolling_resistance if machine.drive is not None else None
     slack = pull.tension_N == 0
-    back, up = np.where(slack & ~np.isfinite(back), 1.0, back), np.where(slack & ~np.isfinite(up), 0.0, up)
+    back = np.where(slack & ~np.isfinite(along.back), 1.0, along.back)
+    up = np.where(slack & ~np.isfinite(along.up), 0.0, along.up)
     centre = machine.centre_of_mass_m or (0.0, 0.0, 0.0)
     hitch = machine.hitch.at_m if machine.hitch is not None else (0.0, 0.0, 0.0)
 
     def forces(at: Mapping[str, FloatArray | float]) -> FloatArray:
+        # Along a slope the weight's own share acts at the centre of mass, as the body's inertia does.
+        held_back = at["acceleration"] + STANDARD_GRAVITY_M_S2 * along.steep
+        pressing = STANDARD_GRAVITY_M_S2 * along.level
         load_N = driven_load_N(
-            at["mass"],
-            STANDARD_GRAVITY_M_S2,
+            at["mass"] * pressing,
+            1.0,
             machine.wheelbase_m or 1.0,
             (centre[0], centre[2]),
             (hitch[0], hitch[2]),
             at["tension"] * back,
             at["tension"] * up,
-            at["acceleration"],
+            held_back / pressing,
             driven=axle,
         )
-        resisting_N = at["rolling resistance"] * at["mass"] * STANDARD_GRAVITY_M_S2 * rolling
-        traction_N = np.asarray(at["mass"] * at["acceleration"] + at["tension"] * back + resisting_N)
+        resisting_N = at["rolling resistance"] * at["mass"] * pressing * along.rolling
+        traction_N = np.asarray(at["mass"] * held_back + at["tension"] * back + resisting_N)
         load_N = load_N + 0.0 * traction_N
         return np.stack([traction_N, load_N, net_traction_ratio(traction_N, load_N)])
 
     values: dict[str, FloatArray | float] = {
         "tension": pull.tension_N,
         "mass": machine.mass_kg,
-        "acceleration": moved.accel_m_s2 * side * np.cos(heading),
+        "acceleration": along.accel_m_s2,
         "rolling resistance": resistance.value if resistance is not None else 0.0,
     }
     u_inputs: dict[str, FloatArray | float] = {
         "tension": pull.u_tension_N,
         "mass": machine.u_mass_kg,
-        "acceleration": moved.u_accel_m_s2,
+        "acceleration": along.u_accel_m_s2,
         "rolling resistance": resistance.u if resistance is not None else 0.0,
     }
     parts = parts_of_uncertainty(forces, values, u_inputs)

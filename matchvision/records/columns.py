@@ -86,7 +86,7 @@ ROPE: Final = (
 )
 PULL: Final = (
     *_FRAME,
-    _c("source", "", "link, stretch, inertia, drive or fused", dtype="word", missing=False),
+    _c("source", "", "link, stretch, inertia, momentum, drive or fused", dtype="word", missing=False),
     _c("tension_N", "N", "rope tension"),
     _c("u_tension_N", "N", "standard uncertainty of tension_N"),
 )

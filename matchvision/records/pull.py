@@ -1,5 +1,6 @@
 """Rope tension from each source and each machine's traction."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,11 +11,32 @@ FloatArray = npt.NDArray[np.float64]
 
 @dataclass(frozen=True)
 class BudgetLine:
-    """One line of an uncertainty budget: where it comes from and its share at the peak, k = 1, in the result's unit."""
+    """One line of an uncertainty budget at the greatest pull, k = 1.
+
+    ``u`` is what the input adds to the result, in ``unit``. ``value``, ``u_value`` and ``value_unit`` are the input
+    itself, ``sensitivity`` the result's change for one unit of it: ``u = |sensitivity| · u_value``. They are NaN where
+    a line has no single input. ``common``: the same error in all frames, so that it does not average out.
+    """
 
     name: str
     u: float
     unit: str
+    common: bool
+    value: float = math.nan
+    u_value: float = math.nan
+    value_unit: str = ""
+    sensitivity: float = math.nan
+
+
+@dataclass(frozen=True, eq=False)
+class ErrorPart:
+    """What one input's standard uncertainty does to a tension, (n,) with its sign; 0 where it does nothing.
+
+    Sources that name the same input share its error.
+    """
+
+    name: str
+    effect_N: FloatArray
     common: bool
 
 
@@ -24,11 +46,13 @@ class PullSource:
 
     Attributes
     ----------
-    source : "link", "stretch", "inertia", "drive" or "fused".
+    source : "link", "stretch", "inertia", "momentum", "drive" or "fused".
     tension_N, u_tension_N : value and combined standard uncertainty.
     u_common_N : the part of ``u_tension_N`` that is common to all frames.
     independent : False where it leans on numbers that only the forecast has; kept out of comparison and causes.
-    budget : at the frame of greatest tension.
+    budget : at the frame of greatest tension, largest contribution first.
+    parts : the errors that make up ``u_tension_N``, by input; empty where they are not told apart.
+    degrees : effective degrees of freedom of the budget.
     """
 
     source: str
@@ -37,6 +61,8 @@ class PullSource:
     u_common_N: FloatArray
     independent: bool
     budget: tuple[BudgetLine, ...]
+    parts: tuple[ErrorPart, ...] = ()
+    degrees: float = math.inf
 
 
 @dataclass(frozen=True, eq=False)

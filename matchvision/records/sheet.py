@@ -50,7 +50,7 @@ class RunInfo(SheetModel):
     """``[run]``: name, kind of run and the clip file (relative to the sheet)."""
 
     name: str = Field(min_length=1)
-    kind: Literal["match", "sled", "lift", "slope", "coast", "free"] = "match"
+    kind: Literal["match", "sled", "lift", "stall", "slope", "coast", "free"] = "match"
     clip: Path
 
 
@@ -268,9 +268,24 @@ class Wheel(SheetModel):
 
 
 class Load(SheetModel):
-    """``[machine.X.load]``: a dragged weight, with its measured sliding friction."""
+    """``[machine.X.load]``: a dragged weight, with its measured sliding friction, or one that hangs over a pulley.
 
-    grip_sliding: Number
+    ``pulley_loss_ratio`` is the share of the pull that the pulley's friction takes while the weight rises.
+    """
+
+    grip_sliding: Number | None = None
+    hangs: bool = False
+    pulley_loss_ratio: Number | None = None
+
+    @model_validator(mode="after")
+    def _dragged_or_hanging(self) -> Self:
+        if self.hangs and self.grip_sliding is not None:
+            msg = "give grip_sliding (a weight that is dragged) or hangs = true (one that a pulley carries), not both"
+            raise ValueError(msg)
+        if self.pulley_loss_ratio is not None and not self.hangs:
+            msg = "pulley_loss_ratio belongs to a weight that hangs: say hangs = true, or leave it out"
+            raise ValueError(msg)
+        return self
 
 
 class Anchor(SheetModel):
@@ -381,6 +396,23 @@ class Machine(SheetModel):
     body: tuple[Body, ...] = ()
 
 
+class PracticeSheet(SheetModel):
+    """``[practice]``: what only a practice run needs to be told.
+
+    ``machine``: which machine it measures, where that is not plain. On a slope: ``tilt_deg``, how steep the table stood
+    when the machine slid, and ``high_end``, which of its ends was high; or ``level_s``, a clip time at which the table
+    still lay level, where a camera that stands still watches it being raised (``[camera] moves = true``: it moves as
+    seen from the table). ``let_go``: it was let go on a slope that was steep enough, so that nothing is said about grip
+    at rest.
+    """
+
+    machine: str | None = None
+    tilt_deg: Number | None = None
+    high_end: Literal["-x", "+x"] | None = None
+    level_s: NotNegative | None = None
+    let_go: bool = False
+
+
 class Rules(SheetModel):
     """``[rules]``: how the event decides; nothing is built in but the share of one half."""
 
@@ -402,6 +434,7 @@ class RunSheet(SheetModel):
     rope: RopeSheet | None = None
     machine: dict[Name, Machine] = {}
     rules: Rules = Rules()
+    practice: PracticeSheet = PracticeSheet()
     forecast: dict[str, Forecast] = {}
 
 

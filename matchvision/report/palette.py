@@ -22,6 +22,7 @@ LIGHT: Final = {
     "link": "#0f7f6c",
     "stretch": "#7b5aa6",
     "inertia": "#94730a",
+    "momentum": "#5c6f12",
     "drive": "#a03a6c",
     "warn": "#8a5a00",
 }
@@ -42,12 +43,13 @@ DARK: Final = {
     "link": "#4cc4ad",
     "stretch": "#b79be0",
     "inertia": "#d9b64a",
+    "momentum": "#a9bd52",
     "drive": "#e487b3",
     "warn": "#e0b050",
 }
 
 #: Dash patterns (drawn, gap) that tell the sources of pull apart without colour; fused and machines are drawn solid.
-DASHES: Final = {"link": (7, 2), "stretch": (2, 2), "inertia": (9, 3, 2, 3), "drive": (4, 3)}
+DASHES: Final = {"link": (7, 2), "stretch": (2, 2), "inertia": (9, 3, 2, 3), "momentum": (2, 4), "drive": (4, 3)}
 
 
 def css_variables(colours: dict[str, str]) -> str:

@@ -22,6 +22,7 @@ SOURCE_WORDS: Final = {
     "link": "sprung link",
     "stretch": "stretch of the rope",
     "inertia": "known load",
+    "momentum": "momentum while the wheels slide",
     "drive": "drive",
     "fused": "all sources together",
 }

@@ -1,11 +1,19 @@
-"""Propagation of uncertainty, intervals, line fits and rounding, after the GUM and its first supplement."""
+"""Propagation of uncertainty, budgets, intervals, line fits and rounding, after the GUM and its first supplement."""
 
+from matchvision.uncertainty.budgets import (
+    BENDING,
+    Effect,
+    Input,
+    Model,
+    Propagated,
+    expand,
+    propagate_inputs,
+    root_sum,
+)
 from matchvision.uncertainty.lines import LineFit, fit_line, predict_line
 from matchvision.uncertainty.opposing import beyond_share, share_of_whole
 from matchvision.uncertainty.propagation import (
     Simulated,
-    covariance_from_correlation,
-    covariance_of_means,
     coverage_factor,
     effective_degrees,
     first_order_bends,
@@ -15,16 +23,21 @@ from matchvision.uncertainty.propagation import (
     simulate,
 )
 from matchvision.uncertainty.rounding import K_95, format_interval, format_quantity, round_to_uncertainty
+from matchvision.uncertainty.windows import window_mean, window_sums
 
 __all__ = [
+    "BENDING",
     "K_95",
+    "Effect",
+    "Input",
     "LineFit",
+    "Model",
+    "Propagated",
     "Simulated",
     "beyond_share",
-    "covariance_from_correlation",
-    "covariance_of_means",
     "coverage_factor",
     "effective_degrees",
+    "expand",
     "first_order_bends",
     "fit_line",
     "format_interval",
@@ -33,7 +46,11 @@ __all__ = [
     "parts_of_uncertainty",
     "predict_line",
     "propagate",
+    "propagate_inputs",
+    "root_sum",
     "round_to_uncertainty",
     "share_of_whole",
     "simulate",
+    "window_mean",
+    "window_sums",
 ]

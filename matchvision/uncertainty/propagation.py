@@ -11,32 +11,6 @@ FloatArray = npt.NDArray[np.float64]
 Numbers = float | FloatArray
 
 
-def covariance_from_correlation(u: FloatArray, correlation: FloatArray) -> FloatArray:
-    """Covariance (n, n) from standard uncertainties (n,) and a correlation matrix (n, n)."""
-    u = np.asarray(u, dtype=np.float64)
-    return np.asarray(np.outer(u, u) * np.asarray(correlation, dtype=np.float64), dtype=np.float64)
-
-
-def covariance_of_means(observations: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Means (k,) of n joint observations (n, k) and their covariance (k, k).
-
-    Raises
-    ------
-    ValueError
-        For fewer than two observations.
-
-    Notes
-    -----
-    Type A evaluation, JCGM 100:2008, eq. 5 and eq. 17: s(q̄, r̄) = Σ (q_i − q̄)(r_i − r̄) / (n (n − 1)).
-    Checked by: tests/published/test_gum.py::test_h2_resistance_and_reactance
-    """
-    table = np.asarray(observations, dtype=np.float64)
-    if table.ndim != 2 or len(table) < 2:
-        msg = f"at least two joint observations are needed, found an array of shape {table.shape}"
-        raise ValueError(msg)
-    return table.mean(axis=0), np.atleast_2d(np.cov(table, rowvar=False)) / len(table)
-
-
 def jacobian_of(
     function: Callable[[FloatArray], FloatArray], values: FloatArray, steps: FloatArray | None = None
 ) -> FloatArray:
@@ -65,20 +39,20 @@ def parts_of_uncertainty(
     values: Mapping[str, Numbers],
     u_inputs: Mapping[str, Numbers],
 ) -> dict[str, FloatArray]:
-    """What each named input adds to the standard uncertainty of a function's output, in the output's shape.
+    """What one standard uncertainty of each named input does to a function's output, with its sign, in its shape.
 
     Inputs without an entry in ``u_inputs`` are taken as exact. For independent inputs the root sum of squares of the
     parts is the output's standard uncertainty.
 
     Notes
     -----
-    ``|f(x + u) − f(x − u)|/2``, one input at a time: JCGM 100:2008, 5.1.3 note 2.
+    ``(f(x + u) − f(x − u))/2``, one input at a time: JCGM 100:2008, 5.1.3 note 2.
     Checked by: tests/published/test_gum.py::test_parts_make_up_the_propagated_uncertainty
     """
     parts = {}
     for name, u in u_inputs.items():
         ahead, behind = (function({**values, name: values[name] + step}) for step in (u, -1.0 * np.asarray(u)))
-        parts[name] = np.asarray(np.abs(ahead - behind) / 2, dtype=np.float64)
+        parts[name] = np.asarray((ahead - behind) / 2, dtype=np.float64)
     return parts
 
 

@@ -154,13 +154,21 @@ class CauseBrief(ResultModel):
 
 
 class BudgetBrief(ResultModel):
-    """One line of a source's uncertainty at its greatest pull, k = 1."""
+    """One line of a source's uncertainty at its greatest pull, k = 1.
+
+    The input ``value ± u_value`` in ``value_unit`` times ``sensitivity`` adds ``u`` in ``unit``; null
+    where a line has no single input. ``common``: the same error in all frames.
+    """
 
     source: str
     name: str
     u: MaybeNumber
     unit: str
     common: bool
+    value: MaybeNumber
+    u_value: MaybeNumber
+    value_unit: str
+    sensitivity: MaybeNumber
 
 
 class FaultBrief(ResultModel):

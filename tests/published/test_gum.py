@@ -2,8 +2,8 @@
 
 Source: JCGM 100:2008, annex H.1 (end gauge), H.2 (simultaneous resistance and reactance), H.3 (thermometer line); G.4
 for the effective degrees of freedom.
-Checks: `propagate`, `parts_of_uncertainty`, `covariance_of_means`, `fit_line`, `predict_line`, `effective_degrees`,
-`coverage_factor`.
+Checks: `propagate_inputs`, `expand`, `propagate`, `parts_of_uncertainty`, `fit_line`, `predict_line`,
+`effective_degrees`, `coverage_factor`.
 Values as printed: each stands beside its check.
 Tolerance: half a unit of the last printed digit, since the Guide rounds
 its intermediate results; where it shows in the last digit, one unit and the reason is given.
@@ -17,13 +17,15 @@ import numpy.typing as npt
 import pytest
 
 from matchvision.uncertainty import (
-    covariance_of_means,
+    Input,
     coverage_factor,
     effective_degrees,
+    expand,
     fit_line,
     parts_of_uncertainty,
     predict_line,
     propagate,
+    propagate_inputs,
 )
 
 FloatArray = npt.NDArray[np.float64]
@@ -38,26 +40,43 @@ END_GAUGE = np.array([50_000_623.0, 215.0, 11.5e-6, -0.1, 0.0, 0.0])
 U_END_GAUGE = np.array([25.0, 9.7, 1.2e-6, 0.41, 0.58e-6, 0.029])
 
 
+NAMES = ("standard", "difference", "expansion", "temperature", "d_expansion", "d_temperature")
+UNITS = ("nm", "nm", "1/K", "K", "1/K", "K")
+#: Table H.1; the expansion's and the temperature's own u enter by products of zeros alone.
+DEGREES = (18.0, 25.6, np.inf, np.inf, 50.0, 2.0)
+
+
+def end_gauge_model(at: Mapping[str, float | FloatArray]) -> FloatArray:
+    inputs = np.array(np.broadcast_arrays(*(at[name] for name in NAMES)), dtype=np.float64)
+    return np.asarray(end_gauge_nm(inputs)[0], dtype=np.float64)
+
+
 def test_h1_end_gauge() -> None:
-    length, covariance = propagate(end_gauge_nm, END_GAUGE, np.diag(U_END_GAUGE**2))
-    assert length[0] == pytest.approx(50_000_838, abs=0.5)
-    # Printed 32; from the printed, already rounded inputs it is 31.71.
-    assert np.sqrt(covariance[0, 0]) == pytest.approx(32, abs=0.5)
+    """Through the code that makes the pull's budgets, twice the same frame."""
+    inputs = [
+        Input(name, value, u, unit, degrees=nu)
+        for name, value, u, unit, nu in zip(NAMES, END_GAUGE, U_END_GAUGE, UNITS, DEGREES, strict=True)
+    ]
+    found = propagate_inputs(end_gauge_model, inputs, {}, 2, lambda _: 0, np.random.default_rng(5))
+    assert found.value == pytest.approx(50_000_838, abs=0.5)
+    # Printed 32; from the printed, already rounded inputs it is 31.71, and its second order 34 (H.1.7) is no bend at
+    # one digit of u.
+    assert found.u == pytest.approx(32, abs=0.5)
+    assert not found.bends
+    # Printed 16; 16.66 from the printed inputs.
+    assert int(found.degrees) == 16
+    # Printed 93, where 32 is rounded up from 31.7: one unit more room.
+    assert expand(float(found.u[0]), found.degrees, 0.99) == pytest.approx(93, abs=1.0)
 
 
 def test_parts_make_up_the_propagated_uncertainty() -> None:
     """Table H.1, column u_i(l): 25, 9.7, 0, 0, 2.9 and 16.6 nm; together 32 nm (31.71 from these inputs)."""
-    names = ("standard", "difference", "expansion", "temperature", "d_expansion", "d_temperature")
-    values = dict(zip(names, END_GAUGE, strict=True))
-
-    def length_nm(at: Mapping[str, float | FloatArray]) -> FloatArray:
-        return end_gauge_nm(np.array([at[name] for name in names], dtype=np.float64))
-
-    parts = parts_of_uncertainty(length_nm, values, dict(zip(names, U_END_GAUGE, strict=True)))
-    for name, printed_nm in zip(names, (25.0, 9.7, 0.0, 0.0, 2.9, 16.6), strict=True):
+    values = dict(zip(NAMES, END_GAUGE, strict=True))
+    parts = parts_of_uncertainty(end_gauge_model, values, dict(zip(NAMES, U_END_GAUGE, strict=True)))
+    for name, printed_nm in zip(NAMES, (25.0, 9.7, 0.0, 0.0, 2.9, 16.6), strict=True):
         # The last part is 16.68 from the printed inputs, 16.6 in print: one unit of the last digit.
-        assert float(parts[name][0]) == pytest.approx(printed_nm, abs=0.1), name
-    assert np.sqrt(sum(float(part[0]) ** 2 for part in parts.values())) == pytest.approx(32, abs=0.5)
+        assert abs(float(parts[name])) == pytest.approx(printed_nm, abs=0.1), name
+    assert np.sqrt(sum(float(part) ** 2 for part in parts.values())) == pytest.approx(32, abs=0.5)
 
 
 def test_h1_expanded_uncertainty() -> None:
@@ -68,7 +87,7 @@ def test_h1_expanded_uncertainty() -> None:
     k = coverage_factor(int(nu), 0.99)
     assert k == pytest.approx(2.92, abs=0.005)
     # U = 2.92 · 32 = 93 in print, where 32 is rounded up from 31.7: one unit more room.
-    assert k * np.sqrt(np.sum(u_parts**2)) == pytest.approx(93, abs=1.0)
+    assert expand(float(np.sqrt(np.sum(u_parts**2))), nu, 0.99) == pytest.approx(93, abs=1.0)
 
 
 def test_h2_resistance_and_reactance() -> None:
@@ -81,7 +100,8 @@ def test_h2_resistance_and_reactance() -> None:
             [4.999, 19.678e-3, 1.0433],
         ]
     )
-    means, covariance = covariance_of_means(sets)
+    # Type A, eq. 5 and 17: means of five joint observations and their covariance.
+    means, covariance = sets.mean(axis=0), np.cov(sets, rowvar=False) / len(sets)
 
     def impedance(x: FloatArray) -> FloatArray:
         voltage, current, phase = x

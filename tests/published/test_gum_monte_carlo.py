@@ -2,18 +2,20 @@
 
 Source: JCGM 101:2008, 9.2 (additive model: four standard normal inputs; four rectangular ones of unit standard
 deviation), 9.3 (mass calibration); second-order u of the end gauge in JCGM 100:2008, H.1.7.
-Checks: `simulate`, `first_order_bends`, `propagate`.
+Checks: `simulate`, `first_order_bends`, `propagate_inputs`.
 Values as printed: 95 % intervals ±3.92 and ±3.88 (exact 3.8794); mass calibration u 0.0539 first order, 0.0755 Monte
 Carlo; end gauge second-order u 34 nm.
 Tolerance: four standard errors of the sampled quantity, computed beside each check; for the end gauge half a unit.
 How obtained: printed values read and recomputed; the inputs of 9.3 are from memory and confirmed by both printed u.
 """
 
+from collections.abc import Mapping
+
 import numpy as np
 import numpy.typing as npt
 import pytest
 
-from matchvision.uncertainty import first_order_bends, propagate, simulate
+from matchvision.uncertainty import BENDING, Input, first_order_bends, propagate_inputs, simulate
 from tests.published.test_gum import END_GAUGE, U_END_GAUGE, end_gauge_nm
 
 FloatArray = npt.NDArray[np.float64]
@@ -48,27 +50,26 @@ def mass_deviation_mg(x: FloatArray) -> FloatArray:
 
 
 def test_mass_calibration_bends() -> None:
-    def draw(g: np.random.Generator, n: int) -> FloatArray:
-        return np.stack(
-            [
-                g.normal(100_000.0, 0.050, n),
-                g.normal(1.234, 0.020, n),
-                g.uniform(1.10, 1.30, n),
-                g.uniform(7000.0, 9000.0, n),
-                g.uniform(7950.0, 8050.0, n),
-            ],
-            axis=1,
-        )
+    """Through the code that makes the pull's budgets: it notices, and its u is then the Monte Carlo one."""
+    inputs = [
+        Input("reference", 100_000.0, 0.050, "mg"),
+        Input("added", 1.234, 0.020, "mg"),
+        Input("air", 1.20, 0.10 / np.sqrt(3), "kg/m³", rectangular=True),
+        Input("weight", 8000.0, 1000 / np.sqrt(3), "kg/m³", rectangular=True),
+        Input("standard", 8000.0, 50 / np.sqrt(3), "kg/m³", rectangular=True),
+    ]
 
-    values = np.array([100_000.0, 1.234, 1.20, 8000.0, 8000.0])
-    u = np.array([0.050, 0.020, 0.10 / np.sqrt(3), 1000 / np.sqrt(3), 50 / np.sqrt(3)])
-    first, covariance = propagate(lambda x: np.atleast_1d(mass_deviation_mg(x)), values, np.diag(u**2))
-    u_first = float(np.sqrt(covariance[0, 0]))
-    result = simulate(mass_deviation_mg, draw, np.random.default_rng(3), samples=SAMPLES)
-    assert first[0] == pytest.approx(1.2340, abs=0.00005)
-    assert u_first == pytest.approx(0.0539, abs=0.00005)
-    assert result.u == pytest.approx(0.0755, abs=4 * 0.0755 / np.sqrt(2 * SAMPLES) + 0.00005)
-    assert first_order_bends(float(first[0]), u_first, result, digits=1)
+    def deviation(at: Mapping[str, float | FloatArray]) -> FloatArray:
+        return mass_deviation_mg(np.stack(np.broadcast_arrays(*(at[i.name] for i in inputs)), axis=-1))
+
+    found = propagate_inputs(deviation, inputs, {}, 2, lambda _: 0, np.random.default_rng(3))
+    assert found.value == pytest.approx(1.2340, abs=0.00005)
+    first = np.sqrt(sum(e.effect**2 for e in found.effects if e.name != BENDING))
+    assert first == pytest.approx(0.0539, abs=0.00005)
+    assert found.bends
+    # Standard error of a standard deviation from n draws: u/√(2n); n is 20 000 in the budget's frame, 2 000 elsewhere.
+    assert found.u[0] == pytest.approx(0.0755, abs=4 * 0.0755 / np.sqrt(2 * 20_000) + 0.00005)
+    assert found.u[1] == pytest.approx(0.0755, abs=4 * 0.0755 / np.sqrt(2 * 2_000) + 0.00005)
 
 
 def test_end_gauge_second_order() -> None:

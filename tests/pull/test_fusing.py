@@ -1,10 +1,12 @@
 """Several tensions made one, or not where they contradict each other."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from matchvision.pull.fusing import fuse_sources
-from matchvision.records.pull import PullSource
+from matchvision.records.pull import ErrorPart, PullSource
 from tests.made_motion import Values, seconds, spread
 
 T_S = seconds(3.0)
@@ -17,9 +19,11 @@ def source(name: str, tension_N: Values, own_N: float, common_N: float, *, indep
 
 
 def test_two_agreeing_sources_weigh_by_inverse_variance() -> None:
-    fused, contradictions = fuse_sources([source("link", 10.0, 0.3, 0.0), source("inertia", 10.4, 0.0, 0.6)], T_S)
+    found = fuse_sources([source("link", 10.0, 0.3, 0.0), source("inertia", 10.4, 0.0, 0.6)], T_S)
+    fused = found.source
     weight = np.array([1 / 0.3**2, 1 / 0.6**2])
-    assert not contradictions
+    assert not found.contradictions
+    assert found.birge == pytest.approx(0.4 / np.hypot(0.3, 0.6))
     assert fused.tension_N == pytest.approx((10.0 * weight[0] + 10.4 * weight[1]) / weight.sum())
     assert fused.u_tension_N == pytest.approx(1 / np.sqrt(weight.sum()))
     # The second source's error is common to all frames and stays so, by its weight.
@@ -28,33 +32,54 @@ def test_two_agreeing_sources_weigh_by_inverse_variance() -> None:
 
 def test_contradiction_is_said_and_not_averaged() -> None:
     wrong = np.where((T_S > 1.0) & (T_S < 2.0), 4.0, 10.0)
-    fused, (found,) = fuse_sources([source("inertia", wrong, 0.1, 0.4), source("link", 10.0, 0.3, 0.1)], T_S)
+    both = fuse_sources([source("inertia", wrong, 0.1, 0.4), source("link", 10.0, 0.3, 0.1)], T_S)
+    fused, (found,) = both.source, both.contradictions
     assert (found.source, found.believed) == ("inertia", "link")
-    assert fused.tension_N[(T_S > 0.9) & (T_S < 2.1)] == pytest.approx(10.0)
-    assert 0.5 < T_S[found.frames].min() < 1.1
-    assert 1.9 < T_S[found.frames].max() < 2.5
+    assert fused.tension_N[(T_S > 1.02) & (T_S < 1.98)] == pytest.approx(10.0)
+    assert T_S[found.frames].min() == pytest.approx(1.0, abs=0.02)
+    assert T_S[found.frames].max() == pytest.approx(2.0, abs=0.02)
     assert np.abs(found.difference_N[found.frames]).max() == pytest.approx(6.0, abs=0.01)
 
 
 def test_forecast_supported_source_joins_only_where_there_is_no_other() -> None:
     drive = source("drive", 15.0, 1.0, 1.0, independent=False)
-    fused, _ = fuse_sources([source("link", 10.0, 0.3, 0.1), drive], T_S)
+    fused = fuse_sources([source("link", 10.0, 0.3, 0.1), drive], T_S).source
     assert fused.independent
     assert fused.tension_N == pytest.approx(10.0)
-    alone, _ = fuse_sources([drive], T_S)
+    alone = fuse_sources([drive], T_S).source
     assert not alone.independent
     assert alone.tension_N == pytest.approx(15.0)
 
 
 def test_gap_in_one_source_is_filled_by_the_other() -> None:
     gappy = np.where(T_S < 1.0, np.nan, 10.0)
-    fused, _ = fuse_sources([source("link", gappy, 0.3, 0.1), source("inertia", 10.0, 0.1, 0.4)], T_S)
+    fused = fuse_sources([source("link", gappy, 0.3, 0.1), source("inertia", 10.0, 0.1, 0.4)], T_S).source
     assert np.isfinite(fused.tension_N).all()
     assert fused.u_tension_N[0] > fused.u_tension_N[-1]
 
 
 def test_slack_rope_counts_once() -> None:
     both = [source("link", 0.0, 0.3, 0.0), source("inertia", 0.0, 0.3, 0.0)]
-    fused, contradictions = fuse_sources(both, T_S)
-    assert not contradictions
-    assert fused.u_tension_N == pytest.approx(0.3)
+    fused = fuse_sources(both, T_S)
+    assert not fused.contradictions
+    assert fused.source.u_tension_N == pytest.approx(0.3)
+
+
+def test_shared_error_does_not_average_out() -> None:
+    """Each has 0.3 N of its own and both 0.4 N of the same input: 0.3/√2 and 0.4 together, never 0.5/√2."""
+    shared = ErrorPart("local gravity", spread(0.4, len(T_S)), common=True)
+    sources = [
+        replace(
+            source(name, value, 0.3, 0.4),
+            parts=(ErrorPart(f"reading of {name}", spread(0.3, len(T_S)), common=False), shared),
+        )
+        for name, value in (("link", 10.0), ("inertia", 10.2))
+    ]
+    found = fuse_sources(sources, T_S)
+    assert found.source.tension_N == pytest.approx(10.1)
+    assert found.source.u_tension_N == pytest.approx(np.hypot(0.3 / np.sqrt(2), 0.4))
+    assert found.source.u_common_N == pytest.approx(0.4)
+    # What they share is in neither's difference from the other.
+    assert found.birge == pytest.approx(0.2 / (0.3 * np.sqrt(2)))
+    lines = {line.name: line.u for line in found.source.budget}
+    assert lines["link and inertia: local gravity"] == pytest.approx(0.4)

@@ -5,7 +5,7 @@ import pytest
 
 from matchvision.errors import CannotMeasure
 from matchvision.pull.hanging import fit_link
-from matchvision.pull.link import measure_link
+from matchvision.pull.link import measure_link, split_scatter
 from matchvision.records.sheet import HangTest
 from tests.made_motion import make_rope
 
@@ -26,7 +26,7 @@ def test_line_is_inverted() -> None:
 
 def test_uncertainty_grows_beyond_the_hang_test() -> None:
     law = fit_link(hang(0.06 + MASSES_KG * G / 500), 0.0003)
-    u = law.law_uncertainty(np.array([13.0, 29.4, 45.0, 60.0]))
+    u = law.law_uncertainty(0.06 + np.array([13.0, 29.4, 45.0, 60.0]) / 500)
     assert np.all(np.diff(u) > 0)
     assert u[3] > 3 * u[0]
 
@@ -78,3 +78,12 @@ def test_too_few_masses_are_refused() -> None:
 def test_swapped_lengths_are_refused() -> None:
     with pytest.raises(CannotMeasure, match="does not get longer"):
         fit_link(hang((0.06 + MASSES_KG * G / 500)[::-1].copy()), 0.0003)
+
+
+def test_what_scatters_and_what_lasts_are_told_apart() -> None:
+    """White noise of 0.2 mm beside a stated 0.5 mm: the rest is common to all frames and stays in a mean."""
+    generator = np.random.default_rng(6)
+    length_m = 0.08 + 0.01 * np.sin(np.linspace(0, 6, 400)) + 0.0002 * generator.standard_normal(400)
+    scatter_m, lasting_m = split_scatter(length_m, np.full(400, 0.0005))
+    assert scatter_m == pytest.approx(0.0002, rel=0.15)
+    assert scatter_m**2 + lasting_m**2 == pytest.approx(0.0005**2)

@@ -34,7 +34,7 @@ def test_text_is_legible_where_it_stands(colours: dict[str, str]) -> None:
 
 @pytest.mark.parametrize("colours", [LIGHT, DARK], ids=["light", "dark"])
 def test_lines_stand_out_from_their_ground(colours: dict[str, str]) -> None:
-    for role in ("minus", "plus", "fused", "link", "stretch", "inertia", "drive"):
+    for role in ("minus", "plus", "fused", "link", "stretch", "inertia", "momentum", "drive"):
         assert contrast(colours[role], colours["card"]) >= 3.0, role
 
 

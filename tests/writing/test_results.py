@@ -64,7 +64,19 @@ def test_result_file_in_brief(analysis: Analysis, tmp_path: Path) -> None:
     assert raw["events"][0]["end_s"] is None
     assert raw["forecast"]["u_margin_m"] is None
     assert raw["camera"]["u_fx_px"] == 2.0
-    assert raw["budget"] == [{"source": "link", "name": "reading", "u": 0.4, "unit": "N", "common": False}]
+    assert raw["budget"] == [
+        {
+            "source": "link",
+            "name": "reading",
+            "u": 0.4,
+            "unit": "N",
+            "common": False,
+            "value": 0.08,
+            "u_value": 0.0008,
+            "value_unit": "m",
+            "sensitivity": 500.0,
+        }
+    ]
     tension = next(peak for peak in raw["peaks"] if peak["quantity"] == "tension")
     assert (tension["value"], tension["u"]) == (20.0, 0.5)  # not the 50 N before the start
     assert tension["at_s"] == pytest.approx(0.1)
