@@ -12,6 +12,7 @@ from typing import Final, TypeVar
 
 from matchvision.errors import CannotMeasure, FootageError
 from matchvision.footage import (
+    BandWatch,
     LampWatch,
     LookWatch,
     describe_footage,
@@ -28,7 +29,7 @@ from matchvision.markers import MarkerTracker, plan_markers
 from matchvision.motion import measure_motion, set_clock
 from matchvision.pull import measure_pull
 from matchvision.records.camera import Cameras, TableView
-from matchvision.records.footage import PictureLook
+from matchvision.records.footage import PictureLook, RowTiming
 from matchvision.records.frames import ClipFacts, Frame
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.results import Analysis, StageNote
@@ -55,6 +56,7 @@ class Watched:
     look: PictureLook
     doubled_s: tuple[float, ...]
     lamp: LampWatch | None
+    rows: RowTiming
 
 
 def analyze(run: Run, progress: Progress | None = None) -> Analysis:
@@ -71,8 +73,9 @@ def analyze(run: Run, progress: Progress | None = None) -> Analysis:
     refuse_late_start(run, facts)
     watched = watch(run, facts, progress)
     refuse_broken_clip(run, facts, float(watched.tracks.clip_s[-1]))
-    motion, motion_note = measure_motion(run, watched.tracks, watched.cameras, real_seconds_per_clip_second(run, facts))
-    clock = find_clock(run, motion, facts, watched.lamp)
+    slowed = real_seconds_per_clip_second(run, facts)
+    motion, motion_note = measure_motion(run, watched.tracks, watched.cameras, slowed, watched.rows)
+    clock = find_clock(run, motion, facts, watched.lamp, watched.rows)
     faults, footage_note = describe_footage(
         facts,
         motion.clip_s,
@@ -81,6 +84,7 @@ def analyze(run: Run, progress: Progress | None = None) -> Analysis:
         whole=run.sheet.clock.from_s is None and run.sheet.clock.until_s is None,
         doubled_s=watched.doubled_s,
         recorded_fps=run.sheet.clock.recorded_fps,
+        rows=watched.rows,
     )
 
     pull, pull_note = attempt("pull", lambda: measure_pull(run, motion, clock))
@@ -122,10 +126,11 @@ def watch(run: Run, facts: ClipFacts, progress: Progress | None) -> Watched:
         tracker = MarkerTracker(plan_markers(run), run.sheet, facts)
         length_s = min(facts.duration_s, part[1] or facts.duration_s) - (part[0] or 0.0)
         total = max(1, round(length_s * facts.frame_rate_per_s))
-        lamp = watch_lamp(run, facts)
+        lamp, bands = watch_lamp(run, facts), BandWatch(facts, run.sheet.clock.recorded_fps)
         doubled_s: list[float] = []
         for done, frame in enumerate(chain(hand_out(begin), frames), start=1):
             look.see(frame)
+            bands.see(frame)
             tracker.see(frame, follower.see(frame))
             if lamp is not None:
                 lamp.see(frame)
@@ -135,7 +140,8 @@ def watch(run: Run, facts: ClipFacts, progress: Progress | None) -> Watched:
     tracks, markers_note = tracker.tracks()
     camera_notes = (follower.note(),) if run.sheet.camera.moves else ()
     notes = (table_note, *camera_notes, markers_note)
-    return Watched(view, follower.cameras(), tracks, notes, look.look(), tuple(doubled_s), lamp)
+    rows = bands.timing(run.sheet.camera.readout_s)
+    return Watched(view, follower.cameras(), tracks, notes, look.look(), tuple(doubled_s), lamp, rows)
 
 
 def hand_out(frames: list[Frame]) -> Iterator[Frame]:
@@ -153,7 +159,9 @@ def watch_lamp(run: Run, facts: ClipFacts) -> LampWatch | None:
     return LampWatch(facts, clock.lamp_at_px, clock.lamp_radius_px, run.sheet.camera.readout_s)
 
 
-def find_clock(run: Run, motion: Motion, facts: ClipFacts, lamp: LampWatch | None) -> MatchClock:
+def find_clock(
+    run: Run, motion: Motion, facts: ClipFacts, lamp: LampWatch | None, rows: RowTiming | None = None
+) -> MatchClock:
     """The match clock: as given, by the start sound or lamp, or by the first motion.
 
     Raises
@@ -163,7 +171,7 @@ def find_clock(run: Run, motion: Motion, facts: ClipFacts, lamp: LampWatch | Non
     """
     clock = run.sheet.clock
     try:
-        signal = lamp.signal() if lamp is not None else None
+        signal = lamp.signal(rows) if lamp is not None else None
         if clock.start == "sound":
             late = clock.sound_delay_s
             delay_s = None if late is None else (late.value, late.u)

@@ -6,6 +6,7 @@ from matchvision.footage.glancing import first_look
 from matchvision.footage.lamp import LampWatch
 from matchvision.footage.looking import NEIGHBOURS, LookWatch, join_frames, measure_pictures
 from matchvision.footage.reading import read_facts, read_frames
+from matchvision.footage.readout import BandWatch
 from matchvision.footage.shifting import look_at_scene
 from matchvision.footage.sound import find_sound_onsets
 from matchvision.footage.stepping import measure_steps
@@ -14,6 +15,7 @@ from matchvision.footage.weighing import weigh_pictures
 
 __all__ = [
     "NEIGHBOURS",
+    "BandWatch",
     "LampWatch",
     "LookWatch",
     "describe_footage",

@@ -8,9 +8,10 @@ import numpy.typing as npt
 from matchvision.footage.capture import SAME_RATE_SHARE, is_about_rates
 from matchvision.footage.timing import scan_times
 from matchvision.footage.weighing import weigh_pictures
-from matchvision.records.footage import PictureLook
+from matchvision.records.footage import PictureLook, RowTiming
 from matchvision.records.frames import ClipFacts, FootageFault
 from matchvision.records.results import StageNote
+from matchvision.uncertainty import format_interval
 
 #: A step so much longer than the median means that a picture was dropped.
 DROPPED_STEP_RATIO = 1.6
@@ -31,6 +32,7 @@ def describe_footage(
     whole: bool = True,
     doubled_s: Sequence[float] = (),
     recorded_fps: float | None = None,
+    rows: RowTiming | None = None,
 ) -> tuple[tuple[FootageFault, ...], StageNote]:
     """Weaknesses of the footage and the sentence about how it was read.
 
@@ -49,6 +51,8 @@ def describe_footage(
         Those of the frames that only repeat the one before [s].
     recorded_fps : float, optional
         The rate of recording that the sheet gives; it goes before the camera's own.
+    rows : RowTiming, optional
+        How a rolling shutter reads the picture, as far as it is known.
     """
     clip_s = np.asarray(clip_s, dtype=np.float64)
     steps_s = np.diff(clip_s)
@@ -80,6 +84,8 @@ def describe_footage(
             f" Slow motion by {told}: recorded at {recorded:.4g} pictures a second, "
             f"so that a second of the clip is {ratio:.4f} s."
         )
+    if rows is not None:
+        sentence += " " + tell_rows(rows)
     note = StageNote(
         stage="footage",
         status="partly" if any(f.weight != "remark" for f in faults) else "done",
@@ -88,6 +94,21 @@ def describe_footage(
         advice=tuple(dict.fromkeys(f.do for f in faults)),
     )
     return faults, note
+
+
+def tell_rows(rows: RowTiming) -> str:
+    """How the pictures were read, and what follows for what moves."""
+    if not rows.known:
+        return (
+            f"How long a rolling shutter takes from the first row to the last is not known: {rows.reason}. "
+            f"Anything up to {1000 * np.sqrt(3) * rows.u_s:.1f} ms is in the uncertainty of places that move."
+        )
+    line, sense = ("row", "column")[rows.along == 0], " backwards" if rows.backwards else ""
+    took = f"{1000 * rows.readout_s:.1f} ms"
+    if rows.u_s > 0:
+        took = format_interval(1000 * rows.readout_s, 1000 * rows.u_s, "ms") + " (95 %)"
+    read = f"The shutter read the picture {line} by {line}{sense} within {took}, {rows.source}"
+    return f"{read}; each {line} has its own time."
 
 
 def _step_faults(

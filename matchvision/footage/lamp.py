@@ -6,6 +6,8 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.errors import CannotMeasure
+from matchvision.footage.readout import scan_share
+from matchvision.records.footage import RowTiming
 from matchvision.records.frames import ClipFacts, Frame
 from matchvision.records.motion import StartSignal
 
@@ -86,8 +88,13 @@ class LampWatch:
         self._clip_s.append(frame.clip_s)
         self._light.append(_linear_light(luma, blue, red, self._facts))
 
-    def signal(self) -> StartSignal:
+    def signal(self, rows: RowTiming | None = None) -> StartSignal:
         """When the lamp lights.
+
+        Parameters
+        ----------
+        rows : RowTiming, optional
+            The readout as it was found, where the sheet does not give it.
 
         Raises
         ------
@@ -106,7 +113,7 @@ class LampWatch:
         clip_s, light = np.array(self._clip_s), np.array(self._light).reshape(-1, 3).sum(axis=1)
         if len(light) < _FEWEST_PICTURES:
             raise CannotMeasure("the clip is too short to see a lamp light", do=_LOOK_UP)
-        lit = self.lightings()
+        lit = self.lightings(rows)
         if not lit:
             falls = _find_steps(clip_s, -light)
             out = f"; it goes out at {clip_s[falls[0]]:.3f} s, which is not taken for a start" if len(falls) else ""
@@ -122,21 +129,25 @@ class LampWatch:
             )
         return lit[0]
 
-    def lightings(self) -> tuple[StartSignal, ...]:
+    def lightings(self, rows: RowTiming | None = None) -> tuple[StartSignal, ...]:
         """Every time that the lamp lights, dated as `signal` says, in order of time."""
         clip_s, channels = np.array(self._clip_s), np.array(self._light).reshape(-1, 3)
         if len(clip_s) < _FEWEST_PICTURES:
             return ()
-        return tuple(self._date(clip_s, channels, first) for first in _find_steps(clip_s, channels.sum(axis=1)))
+        return tuple(self._date(clip_s, channels, first, rows) for first in _find_steps(clip_s, channels.sum(axis=1)))
 
-    def _date(self, clip_s: FloatArray, channels: FloatArray, first: int) -> StartSignal:
+    def _date(self, clip_s: FloatArray, channels: FloatArray, first: int, rows: RowTiming | None) -> StartSignal:
         at_s, u_s = _date_step(clip_s, channels, first)
         tick_s = float(np.median(np.diff(clip_s)))
-        row_share = self._at_px[1] / max(1, self._facts.height_px - 1) - 0.5
+        share = scan_share(self._at_px, self._facts)
         if self._readout_s is not None:
-            at_s += row_share * self._readout_s
+            at_s += share * self._readout_s
+        elif rows is not None and rows.known:
+            slowed = self._facts.real_per_clip_ratio()
+            at_s += share * rows.readout_s / slowed
+            u_s = float(np.hypot(u_s, share * rows.u_s / slowed))
         else:
-            u_s = float(np.hypot(u_s, tick_s * row_share / np.sqrt(3)))
+            u_s = float(np.hypot(u_s, tick_s * share / np.sqrt(3)))
         return StartSignal(at_s, u_s, "the start lamp")
 
 

@@ -10,10 +10,12 @@ from matchvision.motion.bodies import U_SHEET_HEIGHT_M
 from matchvision.motion.machines import Pose, measure_pose, motion_of
 from matchvision.motion.rims import RimPlaces
 from matchvision.motion.rope import RopeReading, measure_rope
+from matchvision.motion.shutter import allow_for_readout
 from matchvision.motion.sighting import Sighting, sight_markers
 from matchvision.motion.standing import is_level
 from matchvision.motion.wheels import WheelReading, allow_for_trembling, measure_wheel
 from matchvision.records.camera import Cameras
+from matchvision.records.footage import RowTiming
 from matchvision.records.motion import MachineMotion, Motion, Places
 from matchvision.records.results import StageNote
 from matchvision.records.sheet import Machine, Run, RunSheet
@@ -23,7 +25,7 @@ FloatArray = npt.NDArray[np.float64]
 
 
 def measure_motion(
-    run: Run, tracks: Tracks, cameras: Cameras, real_per_clip_ratio: float = 1.0
+    run: Run, tracks: Tracks, cameras: Cameras, real_per_clip_ratio: float = 1.0, rows: RowTiming | None = None
 ) -> tuple[Motion, StageNote]:
     """Places, machines' motion, wheels and rope, each with its uncertainty.
 
@@ -31,6 +33,8 @@ def measure_motion(
     ----------
     real_per_clip_ratio : float
         Real seconds in a second of the clip; below 1 for slow motion.
+    rows : RowTiming, optional
+        How a rolling shutter read the pictures; left out, as the sheet says, and at once where it says nothing.
 
     Raises
     ------
@@ -49,7 +53,8 @@ def measure_motion(
             f"the clip has {len(tracks.frame)} frames, and motion needs at least three", do="film the whole match"
         )
     real_s = tracks.clip_s * real_per_clip_ratio
-    sighting = sight_markers(tracks, cameras, real_s, sheet.table.profile_m, sheet.camera.readout_s or 0.0)
+    rows = rows if rows is not None else RowTiming(sheet.camera.readout_s or 0.0, 0.0, source="given in the sheet")
+    sighting = sight_markers(tracks, cameras, real_s, sheet.table.profile_m, rows)
     poses: dict[str, Pose] = {}
     machines: dict[str, MachineMotion] = {}
     markers_used: dict[str, int] = {}
@@ -83,6 +88,7 @@ def measure_motion(
         rope=None if rope is None else rope.motion,
         arms=arms,
     )
+    motion = allow_for_readout(motion, rows, cameras.width_px, cameras.height_px)
     return motion, describe_motion(sheet, motion, poses, markers_used, rope, readings)
 
 

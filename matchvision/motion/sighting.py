@@ -15,6 +15,7 @@ from matchvision.geometry.placing import (
 from matchvision.motion.shutter import bring_to_frame_time
 from matchvision.motion.standing import Profile, raise_above
 from matchvision.records.camera import Cameras
+from matchvision.records.footage import RowTiming
 from matchvision.records.tracks import Tracks, TrackState
 
 FloatArray = npt.NDArray[np.float64]
@@ -114,7 +115,7 @@ class Sighting:
 
 
 def sight_markers(
-    tracks: Tracks, cameras: Cameras, real_s: FloatArray, profile_m: Profile = (), readout_s: float = 0.0
+    tracks: Tracks, cameras: Cameras, real_s: FloatArray, profile_m: Profile = (), rows: RowTiming | None = None
 ) -> Sighting:
     """Lines of sight of every marker in every frame; a moving camera's pose is taken frame by frame.
 
@@ -122,8 +123,8 @@ def sight_markers(
     ----------
     real_s : (n,) float array
         The frames' real times.
-    readout_s : float
-        Time from the first row's exposure to the last's.
+    rows : RowTiming, optional
+        How a rolling shutter read the pictures.
     """
     own = follows = None
     if cameras.moves:
@@ -133,13 +134,15 @@ def sight_markers(
         row = np.zeros(1, dtype=np.int64)
         covariance = cameras.covariance[0]
     parameters = cameras.parameters[row]
-    pixels, u_pixels = bring_to_frame_time(
-        np.stack([tracks.col_px, tracks.row_px], axis=-1),
-        np.stack([tracks.u_col_px, tracks.u_row_px], axis=-1),
-        real_s,
-        cameras.height_px,
-        readout_s,
-    )
+    pixels = np.stack([tracks.col_px, tracks.row_px], axis=-1)
+    u_pixels = np.stack([tracks.u_col_px, tracks.u_row_px], axis=-1)
+    if rows is not None:
+        # A clip that was turned is read column by column, or backwards.
+        turn = slice(None, None, -1 if rows.along == 0 else 1)
+        length_px = (cameras.width_px, cameras.height_px)[rows.along]
+        readout_s = -rows.readout_s if rows.backwards else rows.readout_s
+        moved = bring_to_frame_time(pixels[..., turn], u_pixels[..., turn], real_s, length_px, readout_s)
+        pixels, u_pixels = (m[..., turn] for m in moved)
     centre, direction = rays(parameters[:, None, :], pixels)
     fall = np.where(np.abs(direction[..., 2]) > 1e-9, direction[..., 2], np.nan)
     lever = direction[..., :2] / fall[..., None]

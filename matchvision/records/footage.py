@@ -1,6 +1,6 @@
 """What a check of the footage finds: measures of the pictures, what is in view, and how well places will be known."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -48,6 +48,48 @@ class PictureLook:
     wander_px: float
     doubled: int
     pairs: int
+
+
+@dataclass(frozen=True)
+class RowTiming:
+    """How a rolling shutter reads the upright picture: one row, or column, after the other.
+
+    Attributes
+    ----------
+    readout_s, u_s : float
+        Real time from the first one's exposure to the last one's, 0 where it is unknown, and its standard uncertainty.
+        Below zero where it reads against the usual sense.
+    along : int
+        The axis of (col, row) along which it reads: 1 from row to row, 0 from column to column (a turned clip).
+    backwards : bool
+        From the bottom, or from the right.
+    source : str
+        Where the number comes from; "" where it is unknown.
+    reason : str
+        Why it is unknown.
+    """
+
+    readout_s: float
+    u_s: float
+    along: int = 1
+    backwards: bool = False
+    source: str = ""
+    reason: str = ""
+
+    @property
+    def known(self) -> bool:
+        """Whether the readout was given or estimated."""
+        return bool(self.source)
+
+    def because(self, reason: str) -> "RowTiming":
+        """The same, unknown for this reason."""
+        return replace(self, source="", reason=reason)
+
+    def share(self, pixels_px: FloatArray, width_px: int, height_px: int) -> FloatArray:
+        """Where pixels (..., 2) lie along the readout: −1/2 read first, 1/2 last."""
+        length_px = (width_px, height_px)[self.along]
+        share = np.asarray(pixels_px[..., self.along], dtype=np.float64) / max(1, length_px - 1) - 0.5
+        return -share if self.backwards else share
 
 
 @dataclass(frozen=True)
