@@ -5,7 +5,8 @@ from pathlib import Path
 
 import pandas as pd
 
-from benchmarks.scoring import score_results
+from benchmarks.identity import score_identity
+from benchmarks.scoring import read_truth, score_results
 from matchvision.pipeline import analyze
 from matchvision.sheets import load_run
 from matchvision.writing import write_results
@@ -22,5 +23,6 @@ def measure() -> pd.DataFrame:
             folder = Path(scratch) / name
             write_results(analyze(load_run(SAMPLES / name)), folder)
             scores = score_results(folder, SAMPLES / name)
+            scores += score_identity(pd.read_csv(folder / "tracks.csv"), read_truth(SAMPLES / name))
             columns[name] = pd.Series({f"{s.name} [{s.unit}]": s.value for s in scores})
     return pd.DataFrame(columns).rename_axis("figure").reset_index()

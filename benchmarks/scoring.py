@@ -149,17 +149,32 @@ def score_pull(table: pd.DataFrame, truth: Truth) -> list[Score]:
 
 
 def score_wheels(table: pd.DataFrame, truth: Truth) -> list[Score]:
-    """Wheel rate relative to its greatest, and slip speed."""
+    """Wheel rate relative to its greatest, in all and away from jumps, and slip speed."""
     scores = []
     for machine, part in beside(table, truth).groupby("machine"):
         rate = part[f"true_{machine}_wheel_w"].to_numpy()
+        off = (part["rate_rad_s"].to_numpy() - rate) / np.abs(rate).max()
+        calm = away_from_jumps(part["clip_s"].to_numpy(), rate)
         slip = (part["slip_speed_m_s"] - part[f"true_{machine}_slip"]).to_numpy()
         scores += [
-            Score(f"{machine} wheel rate rms", rms(part["rate_rad_s"].to_numpy() - rate) / np.abs(rate).max(), "ratio"),
+            Score(f"{machine} wheel rate rms", rms(off), "ratio"),
+            Score(f"{machine} wheel rate rms away from jumps", rms(off[calm]), "ratio"),
+            Score(f"{machine} frames away from jumps", float(calm.mean()), "ratio"),
             Score(f"{machine} slip speed rms", 1000 * rms(slip), "mm/s"),
             Score(f"{machine} slip speed z", rms(slip / part["u_slip_speed_m_s"].to_numpy()), "1"),
         ]
     return scores
+
+
+def away_from_jumps(clip_s: FloatArray, rate: FloatArray) -> npt.NDArray[np.bool_]:
+    """Frames further than 0.1 s from any jump of the true rate: more than 5 % of its maximum from frame to frame.
+
+    A wheel that slips on simulated contact sticks and lets go many times a second; each time its rate jumps so.
+    """
+    calm = np.ones(len(rate), dtype=np.bool_)
+    for n in np.flatnonzero(np.abs(np.diff(rate)) > 0.05 * np.abs(rate).max()):
+        calm &= (clip_s < clip_s[n] - 0.1) | (clip_s > clip_s[n + 1] + 0.1)
+    return calm
 
 
 def score_events(table: pd.DataFrame, truth: Truth) -> list[Score]:

@@ -6,8 +6,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
+from scipy.optimize import linear_sum_assignment
 
-from matchvision.geometry.camera import place_on_plane, rays
+from matchvision.geometry.camera import place_on_plane, project_points, rays
 from matchvision.markers.blobs import Blobs
 from matchvision.markers.colours import Palette
 from matchvision.markers.poses import Pose, Profile, place_above, pose_from_pair, stand
@@ -20,6 +21,12 @@ FloatArray = npt.NDArray[np.float64]
 #: Two markers of a body may seem this much further apart or closer than the sheet says [m] and [share].
 DISTANCE_SLACK_M = 0.008
 DISTANCE_SLACK_RATIO = 0.04
+#: How well a spot's middle is known on the first look [px], and the distance beyond which it is not the marker.
+U_SPOT_PX = 2.0
+GATE = 2.3
+#: Cost of a marker that is not seen, and of what cannot be.
+_COST_MISSED = 8.0
+_NEVER = 1e6
 #: A rim mark may lie so far off its circle [share of the circle's radius] before it is not one.
 CIRCLE_SLACK_RATIO = 0.30
 #: Rim marks of one wheel must agree on its angle this well [rad].
@@ -87,19 +94,9 @@ def _read_one_machine(
     home_rad = 0.0 if machine.home == "+x" else np.pi
     readings = []
     for pose, start_cost in _candidate_poses(columns, plans, fitting, heights, home_rad, profile):
-        spots: dict[int, int] = {}
-        cost = start_cost
-        for i in columns:
-            expected = pose.place(np.array(plans[i].at_m))
-            away = [
-                (float(np.hypot(*(heights[i][k] - expected)[:2])), k) for k in fitting[i] if k not in spots.values()
-            ]
-            limit = DISTANCE_SLACK_M + 0.01
-            if away and min(away)[0] < limit:
-                spots[i] = min(away)[1]
-                cost += (min(away)[0] / DISTANCE_SLACK_M) ** 2
-            else:
-                cost += 8.0
+        expected = {i: pose.place(np.array(plans[i].at_m)) for i in columns}
+        spots, misfit = assign_spots(expected, {i: {k: heights[i][k] for k in fitting[i]} for i in columns}, camera)
+        cost = start_cost + misfit
         rims, angles = name_rims(name, machine, plans, pose, blobs, palette, camera, taken=set(spots.values()))
         marks = sum(1 for p in plans if p.machine == name and p.kind == "rim")
         cost += 1.5 * (marks - len(rims)) + 1.0 * (1 - np.cos(pose.heading_rad - home_rad))
@@ -108,6 +105,57 @@ def _read_one_machine(
         readings.append(NamedMachine({**spots, **rims, **arm}, pose, float(cost), angles))
     readings.sort(key=lambda r: r.cost)
     return readings
+
+
+def assign_spots(
+    expected_m: Mapping[int, FloatArray], spots_m: Mapping[int, Mapping[int, FloatArray]], camera: Camera
+) -> tuple[dict[int, int], float]:
+    """Which spot is which of a machine's markers, for all of them together: spot by column, and the misfit.
+
+    Parameters
+    ----------
+    expected_m : mapping from column to table place (3,)
+        Where a pose puts the markers.
+    spots_m : mapping from column to the table places (3,) of the spots that may be it, at the marker's height
+
+    Notes
+    -----
+    The assignment with the least sum of squared distances, each in the metric of its covariance: the sheet's slack
+    either way, and two pixels in the picture, which reach further along the line of sight than across it. A marker
+    further off than `GATE` standard deviations, or without a spot, costs `_COST_MISSED`. Solved by
+    scipy.optimize.linear_sum_assignment (D. F. Crouse, IEEE Trans. Aerospace and Electronic Systems 52 (2016) 1679).
+    Checked by: tests/markers/test_naming.py::test_spots_are_assigned_for_all_markers_together
+    """
+    columns = list(expected_m)
+    spots = sorted({k for near in spots_m.values() for k in near})
+    # A column of its own for "not seen" stands beside the spots for each marker.
+    cost = np.full((len(columns), len(spots) + len(columns)), _NEVER)
+    for row, i in enumerate(columns):
+        cost[row, len(spots) + row] = _COST_MISSED
+        if not spots_m[i]:
+            continue
+        off = np.array([spots_m[i][k] - expected_m[i] for k in spots_m[i]])[:, :2]
+        weight = np.linalg.inv(_spread_of(expected_m[i], camera))
+        squared = np.einsum("ki,ij,kj->k", off, weight, off)
+        for k, value in zip(spots_m[i], squared, strict=True):
+            if value < GATE**2:
+                cost[row, spots.index(k)] = min(float(value), _COST_MISSED - 0.01)
+    rows, chosen = linear_sum_assignment(cost)
+    named = {columns[row]: spots[column] for row, column in zip(rows, chosen, strict=True) if column < len(spots)}
+    return named, float(cost[rows, chosen].sum())
+
+
+def _spread_of(place_m: FloatArray, camera: Camera) -> FloatArray:
+    """Covariance (2, 2) [m²] of a marker's place about the one that a pose gives it."""
+    centre, direction = rays(camera.parameters, project_points(camera.parameters, place_m))
+    distance = float(np.linalg.norm(place_m - centre))
+    along = direction / np.linalg.norm(direction)
+    # A pixel across the line of sight, carried down onto the level plane.
+    per_px = distance / float(np.mean(camera.parameters[:2]))
+    flat = along[:2] / np.hypot(*along[:2]) if np.hypot(*along[:2]) > 1e-6 else np.array([1.0, 0.0])
+    steep = max(abs(float(along[2])), 0.1)
+    stretched = np.eye(2) + (1 / steep**2 - 1) * np.outer(flat, flat)
+    return np.asarray(DISTANCE_SLACK_M**2 * np.eye(2) + (U_SPOT_PX * per_px) ** 2 * stretched)
 
 
 def _name_reach(

@@ -11,10 +11,8 @@ from matchvision.records.tracks import Tracks, TrackState
 from tests.markers.test_tracking import camera_of
 from tests.truth import SAMPLE_CLIPS, read_run, read_truth
 
-motmetrics = pytest.importorskip("motmetrics", reason="identity is scored by motmetrics")
-
-#: A place further from every marker than this is no sight of one [px].
-REACH_PX = 5.0
+pytest.importorskip("motmetrics", reason="identity is scored by motmetrics")
+from benchmarks.identity import clear_mot
 
 
 def follow_whole(folder: Path) -> Tracks:
@@ -38,17 +36,7 @@ def test_no_marker_takes_anothers_name(name: str, least: float) -> None:
     visible = np.stack([truth[f"{s}_vis"].to_numpy() > 0 for s in stems], axis=1)
     places = np.stack([tracks.col_px, tracks.row_px], axis=2)
     said = tracks.state == TrackState.SEEN
-    # A marker that hardly shows may be seen or not, but not elsewhere.
-    said &= visible | ~(np.linalg.norm(places - true_px, axis=2) < REACH_PX)
-    score = motmetrics.MOTAccumulator(auto_id=True)
-    for n in range(len(tracks.frame)):
-        there, here = np.flatnonzero(visible[n]), np.flatnonzero(said[n])
-        apart = np.linalg.norm(true_px[n][there][:, None] - places[n][here][None], axis=2)
-        score.update(there, here, np.where(apart < REACH_PX, apart, np.nan))
-    found = motmetrics.metrics.create().compute(score, metrics=["mota", "num_switches", "num_misses", "num_objects"])
-    assert found["num_objects"].iloc[0] == visible.sum()
-    assert found["num_switches"].iloc[0] == 0
-    assert found["mota"].iloc[0] >= least
-    # The pairing above is free to give a wrong name all along; names must be the markers' own.
-    wrong = said & visible & ~(np.linalg.norm(places - true_px, axis=2) < REACH_PX)
-    assert not wrong.any()
+    scores = {score.name: score.value for score in clear_mot(places, said, true_px, visible)}
+    assert scores["identity swaps"] == 0
+    assert scores["identity MOTA"] >= least
+    assert scores["identity wrong names"] == 0

@@ -6,11 +6,11 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from matchvision.geometry.camera import project_points
+from matchvision.geometry.camera import project_points, rays
 from matchvision.markers.blobs import Blobs
 from matchvision.markers.colours import Palette, expect_palette
 from matchvision.markers.consistency import doubt_bodies, doubt_rope
-from matchvision.markers.naming import name_machines
+from matchvision.markers.naming import assign_spots, name_machines
 from matchvision.markers.planning import plan_markers
 from matchvision.markers.poses import Pose
 from matchvision.markers.predicting import place_rim
@@ -176,3 +176,73 @@ def test_bodies_off_their_rigid_distance_are_doubted(run: Run) -> None:
     places[bodies[1], 1] += 0.15
     jump[bodies[1]] = 30.0
     assert doubt_bodies(plans, bodies, places, jump) == [bodies[1]]
+
+
+def test_spots_are_assigned_for_all_markers_together() -> None:
+    """Nearest first would give the left marker the spot between both, and leave the right one without."""
+    expected = {0: np.array([0.0, 0.0, 0.12]), 1: np.array([0.014, 0.0, 0.12])}
+    spots = {i: {7: np.array([0.006, 0.0, 0.12]), 8: np.array([-0.007, 0.0, 0.12])} for i in expected}
+    named, misfit = assign_spots(expected, spots, CAMERA)
+    assert named == {0: 8, 1: 7}
+    assert 0 < misfit < 4
+    far = {i: {7: np.array([0.2, 0.1, 0.12])} for i in expected}
+    named, misfit = assign_spots(expected, far, CAMERA)
+    assert named == {}
+    assert misfit == pytest.approx(16.0)
+
+
+def test_spots_along_the_line_of_sight_are_given_more_room() -> None:
+    """Seen obliquely, a pixel reaches further towards the camera than across."""
+    place = np.array([0.0, 0.3, 0.12])
+    _, direction = rays(CAMERA.parameters, project_points(CAMERA.parameters, place))
+    towards = direction[:2] / np.hypot(*direction[:2])
+    across = np.array([-towards[1], towards[0]])
+    cost = [
+        assign_spots({0: place}, {0: {3: place + np.array([*(0.012 * way), 0.0])}}, CAMERA)[1]
+        for way in (towards, across)
+    ]
+    assert cost[0] < cost[1]
+
+
+def test_wheels_in_equal_colours_keep_to_their_own_machines_side_by_side(run: Run, palette: Palette) -> None:
+    """Both machines wear the same rim colours and pass each other closely: no mark goes to the other's wheel."""
+    plans = plan_markers(run)
+    alike = [
+        replace(p, colour={"wheel_1": "red", "wheel_2": "cyan"}.get(p.name.split(".")[-1], p.colour)) for p in plans
+    ]
+    for apart_m in (0.30, 0.26, 0.24):
+        poses = {"heron": Pose(-0.05, 0.03, np.pi + 0.05), "plover": Pose(0.05, 0.03 - apart_m, 0.04)}
+        places = np.array(
+            [
+                place_rim(p, poses[p.machine], WHEEL_RAD[p.machine])
+                if p.kind == "rim"
+                else poses[p.machine].place(np.array(p.at_m))
+                if p.machine
+                else np.array([0.0, -0.5, 0.05])
+                for p in alike
+            ]
+        )
+        own = [i for i, p in enumerate(alike) if p.machine]
+        blobs, order = spot(run, palette, places, np.random.default_rng(2))
+        colour = np.array([palette.names.index(alike[i].colour) for i in order])
+        gone = [k for k in range(len(order)) if order[k] not in own]
+        kept = [k for k in range(len(order)) if k not in gone]
+        named = name_machines(alike, drop(replace(blobs, colour=colour), gone), palette, CAMERA, run.sheet)
+        for machine in named.values():
+            for i, k in machine.spots.items():
+                assert order[kept[k]] == i
+
+
+@pytest.mark.parametrize("count", [3, 8, 14])
+@pytest.mark.parametrize("slack_m", [0.0, 0.06])
+def test_beads_of_one_colour_are_named_by_their_order(run: Run, palette: Palette, count: int, slack_m: float) -> None:
+    plans = [replace(p, colour="red") if p.kind == "bead" else p for p in plan_markers(run)]
+    beads = [i for i, p in enumerate(plans) if p.kind == "bead"]
+    used = beads[:count] if count < len(beads) else beads
+    blobs, order = spot(run, palette, lay_out(run, slack_m), np.random.default_rng(6))
+    colour = np.array([palette.names.index(plans[i].colour) for i in order])
+    gone = [k for k in range(len(order)) if order[k] in beads and order[k] not in used]
+    kept = [k for k in range(len(order)) if k not in gone]
+    rims = {kept.index(k) for k in kept if plans[order[k]].kind != "bead"}
+    named = name_rope(plans, used, drop(replace(blobs, colour=colour), gone), palette, CAMERA, ends_of(run), taken=rims)
+    assert {i: order[kept[k]] for i, k in named.items()} == {i: i for i in used}
