@@ -74,7 +74,10 @@ def known_drives(run: Run, clock: MatchClock, clip_s: FloatArray) -> tuple[Known
             continue
         # Left and right shares, where they are logged apart, act on one machine's halves.
         given = plan if logged is None else np.column_stack([logged[:, 0], logged[:, 1:].mean(axis=1)])
-        share = throttle_share(clock.match_time(clip_s), given)
+        match_s = clock.match_time(clip_s)
+        # Once the match is over a plan says nothing more, nor does a log beyond its last line.
+        told_until_s = clock.duration_s if logged is None else max(clock.duration_s, float(logged[-1, 0]))
+        share = np.where(match_s <= told_until_s, throttle_share(match_s, given), np.nan)
         drives.append(
             KnownDrive(
                 machine=name,

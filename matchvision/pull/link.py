@@ -10,6 +10,7 @@ import numpy.typing as npt
 from matchvision.mechanics.grip import STANDARD_GRAVITY_M_S2
 from matchvision.pull.assembling import Numbers, assemble_source
 from matchvision.pull.hanging import LinkLaw
+from matchvision.pull.steadying import steady_series
 from matchvision.records.motion import RopeMotion
 from matchvision.records.pull import PullSource
 from matchvision.uncertainty import Input
@@ -25,8 +26,8 @@ LOCAL_GRAVITY: Final = Input(
 )
 
 
-def measure_link(law: LinkLaw, rope: RopeMotion) -> PullSource:
-    """Tension from the link's length in each frame.
+def measure_link(law: LinkLaw, rope: RopeMotion, real_s: FloatArray) -> PullSource:
+    """Tension from the link's length in each frame, steadied over the frames beside it (``real_s``, (n,) [s]).
 
     A slack rope pulls with 0 N: its uncertainty is what the link could have shown without being noticed, that is its
     own reading. A preloaded link that cannot be told from a closed one says only that the tension lies between 0 and
@@ -40,8 +41,8 @@ def measure_link(law: LinkLaw, rope: RopeMotion) -> PullSource:
     and whether the law bends on beyond the heaviest mass.
     Checked by: tests/derived/test_link_coverage.py::test_intervals_hold_the_true_tension
     """
-    length_m = rope.link_length_m
-    scatter_m, lasting_m = split_scatter(length_m, rope.u_link_length_m)
+    scatter_m, lasting_m = split_scatter(rope.link_length_m, rope.u_link_length_m)
+    length_m, scatter_m = steady_series(rope.link_length_m, scatter_m, real_s)
     seen_N = law.force_from(length_m)
     slack = rope.slack == 1
     own_N = scatter_m / law.compliance(seen_N)

@@ -44,7 +44,7 @@ def measure_pull(run: Run, motion: Motion, clock: MatchClock) -> tuple[Pull, Sta
     sources = [
         source
         for source in (
-            try_link(run, cord, rope, told),
+            try_link(run, cord, rope, motion.real_s, told),
             try_stretch(cord, rope, told),
             try_load(run, motion, rope, told),
             try_momentum(run, motion, rope, told),

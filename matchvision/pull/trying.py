@@ -30,7 +30,7 @@ class Told:
     warnings: list[str] = field(default_factory=list)
 
 
-def try_link(run: Run, cord: RopeSheet, rope: RopeMotion, told: Told) -> PullSource | None:
+def try_link(run: Run, cord: RopeSheet, rope: RopeMotion, real_s: FloatArray, told: Told) -> PullSource | None:
     """The sprung link's pull."""
     if cord.link is None:
         return None
@@ -44,7 +44,7 @@ def try_link(run: Run, cord: RopeSheet, rope: RopeMotion, told: Told) -> PullSou
     except CannotMeasure as reason:
         told.left_out.append(f"The sprung link gave no pull, because {reason.what}: {reason.do}.")
         return None
-    source = measure_link(law, rope)
+    source = measure_link(law, rope, real_s)
     told.warnings.extend(_warn_of_link(law, source))
     return source
 

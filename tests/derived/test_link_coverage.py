@@ -36,7 +36,7 @@ def errors_and_u(bend: float, where: str, runs: int, seed: int) -> tuple[np.ndar
         scale = 1 + U_SCALE * generator.standard_normal()
         seen_m = float(length_m(true_N)) * scale + U_SEEN_M * generator.standard_normal()
         rope = make_rope(1, link_length_m=float(seen_m), u_link_length_m=U_SEEN_M, u_link_common_ratio=U_SCALE)
-        source = measure_link(law, rope)
+        source = measure_link(law, rope, np.arange(len(rope.slack), dtype=np.float64))
         errors.append(float(source.tension_N[0]) - true_N)
         uncertainties.append(float(source.u_tension_N[0]))
     return np.array(errors), np.array(uncertainties)
@@ -80,7 +80,7 @@ def test_intervals_hold_with_a_curve_and_hysteresis() -> None:
         assert law.curved
         true_N = generator.uniform(2.0, 28.0)
         seen_m = length_m(true_N) + half_gap_m * generator.uniform(-1, 1) + u_seen_m * generator.standard_normal()
-        source = measure_link(law, make_rope(1, link_length_m=float(seen_m), u_link_length_m=u_seen_m))
+        source = measure_link(law, make_rope(1, link_length_m=float(seen_m), u_link_length_m=u_seen_m), np.arange(1.0))
         errors.append(float(source.tension_N[0]) - true_N)
         uncertainties.append(float(source.u_tension_N[0]))
     error, u = np.array(errors), np.array(uncertainties)

@@ -37,7 +37,7 @@ def test_beyond_its_points_the_law_says_how_unsure_it_is() -> None:
     """Its vertex lies at 80 N: drawn on as a parabola it would turn back; a true length beyond stays within reach."""
     law = fit_link(hang(bent_m(MASSES_KG * G)), 0.0003)
     far_N = np.array([29.0, 45.0, 60.0])
-    source = measure_link(law, make_rope(3, link_length_m=bent_m(far_N), u_link_length_m=0.0002))
+    source = measure_link(law, make_rope(3, link_length_m=bent_m(far_N), u_link_length_m=0.0002), np.arange(3.0))
     assert np.all(np.abs(source.tension_N - far_N) < 1.96 * source.u_tension_N)
     assert source.u_tension_N[2] > 2 * source.u_tension_N[1] > 4 * source.u_tension_N[0]
     assert np.all(np.diff(law.force_from(np.linspace(0.05, 0.3, 100))) > 0)
@@ -62,7 +62,7 @@ def test_few_masses_leave_room_for_a_bend() -> None:
     law = fit_link(hang(0.06 + masses_kg * G / 500, masses_kg), 0.0003)
     assert not law.curved
     rope = make_rope(2, link_length_m=0.06 + np.array([15.0, 60.0]) / 500, u_link_length_m=0.0002)
-    source = measure_link(law, rope)
+    source = measure_link(law, rope, np.arange(len(rope.slack), dtype=np.float64))
     assert source.tension_N == pytest.approx([15.0, 60.0])
     # By the bend that four readings of 0.3 mm just let pass: 0.3 mm·√10.83/√Σq² with q = F² less its line.
     force_N = masses_kg * G
@@ -85,7 +85,9 @@ def test_loading_and_unloading_have_a_line_each() -> None:
     )
     law = fit_link(test, 0.0003)
     assert law.half_gap_m(force_N) == pytest.approx(half_m)
-    source = measure_link(law, make_rope(2, link_length_m=0.06 + np.array([5.0, 25.0]) / 500, u_link_length_m=0.0))
+    source = measure_link(
+        law, make_rope(2, link_length_m=0.06 + np.array([5.0, 25.0]) / 500, u_link_length_m=0.0), np.arange(2.0)
+    )
     assert source.tension_N == pytest.approx([5.0, 25.0])
     assert source.u_common_N[0] > 1.5 * source.u_common_N[1]
     assert any(line.name == "link hysteresis" and line.common for line in source.budget)

@@ -19,7 +19,7 @@ def hang(length_m: np.ndarray, loading: tuple[str, ...] | None = None) -> HangTe
 
 def test_line_is_inverted() -> None:
     law = fit_link(hang(0.06 + MASSES_KG * G / 500), 0.0003)
-    source = measure_link(law, make_rope(1, link_length_m=0.06 + 12.5 / 500, u_link_length_m=0.0005))
+    source = measure_link(law, make_rope(1, link_length_m=0.06 + 12.5 / 500, u_link_length_m=0.0005), np.arange(1.0))
     assert source.tension_N[0] == pytest.approx(12.5, abs=1e-9)
     assert law.opening_N == 0
 
@@ -34,7 +34,7 @@ def test_uncertainty_grows_beyond_the_hang_test() -> None:
 def test_slack_rope_pulls_with_nothing() -> None:
     law = fit_link(hang(0.06 + MASSES_KG * G / 500), 0.0003)
     rope = make_rope(2, link_length_m=np.array([0.0604, np.nan]), u_link_length_m=np.array([0.0005, np.nan]), slack=1.0)
-    source = measure_link(law, rope)
+    source = measure_link(law, rope, np.arange(len(rope.slack), dtype=np.float64))
     assert np.all(source.tension_N == 0)
     assert np.all(source.u_tension_N == pytest.approx(0.25))
 
@@ -45,7 +45,7 @@ def test_preloaded_link_says_nothing_below_its_opening() -> None:
     law = fit_link(hang(length_m), 0.0002)
     assert law.opening_N == pytest.approx(4.0, abs=0.05)
     rope = make_rope(2, link_length_m=np.array([0.06, 0.06 + 6.0 / 500]), u_link_length_m=0.0001)
-    source = measure_link(law, rope)
+    source = measure_link(law, rope, np.arange(len(rope.slack), dtype=np.float64))
     assert source.tension_N == pytest.approx([2.0, 10.0], abs=0.05)
     assert source.u_tension_N[0] > 4.0 / np.sqrt(12)
 
@@ -64,7 +64,7 @@ def test_hysteresis_counts_as_uncertainty() -> None:
     test = HangTest(np.tile(MASSES_KG, 2), np.concatenate([up, down]), ("up",) * 8 + ("down",) * 8)
     law = fit_link(test, 0.0003)
     assert law.hysteresis_m == pytest.approx(0.001)
-    source = measure_link(law, make_rope(1, link_length_m=0.08, u_link_length_m=0.0))
+    source = measure_link(law, make_rope(1, link_length_m=0.08, u_link_length_m=0.0), np.arange(1.0))
     assert source.tension_N[0] == pytest.approx(10.0, abs=1e-6)
     assert source.u_tension_N[0] >= 0.001 / np.sqrt(3) * 500
 

@@ -1,0 +1,74 @@
+"""A noisy reading made steadier by local parabolas, as wide as the course of things lets them be."""
+
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+FloatArray = npt.NDArray[np.float64]
+
+#: Frames to each side of a window, narrow to wide; the widest halves the noise twice over.
+HALF_WIDTHS: Final = (2, 3, 5, 8)
+#: A parabola is believed while its chi-squared exceeds its degrees of freedom by less than this many of its standard
+#: deviations (about one window in forty by chance).
+_CHI_LIMIT: Final = 2.0
+
+
+def steady_series(values: FloatArray, u: FloatArray, real_s: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Values (n,) by a local parabola around each frame, and the u that is left; NaN stays NaN.
+
+    Each frame takes the widest window in which, and in all narrower ones, readings lie about a parabola as far as their
+    noise says: a jerk keeps its own reading.
+
+    Parameters
+    ----------
+    values, u : (n,) float arrays
+        Readings and their white noise.
+    real_s : (n,) float array
+        Times of the frames, at whatever steps.
+
+    Notes
+    -----
+    Weighted least squares; noise gain of the fit's middle value. For even steps it is the smoother of Savitzky and
+    Golay (1964): seven points give (−2, 3, 6, 7, 6, 3, −2)/21.
+    Checked by: tests/pull/test_steadying.py::test_seven_points_weigh_as_savitzky_and_golay_printed
+    """
+    best, u_best = values.copy(), u.copy()
+    trusted = np.isfinite(values) & np.isfinite(u) & (u > 0)
+    for half in HALF_WIDTHS:
+        fitted, gain, chi_squared, freedom = fit_parabolas(values, u, real_s, half)
+        trusted &= np.isfinite(fitted) & (freedom >= 1)
+        safe = np.maximum(freedom, 1.0)
+        trusted &= np.nan_to_num(chi_squared, nan=np.inf) <= safe + _CHI_LIMIT * np.sqrt(2 * safe)
+        best, u_best = np.where(trusted, fitted, best), np.where(trusted, u * gain, u_best)
+    return best, u_best
+
+
+def fit_parabolas(
+    values: FloatArray, u: FloatArray, real_s: FloatArray, half: int
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Middle value, noise gain, chi-squared and degrees of freedom (n,) of parabolas over ``half`` frames to each side.
+
+    The noise is taken as that of the middle frame throughout. Beyond the ends and at gaps there are fewer readings; NaN
+    where fewer than four.
+    """
+    n = len(values)
+    frames = np.arange(n)[:, None] + np.arange(-half, half + 1)
+    inside = (frames >= 0) & (frames < n)
+    frames = np.clip(frames, 0, n - 1)
+    known = inside & np.isfinite(values[frames])
+    reading = np.where(known, values[frames], 0.0)
+    width_s = float(np.median(np.diff(real_s))) * half if n > 1 else 1.0
+    away = (real_s[frames] - real_s[:, None]) / width_s
+    powers = np.where(known[..., None], away[..., None] ** np.arange(3), 0.0)
+    normal = np.einsum("nji,njk->nik", powers, powers)
+    count = known.sum(axis=1)
+    enough = (count >= 4) & (np.abs(np.linalg.det(normal)) > 1e-9) & np.isfinite(values)
+    normal = np.where(enough[:, None, None], normal, np.eye(3))
+    inverse = np.linalg.inv(normal)
+    found = np.einsum("nik,njk,nj->ni", inverse, powers, reading)
+    left = np.where(known, reading - np.einsum("nji,ni->nj", powers, found), 0.0)
+    chi_squared = np.sum(left**2, axis=1) / np.where(u > 0, u, 1.0) ** 2
+    middle, gain = found[:, 0], np.sqrt(inverse[:, 0, 0])
+    nowhere = np.where(enough, 0.0, np.nan)
+    return middle + nowhere, gain + nowhere, chi_squared + nowhere, (count - 3.0) + nowhere
