@@ -1,4 +1,4 @@
-"""Words and ratios of traction: slip two ways, pull against load, efficiency.
+"""Words and ratios of traction: slip two ways, pull against load.
 
 Terms after ASABE S296, General Terminology for Traction of Agricultural Traction and Transport Devices and Vehicles.
 """
@@ -51,17 +51,3 @@ def net_traction_ratio(pull_N: Numbers, dynamic_load_N: Numbers) -> FloatArray:
 def gross_traction_N(axle_torque_Nm: Numbers, rolling_radius_m: Numbers) -> FloatArray:  # noqa: N802 - SI capitals
     """Gross traction [N]: axle torque over rolling radius; less the motion resistance it is the net traction."""
     return np.asarray(np.asarray(axle_torque_Nm, dtype=np.float64) / rolling_radius_m)
-
-
-def tractive_efficiency(net_ratio: Numbers, gross_ratio: Numbers, travel_reduction_ratio: Numbers) -> FloatArray:
-    """Tractive efficiency: (net / gross traction ratio) · (1 − s).
-
-    Notes
-    -----
-    Checked by: tests/published/test_slip_measures.py::test_tractive_efficiency
-    """
-    return np.asarray(
-        np.asarray(net_ratio, dtype=np.float64)
-        / np.asarray(gross_ratio, dtype=np.float64)
-        * (1.0 - np.asarray(travel_reduction_ratio, dtype=np.float64))
-    )

@@ -15,6 +15,7 @@ from matchvision.records.motion import MachineMotion, MatchClock, Motion
 from matchvision.records.pull import Pull
 from matchvision.records.results import ComparisonRow, Ruling
 from matchvision.records.sheet import Run
+from matchvision.uncertainty import window_mean
 from matchvision.verdict.reading import read_at
 from matchvision.verdict.scoring import K_EXPANDED, en_score, validation_uncertainty
 
@@ -111,23 +112,12 @@ def measured_peak_pull(motion: Motion, pull: Pull | None, clock: MatchClock) -> 
 
 def find_peak(values: FloatArray, u_values: FloatArray, t_s: FloatArray, end_s: float) -> tuple[float, float] | None:
     """Greatest 0.2 s mean between 0 and ``end_s`` with the u there (not averaged down); None without values."""
-    means = running_mean(values, t_s, PEAK_OVER_S)
+    means = window_mean(values, t_s, PEAK_OVER_S)
     during = (t_s >= 0) & (t_s <= end_s) & np.isfinite(means) & np.isfinite(u_values)
     if not during.any():
         return None
     peak = int(np.flatnonzero(during)[np.argmax(means[during])])
     return float(means[peak]), float(u_values[peak])
-
-
-def running_mean(values: FloatArray, t_s: FloatArray, window_s: float) -> FloatArray:
-    """Mean over a window around each frame; NaN where less than half of the window's frames are known."""
-    known = np.isfinite(values)
-    first = np.searchsorted(t_s, t_s - window_s / 2 - 1e-9, side="left")
-    last = np.searchsorted(t_s, t_s + window_s / 2 + 1e-9, side="right")
-    sums = np.concatenate([[0.0], np.cumsum(np.where(known, values, 0.0))])
-    counts = np.concatenate([[0], np.cumsum(known)])
-    count = counts[last] - counts[first]
-    return np.where(count * 2 >= last - first, (sums[last] - sums[first]) / np.maximum(count, 1), np.nan)
 
 
 def _end_of_both(motion: Motion, clock: MatchClock, forecast: ForecastRun) -> float:

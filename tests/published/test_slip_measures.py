@@ -1,10 +1,10 @@
-"""Slip two ways, and tractive efficiency.
+"""Slip two ways.
 
 Source: terms as defined in ASABE S296 (travel reduction) and ISO 8855 / SAE J670 (longitudinal slip), definitions as
 quoted by D. M. Queiroz and J. K. Schueller, "Traction", in Introduction to Biosystems Engineering (2020),
 doi 10.21061/IntroBiosystemsEngineering/Traction. Clause numbers are from memory and not given. The values are computed
 from the definitions, not printed there.
-Checks: `travel_reduction`, `longitudinal_slip_from_travel_reduction`, `tractive_efficiency`.
+Checks: `travel_reduction`, `longitudinal_slip_from_travel_reduction`.
 Tolerance: half a unit of the last digit given.
 """
 
@@ -13,7 +13,6 @@ import pytest
 
 from matchvision.mechanics.traction import (
     longitudinal_slip_from_travel_reduction,
-    tractive_efficiency,
     travel_reduction,
 )
 
@@ -30,7 +29,3 @@ def test_longitudinal_slip() -> None:
     kappa = longitudinal_slip_from_travel_reduction(np.array([0.3, 0.5, 0.9]))
     np.testing.assert_allclose(kappa, [0.42857, 1.0, 9.0], atol=5e-6)
     assert np.isinf(longitudinal_slip_from_travel_reduction(1.0))
-
-
-def test_tractive_efficiency() -> None:
-    assert tractive_efficiency(0.45, 0.50, 0.10) == pytest.approx(0.8100, abs=5e-5)
