@@ -41,8 +41,9 @@ def doubt_rope(
         wrong: list[int] = []
         for a, b in itertools.pairwise(kept):
             apart = math.hypot(x[a] - x[b], y[a] - y[b])
-            same_spot = apart < _SAME_SPOT_RATIO * plans[a].radius_m and plans[a].colour == plans[b].colour
-            if same_spot or apart > longest_m(plans[a], plans[b]) + DISTANCE_SLACK_M:
+            one, other = plans[a], plans[b]
+            same_spot = apart < _SAME_SPOT_RATIO * one.radius_m and one.colour == other.colour
+            if same_spot or apart > longest_m(one, other) + DISTANCE_SLACK_M:
                 wrong.append(a if jump_px[a] > jump_px[b] else b)
         if not wrong:
             break
@@ -53,10 +54,13 @@ def doubt_rope(
     for i in kept:
         by_colour.setdefault(plans[i].colour, []).append(i)
     for same in by_colour.values():
-        places = place_m[same, :2]
-        apart_m = np.hypot(places[:, None, 0] - places[None, :, 0], places[:, None, 1] - places[None, :, 1])
-        for n, k in zip(*np.nonzero(np.triu(apart_m < _SAME_SPOT_RATIO * plans[same[0]].radius_m, 1)), strict=True):
-            doubted.append(same[n] if jump_px[same[n]] > jump_px[same[k]] else same[k])
+        nearest_m = _SAME_SPOT_RATIO * plans[same[0]].radius_m
+        doubted += [
+            a if jump_px[a] > jump_px[b] else b
+            for n, a in enumerate(same)
+            for b in same[n + 1 :]
+            if abs(x[a] - x[b]) < nearest_m and math.hypot(x[a] - x[b], y[a] - y[b]) < nearest_m
+        ]
     return doubted
 
 
@@ -65,12 +69,14 @@ def doubt_bodies(
 ) -> list[int]:
     """Columns of a machine's own markers whose distance from another is not the rigid one."""
     doubted: list[int] = []
+    x, y = place_m[columns, 0].tolist(), place_m[columns, 1].tolist()
     for n, a in enumerate(columns):
-        for b in columns[n + 1 :]:
-            if not (np.isfinite(place_m[a, 0]) and np.isfinite(place_m[b, 0])):
+        for k in range(n + 1, len(columns)):
+            b = columns[k]
+            if not (math.isfinite(x[n]) and math.isfinite(x[k])):
                 continue
-            rigid = float(np.hypot(plans[a].at_m[0] - plans[b].at_m[0], plans[a].at_m[1] - plans[b].at_m[1]))
-            apart = float(np.hypot(place_m[a, 0] - place_m[b, 0], place_m[a, 1] - place_m[b, 1]))
+            rigid = math.hypot(plans[a].at_m[0] - plans[b].at_m[0], plans[a].at_m[1] - plans[b].at_m[1])
+            apart = math.hypot(x[n] - x[k], y[n] - y[k])
             # Half as wide again as for the first find: a pitching machine shows its markers nearer or further.
             if abs(apart - rigid) > 1.5 * (DISTANCE_SLACK_M + DISTANCE_SLACK_RATIO * rigid):
                 doubted.append(a if jump_px[a] > jump_px[b] else b)
@@ -79,8 +85,12 @@ def doubt_bodies(
 
 def wheel_coordinates(plan: MarkerPlan, pose: Pose, place_m: FloatArray) -> tuple[float, float]:
     """Distance from the middle of the wheel's face [m] and wheel angle [rad] of a rim mark at a table place (3,)."""
-    off = place_m - pose.place(np.array(plan.at_m))
-    forward, up = float(off @ pose.forward), float(off @ pose.up)
+    x, y, z = place_m.tolist()
+    face_x, face_y, face_z = pose.place_one(*plan.at_m)
+    x, y, z = x - face_x, y - face_y, z - face_z
+    cosine, sine = math.cos(pose.heading_rad), math.sin(pose.heading_rad)
+    level, rise = math.cos(pose.slope_rad), math.sin(pose.slope_rad)
+    forward, up = cosine * level * x + sine * y + cosine * rise * z, level * z - rise * x
     return math.hypot(forward, up), math.radians(plan.angle_deg) - math.atan2(up, forward)
 
 

@@ -37,6 +37,17 @@ class Pose:
         place[..., 2] = self.z_m + rise * along + level * at[..., 2]
         return place
 
+    def place_one(self, x_m: float, y_m: float, z_m: float) -> tuple[float, float, float]:
+        """Table point of a single machine point [m]; numbers, for an array would cost more than the sums."""
+        cosine, sine = math.cos(self.heading_rad), math.sin(self.heading_rad)
+        level, rise = math.cos(self.slope_rad), math.sin(self.slope_rad)
+        along = cosine * x_m - sine * y_m
+        return (
+            self.x_m + level * along - rise * z_m,
+            self.y_m + sine * x_m + cosine * y_m,
+            self.z_m + rise * along + level * z_m,
+        )
+
     @property
     def forward(self) -> FloatArray:
         """Unit vector along the machine, table frame."""
@@ -101,8 +112,10 @@ def measure_pose(at_m: FloatArray, place_m: FloatArray, known: Pose | None, prof
     """
     seen = np.isfinite(place_m).all(axis=1)
     at, place = at_m[seen], place_m[seen]
-    if len(at) == 2 and abs(at[0] - at[1]).max() > 0.02:
-        return pose_from_pair(at[0], at[1], place[0], place[1], profile_m)
+    if len(at) == 2:
+        (ax, ay, az), (bx, by, bz) = at.tolist()
+        if max(abs(ax - bx), abs(ay - by), abs(az - bz)) > 0.02:
+            return pose_from_pair(at[0], at[1], place[0], place[1], profile_m)
     if len(at) > 2:
         apart = np.linalg.norm(at[:, None] - at[None], axis=2)
         i, j = np.unravel_index(int(np.argmax(apart)), apart.shape)

@@ -77,11 +77,11 @@ class MachineState:
         self.wheels[wheel] = follow(old, angle_rad, clip_s)
 
 
-def place_rim(plan: MarkerPlan, pose: Pose, angle_rad: float) -> FloatArray:
-    """Table place (3,) of a rim mark at a wheel angle: driving forward carries it from up to forward."""
+def place_rim(plan: MarkerPlan, pose: Pose, angle_rad: float) -> tuple[float, float, float]:
+    """Table place of a rim mark at a wheel angle: driving forward carries it from up to forward."""
     turned = math.radians(plan.angle_deg) - angle_rad
-    on_face = np.array([math.cos(turned), 0.0, math.sin(turned)]) * plan.circle_m
-    return pose.place(np.array(plan.at_m) + on_face)
+    x, y, z = plan.at_m
+    return pose.place_one(x + math.cos(turned) * plan.circle_m, y, z + math.sin(turned) * plan.circle_m)
 
 
 def predict_machine(
@@ -98,11 +98,11 @@ def predict_machine(
         plan = plans[i]
         if plan.kind == "body":
             if not plan.on_reach:
-                place_m[i] = pose.place(np.array(plan.at_m))
+                place_m[i] = pose.place_one(*plan.at_m)
         elif state.knows_wheel(plan.wheel, clip_s):
             place_m[i] = place_rim(plan, pose, state.wheels[plan.wheel].at(clip_s))
         else:
-            place_m[i] = pose.place(np.array(plan.at_m))
+            place_m[i] = pose.place_one(*plan.at_m)
     return pose
 
 
@@ -132,15 +132,17 @@ def predict_rope(
     ends : mapping from arc length to table place
         Hitches known now.
     """
-    fresh = [i for i in columns if age_s[i] <= COASTING_S]
-    for i in fresh:
-        # After a jerk the speed of one frame says little about the frame after the next.
-        going_s = age_s[i] if age_s[i] <= 1.6 * step_s else 0.0
-        place_m[i, :2] = last_m[i, :2] + velocity_m_s[i, :2] * going_s
-        place_m[i, 2] = last_m[i, 2]
-    stale = [i for i in columns if age_s[i] > COASTING_S]
-    if not stale:
+    rope = np.asarray(columns)
+    rope_age_s = age_s[rope]
+    lately = rope_age_s <= COASTING_S
+    moving = rope[lately]
+    # After a jerk the speed of one frame says little about the frame after the next.
+    going_s = np.where(rope_age_s[lately] <= 1.6 * step_s, rope_age_s[lately], 0.0)
+    place_m[moving, :2] = last_m[moving, :2] + velocity_m_s[moving, :2] * going_s[:, None]
+    place_m[moving, 2] = last_m[moving, 2]
+    if lately.all():
         return
+    fresh, stale = moving.tolist(), rope[~lately].tolist()
     points = {float(arc_m[i]): place_m[i].copy() for i in fresh if np.isfinite(arc_m[i])}
     known = {**ends, **points}
     if len(known) < 2:

@@ -1,5 +1,6 @@
 """Which spot is which marker on the rope: order, colours and arc lengths, between what the ends are hitched to."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -53,8 +54,8 @@ class RopeEnds:
 def longest_m(first: MarkerPlan, second: MarkerPlan) -> float:
     """How far apart two rope markers can lie at most [m]; infinite where an arc length is unknown."""
     arc = abs(second.arc_m - first.arc_m)
-    if not np.isfinite(arc):
-        return np.inf
+    if not math.isfinite(arc):
+        return math.inf
     allowance = LONGER_M + (1 + LONGER_RATIO) * arc
     if first.kind == "link" and second.kind == "link":
         return allowance + (LINK_STRETCH_RATIO - 1) * arc
@@ -143,7 +144,8 @@ def contradicts_ends(plans: Sequence[MarkerPlan], columns: Sequence[int], place_
     place_m : (m, 3) float array
         Table places, NaN where not seen.
     """
-    seen = [i for i in columns if np.isfinite(place_m[i, 0]) and np.isfinite(plans[i].arc_m)]
+    x_m = place_m[:, 0].tolist()
+    seen = [i for i in columns if math.isfinite(x_m[i]) and math.isfinite(plans[i].arc_m)]
     if not seen:
         return False
     stretch = _link_stretch(plans, columns)

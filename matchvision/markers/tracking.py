@@ -1,5 +1,6 @@
 """Following the named markers from frame to frame."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
@@ -7,7 +8,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from matchvision.geometry.camera import place_at_height, place_on_plane, project_points
+from matchvision.geometry.camera import place_at_height, place_on_plane
 from matchvision.markers.bridging import join_tracks
 from matchvision.markers.centres import Centres, Windows, choose_centres, find_centres, is_clear
 from matchvision.markers.colours import chroma_of_plans, expect_palette, learn_chroma
@@ -18,6 +19,7 @@ from matchvision.markers.naming import faces_camera
 from matchvision.markers.noting import describe_tracks, nothing_found
 from matchvision.markers.poses import Pose, measure_pose
 from matchvision.markers.predicting import MachineState, predict_machine, predict_rope
+from matchvision.markers.projecting import project_markers
 from matchvision.markers.refining import Refiner
 from matchvision.markers.rope import contradicts_ends
 from matchvision.markers.seeking import agreeing_columns, name_rope_afresh
@@ -147,7 +149,7 @@ class MarkerTracker:
         expected_m, poses = self._predict(frame.clip_s)
         self._refresh(camera, expected_m, poses)
         small = self._shapes.radius_px + MARGIN_PX
-        windows = self._windows(project_points(camera.parameters, expected_m), small)
+        windows = self._windows(project_markers(camera.parameters, expected_m), small)
         centres = find_centres(frame, windows)
         self._siting = measure_siting(frame, windows, centres.place_px, ~self._on_rope)
         return replace(frame, chroma_offset_px=self._siting)
@@ -194,7 +196,7 @@ class MarkerTracker:
             self._height_m[self._rope] = rope_ends(self._sheet, poses).height_at(self._arc_m[self._rope])
         for name, pose in poses.items():
             self._facing[self._rims[name]] = faces_camera(camera, pose, self._at_m[self._rims[name]])
-        bare_px = project_points(camera.parameters, expected_m)
+        bare_px = project_markers(camera.parameters, expected_m)
         # A pixel to the right and a pixel down.
         there_m = self._place(camera, bare_px + np.array([[[0, 0]], [[1, 0]], [[0, 1]]]), poses)
         self._metres_per_px = np.moveaxis(there_m[1:] - there_m[0], 0, 2)
@@ -204,7 +206,7 @@ class MarkerTracker:
     ) -> tuple[FloatArray, FloatArray]:
         """Places and uncertainties (m, 2) of the markers seen, NaN elsewhere; what is known moves on."""
         shapes = self._shapes
-        bare_px = project_points(camera.parameters, expected_m)
+        bare_px = project_markers(camera.parameters, expected_m)
         expected_px = bare_px + self._correction_px
         expected_px[~self._facing] = np.nan
         age_s = frame.clip_s - self._seen_s
@@ -287,7 +289,7 @@ class MarkerTracker:
             else:
                 turning.setdefault(self._plans[i].wheel, []).append(angle_rad)
         for wheel, angles in turning.items():
-            state.take_wheel(wheel, float(np.angle(np.exp(1j * np.array(angles)).mean())), clip_s)
+            state.take_wheel(wheel, math.atan2(sum(map(math.sin, angles)), sum(map(math.cos, angles))), clip_s)
         return doubted
 
     def _follow_loose(self, place_m: FloatArray, tracked: npt.NDArray[np.bool_], clip_s: float) -> None:
