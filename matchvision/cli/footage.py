@@ -43,6 +43,7 @@ _SHEET_ENDINGS: Final = frozenset({".toml"})
     is_flag=True,
     help="List the runs that one clip holds, found by motion, start sound and lamp, as lines for sheets.",
 )
+@click.option("--colours", is_flag=True, help="Say how surely each marker is found, and which colours are too like.")
 @click.option("--json", "as_json", is_flag=True, help="Print the measures as JSON, and nothing else.")
 @click.pass_context
 def footage(
@@ -55,6 +56,7 @@ def footage(
     *,
     no_picture: bool,
     runs: bool,
+    colours: bool,
     as_json: bool,
 ) -> None:
     """Say whether a clip is good enough.
@@ -85,8 +87,16 @@ def footage(
     from matchvision.cli.commands import name_folder
     from matchvision.footagecheck import check_footage
 
-    check = check_footage(clip, run, speed_m_s=speed_m_s, shutter_s=shutter_s)
+    if colours and run is None:
+        raise FootageError(
+            "--colours needs to know which markers to look for",
+            where=str(clip),
+            do="give the run's folder in place of the clip, or its sheet with --sheet",
+        )
+    check = check_footage(clip, run, speed_m_s=speed_m_s, shutter_s=shutter_s, each_marker=colours)
     say(tell_check(check), quiet=quiet)
+    if colours:
+        say(tell_colours(check), quiet=quiet)
     if not no_picture:
         from matchvision.report.footagepicture import draw_footage
 
@@ -118,6 +128,32 @@ def tell_check(check: "FootageCheck") -> str:
     return "\n".join(lines)
 
 
+def tell_colours(check: "FootageCheck") -> str:
+    """Each marker: found in how many looks, how strong its colour is, and how far the next colour."""
+    if not check.markers:
+        return "No marker could be looked for: the sheet names none, or the table was not found."
+    head = ["marker", "colour", "found in", "colour strength", "off the sheet's", "next colour"]
+    rows = [head]
+    for m in check.markers:
+        seen = m.found > 0
+        rows.append(
+            [
+                m.name,
+                m.colour,
+                f"{m.found} of {m.looks} pictures",
+                f"{m.strength_levels:.0f} levels" if seen else "-",
+                f"{m.turned_deg:.0f} deg" if seen else "-",
+                f"{m.rival}, {m.rival_deg:.0f} deg off" if m.rival else "-",
+            ]
+        )
+    widths = [max(len(row[column]) for row in rows) for column in range(len(head))]
+    lines = ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]
+    if not check.confusions:
+        lines.append("All colours can be told apart in this picture's light.")
+    lines += [f"{sentence}." for sentence in check.confusions]
+    return "\n".join(lines)
+
+
 def brief_check(check: "FootageCheck") -> dict[str, Any]:
     """The check as plain numbers and words; what is not known is null."""
     look, places, steps = check.look, check.places, check.steps
@@ -137,6 +173,9 @@ def brief_check(check: "FootageCheck") -> dict[str, Any]:
         "colours": [
             {"colour": c.colour, "planned": list(c.planned), "missing": list(c.missing)} for c in check.colours
         ],
+        "markers": [{**_plain(vars(m))} for m in check.markers],
+        "confusions": list(check.confusions),
+        "rows": None if check.rows is None else _plain(vars(check.rows)),
         "places": None,
         "faults": [vars(fault) for fault in check.faults],
     }
@@ -158,6 +197,10 @@ def brief_check(check: "FootageCheck") -> dict[str, Any]:
 
 def _known(values: dict[str, Any]) -> dict[str, Any]:
     return {name: _number(value) for name, value in values.items()}
+
+
+def _plain(values: dict[str, Any]) -> dict[str, Any]:
+    return {name: _number(float(v)) if isinstance(v, float) else v for name, v in values.items()}
 
 
 def _number(value: float) -> float | None:

@@ -11,6 +11,7 @@ from matchvision.footage.shifting import look_at_scene
 from matchvision.footage.sound import find_sound_onsets
 from matchvision.footage.stepping import measure_steps
 from matchvision.footage.stills import is_still, read_still, read_stills
+from matchvision.footage.viewing import weigh_markers, weigh_table
 from matchvision.footage.weighing import weigh_pictures
 
 __all__ = [
@@ -31,5 +32,7 @@ __all__ = [
     "read_frames",
     "read_still",
     "read_stills",
+    "weigh_markers",
     "weigh_pictures",
+    "weigh_table",
 ]

@@ -269,8 +269,8 @@ def _wandering_turns(real_s: FloatArray, rate_per_s: float) -> float:
 
 def _tell_missing(real_s: FloatArray) -> str:
     hidden = [f"{r:.0f} Hz" for r in LAMP_RATES_PER_S if _wandering_turns(real_s, r) < _LEAST_WANDERING_TURNS]
-    beside = f"; those of lamps at {' and '.join(hidden)} stand still at this picture rate" if hidden else ""
-    return f"no bands of lamps on the mains wander over the pictures{beside}"
+    beside = f" (at {' and '.join(hidden)} they stand still at this picture rate)" if hidden else ""
+    return f"no bands of mains lamps wander over the pictures{beside}"
 
 
 def _spread_of_fits(light: _Light, turns: float) -> float:

@@ -1,7 +1,9 @@
 """Where each named marker is in each frame, in pixels, with its uncertainty and a state."""
 
+from matchvision.markers.confusing import describe_colours
 from matchvision.markers.inview import list_colours
 from matchvision.markers.planning import plan_markers
+from matchvision.markers.surely import list_markers
 from matchvision.markers.tracking import MarkerTracker
 
-__all__ = ["MarkerTracker", "list_colours", "plan_markers"]
+__all__ = ["MarkerTracker", "describe_colours", "list_colours", "list_markers", "plan_markers"]

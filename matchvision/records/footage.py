@@ -125,6 +125,32 @@ class ColourInView:
     missing: tuple[str, ...]
 
 
+@dataclass(frozen=True)
+class MarkerInView:
+    """How surely a marker is found, by a few looks at the clip.
+
+    Attributes
+    ----------
+    looks, found : int
+        Pictures that were searched, and those in which it was found.
+    strength_levels : float
+        Distance of its colour from grey, in levels of 8 bits; NaN where it was not found.
+    turned_deg : float
+        How far its colour lies off that of the sheet, about grey in the chroma plane.
+    rival, rival_deg : str, float
+        The nearest other colour as it is seen, and how far it is; "" and NaN where there is no other.
+    """
+
+    name: str
+    colour: str
+    looks: int
+    found: int
+    strength_levels: float
+    turned_deg: float
+    rival: str
+    rival_deg: float
+
+
 @dataclass(frozen=True, eq=False)
 class PlaceUncertainty:
     """How well a marker's place will be known over the table.
@@ -179,6 +205,12 @@ class FootageCheck:
         One of the pictures looked at.
     markers_px : mapping of marker to its place (col, row) [px] in that picture
     faults : weaknesses, the gravest first
+    rows : RowTiming or None
+        How a rolling shutter reads the pictures; None for a still.
+    markers : tuple of MarkerInView
+        Where they were asked for.
+    confusions : tuple of str
+        A sentence for each pair of colours that can hardly be told apart.
     """
 
     facts: ClipFacts
@@ -196,6 +228,9 @@ class FootageCheck:
     picture: Frame
     markers_px: dict[str, tuple[float, float]]
     faults: tuple[FootageFault, ...]
+    rows: RowTiming | None = None
+    markers: tuple[MarkerInView, ...] = ()
+    confusions: tuple[str, ...] = ()
 
     @property
     def exit_code(self) -> int:

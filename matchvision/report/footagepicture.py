@@ -30,7 +30,8 @@ _SURENESS: Final = LinearSegmentedColormap.from_list(
 _VIEW_IN, _HEADING_IN = 2.35, 0.62
 #: Width to which the camera's picture is shrunk [px].
 _STILL_WIDTH_PX: Final = 1000
-#: Letters to a line of the measures.
+#: Height of a line of the measures [inch], space between two of them in lines, and letters to a line.
+_LINE_IN, _GAP_LINES = 0.122, 0.35
 _VALUE_LETTERS: Final = 34
 
 
@@ -69,7 +70,8 @@ def _compose(check: FootageCheck) -> Figure:
     plan_in = 0.0
     if plan and table is not None:
         plan_in = float(np.clip(0.80 * FULL_WIDTH_IN * table.width_m / table.length_m, 1.2, 4.5)) + 0.62
-    height_in = _HEADING_IN + plan_in + _VIEW_IN + 0.15
+    view_in = max(_VIEW_IN, _LINE_IN * _count_lines(check) + 0.15)
+    height_in = _HEADING_IN + plan_in + view_in + 0.15
     figure = Figure(figsize=(FULL_WIDTH_IN, height_in))
     FigureCanvasAgg(figure)
     _head(figure, check, height_in)
@@ -80,10 +82,10 @@ def _compose(check: FootageCheck) -> Figure:
             1, 2, figure, left=0.085, right=0.925, top=top, bottom=bottom, width_ratios=[60, 1], wspace=0.05
         )
         _draw_plan(figure, figure.add_subplot(grid[0, 0]), figure.add_subplot(grid[0, 1]), check.places, table)
-    top = (_VIEW_IN - 0.1) / height_in
+    top = (view_in - 0.1) / height_in
     grid = GridSpec(1, 2, figure, left=0.02, right=0.98, top=top, bottom=0.02, width_ratios=[1.12, 1], wspace=0.04)
     _draw_view(figure.add_subplot(grid[0, 0]), check)
-    _list(figure.add_subplot(grid[0, 1]), check)
+    _list(figure.add_subplot(grid[0, 1]), check, _LINE_IN / (view_in - 0.1))
     return figure
 
 
@@ -163,17 +165,21 @@ def _draw_view(axes: Axes, check: FootageCheck) -> None:
     axes.set_anchor("NW")
 
 
-def _list(axes: Axes, check: FootageCheck) -> None:
-    """Measures, one under the other, the label in grey."""
+def _count_lines(check: FootageCheck) -> float:
+    """Lines of all measures, the space between two of them counted as a part of a line."""
+    measures = list_measures(check)
+    return sum(len(textwrap.wrap(m.value, _VALUE_LETTERS)) for m in measures) + _GAP_LINES * len(measures)
+
+
+def _list(axes: Axes, check: FootageCheck, step: float) -> None:
+    """Measures, one under the other, the label in grey; a line takes ``step`` of the height."""
     axes.set_axis_off()
     axes.set(xlim=(0, 1), ylim=(0, 1))
     told = [(m.label, textwrap.wrap(m.value, _VALUE_LETTERS)) for m in list_measures(check)]
-    lines = sum(len(value) for _, value in told)
-    step = min(0.075, 1.0 / max(lines + 0.35 * len(told), 1))
     at = 0.99
     for label, value in told:
         axes.text(0.33, at, label, color=LIGHT["soft"], fontsize=6.8, va="top", ha="right")
         for line in value:
             axes.text(0.36, at, line, fontsize=6.8, va="top")
             at -= step
-        at -= 0.35 * step
+        at -= _GAP_LINES * step

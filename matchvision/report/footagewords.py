@@ -6,6 +6,7 @@ from math import isfinite
 import numpy as np
 
 from matchvision.records.footage import FootageCheck
+from matchvision.uncertainty import format_interval
 
 
 @dataclass(frozen=True)
@@ -23,7 +24,7 @@ def list_measures(check: FootageCheck) -> tuple[Measure, ...]:
     -----
     Checked by: tests/report/test_footagepicture.py::test_measures_are_told_where_they_are_known
     """
-    measures = [*_of_time(check), *_of_pictures(check), *_of_view(check), *_of_places(check)]
+    measures = [*_of_time(check), *_of_rows(check), *_of_pictures(check), *_of_view(check), *_of_places(check)]
     return tuple(measures)
 
 
@@ -54,6 +55,26 @@ def _of_time(check: FootageCheck) -> list[Measure]:
         rate += f"; longest step {1000 * steps.longest_s:.1f} ms"
     repeated = f"{check.look.doubled} of {check.look.pairs} looked at"
     return [Measure("rate", rate), *([Measure("repeated pictures", repeated)] if check.look.pairs else [])]
+
+
+def _of_rows(check: FootageCheck) -> list[Measure]:
+    """How long the shutter reads, and what that may cost a quick marker where it is not known."""
+    rows = check.rows
+    if rows is None:
+        return []
+    line = "column" if rows.along == 0 else "row"
+    if rows.known:
+        took = f"{1000 * rows.readout_s:.1f} ms"
+        if rows.u_s > 0:
+            took = format_interval(1000 * rows.readout_s, 1000 * rows.u_s, "ms") + " (95 %)"
+        return [Measure("rolling shutter", f"{took} from the first {line} to the last, {rows.source}")]
+    longest_s = float(np.sqrt(3)) * rows.u_s
+    told = f"up to {1000 * longest_s:.1f} ms"
+    if check.places is not None:
+        shares = rows.share(check.places.table_px, check.facts.width_px, check.facts.height_px)
+        off_mm = 1000 * check.speed_m_s * longest_s * float(np.abs(np.clip(shares, -0.5, 0.5)).max())
+        told += f", {off_mm:.1f} mm at {check.speed_m_s:g} m/s"
+    return [Measure("rolling shutter", f"{told}; not known, for {rows.reason}")]
 
 
 def _of_pictures(check: FootageCheck) -> list[Measure]:

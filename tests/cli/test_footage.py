@@ -39,6 +39,25 @@ def test_a_run_is_checked_with_its_sheet(type_in: Type) -> None:
     assert Path("outputs/flat-match-footage.png").stat().st_size > 20_000
 
 
+def test_colours_are_told_for_each_marker(type_in: Type, in_folder: Path) -> None:
+    result = type_in("footage", str(SAMPLES / "flat-match"), "--colours", "--no-picture")
+    assert result.exit_code == 0
+    line = next(line for line in result.output.splitlines() if line.startswith("heron.front"))
+    assert line.split()[1:6] == ["green", "8", "of", "8", "pictures"]
+    assert "All colours can be told apart in this picture's light." in result.output
+    # A sheet in which one marker wears nearly the colour of another.
+    sheet = (SAMPLES / "flat-match" / "run.toml").read_text(encoding="utf-8")
+    sheet = sheet.replace('clip = "clip.mp4"', f'clip = "{(SAMPLES / "flat-match" / "clip.mp4").as_posix()}"')
+    sheet = sheet.replace('name = "rear"\ncolour = "orange"', 'name = "rear"\ncolour = "rose"')
+    (in_folder / "run.toml").write_text(f'{sheet}\n[colour.rose]\nsrgb = "#d0208b"\n', encoding="utf-8")
+    result = type_in("footage", str(in_folder), "--colours", "--no-picture")
+    assert "can hardly be told apart" in result.output
+    assert "wear #" in result.output
+    result = type_in("footage", str(SAMPLES / "flat-match" / "clip.mp4"), "--colours")
+    assert result.exit_code == 2
+    assert "--colours needs to know which markers to look for" in result.output
+
+
 def test_json_is_all_that_is_printed(type_in: Type) -> None:
     result = type_in("footage", str(SAMPLES / "sled-link"), "--json", "--picture", "here/check.svg")
     brief = json.loads(result.output)

@@ -51,7 +51,7 @@ def test_without_bands_that_wander_nothing_is_claimed(tmp_path: Path, lamp_Hz: f
     """No flicker, and lamps at twice the picture rate, whose bands stand still."""
     found = timing(write_bands(tmp_path / "a.mp4", 0.016, lamp_Hz=lamp_Hz, ripple=ripple, pictures=34))
     assert not found.known
-    assert "at 120 Hz stand still at this picture rate" in found.reason
+    assert "at 120 Hz they stand still at this picture rate" in found.reason
     # Zero is taken; anything up to the time between pictures goes into u.
     assert found.readout_s == 0
     assert found.u_s == pytest.approx(1 / 60 / np.sqrt(3), rel=1e-3)
