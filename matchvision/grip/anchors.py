@@ -27,6 +27,8 @@ COURSE_M: Final = 0.020
 BEFORE_S: Final = 0.5
 #: A base that gathers speed does so within this time before the bend that it makes.
 GATHERS_S: Final = 0.3
+#: A speed so low is passed within the smoother's memory: its date is no better than that (rectangular).
+SMOOTHED_S: Final = 0.06
 #: A hold's leak-down is told where its base moved against a known pull for this long.
 LEAKS_FOR_S: Final = 1.0
 
@@ -115,8 +117,13 @@ def _creep_event(
     rate, u_rate = abs(float(bends.rate[fastest])), float(bends.u_rate[fastest])
     way_m = abs(float(bends.value[last + 1] - bends.value[first]))
     u_way_m = bends.sigma
+    far = (
+        f"{format_interval(1000 * way_m, 1000 * u_way_m)} mm"
+        if way_m < COURSE_M
+        else f"more than {1000 * COURSE_M:.0f} mm"
+    )
     evidence = (
-        f"The base of {moved.machine} moved {format_interval(1000 * way_m, 1000 * u_way_m)} mm, at up to "
+        f"The base of {moved.machine} moved {far}, at up to "
         f"{format_interval(1000 * rate, 1000 * u_rate)} mm/s (95 %). Limit 4 mm/s by 3 mm; camera noise alone would "
         f"look so in {100 * FALSE_ALARMS:.0f} % of runs."
     )
@@ -143,7 +150,7 @@ def _date_start(
     if match_s[k] >= bend_s or not np.isfinite(speed[k]) or k == 0:
         return bend_s, u_bend_s
     at_s, u_at_s = date_crossing(speed, moved.u_speed_m_s, match_s, k, CREEP_M_S)
-    return at_s, float(np.hypot(u_at_s, (bend_s - at_s) / np.sqrt(12)))
+    return at_s, float(np.sqrt(u_at_s**2 + (bend_s - at_s) ** 2 / 12 + SMOOTHED_S**2 / 12))
 
 
 def _faces_plus_x(moved: MachineMotion) -> bool:

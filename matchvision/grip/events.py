@@ -16,7 +16,9 @@ from matchvision.grip.moves import find_first_motion, find_holding, find_leaving
 from matchvision.grip.rope import find_lead_changes, find_rope_off
 from matchvision.grip.slip import find_slides, likely_states, name_states, slip_events
 from matchvision.grip.states import wheel_chain
+from matchvision.grip.touch import find_touches
 from matchvision.records.events import Event, Grip
+from matchvision.records.foreign import ForeignLook
 from matchvision.records.motion import MachineMotion, MatchClock, Motion, WheelMotion
 from matchvision.records.pull import Pull, PullSource
 from matchvision.records.results import StageNote
@@ -26,7 +28,9 @@ from matchvision.records.sheet import Run
 AROUND_S: Final = 0.5
 
 
-def find_events(run: Run, motion: Motion, pull: Pull | None, clock: MatchClock) -> tuple[Grip, StageNote]:
+def find_events(
+    run: Run, motion: Motion, pull: Pull | None, clock: MatchClock, foreign: ForeignLook | None = None
+) -> tuple[Grip, StageNote]:
     """Wheel states and dated events, each with its probability and the numbers it rests on.
 
     Events that follow the end of the clock are not part of the run and left out; slip that began before and goes on
@@ -83,6 +87,8 @@ def find_events(run: Run, motion: Motion, pull: Pull | None, clock: MatchClock) 
     if motion.rope is not None:
         events.extend(find_lead_changes(run.sheet, motion.rope, motion.real_s, clock))
         events.extend(find_rope_off(run.sheet, motion, usable_pull(pull), clock))
+    if foreign is not None:
+        events.extend(find_touches(run, motion, foreign, clock))
     inside = [event for event in events if event.start_s <= clock.duration_s]
     inside.sort(key=lambda event: event.start_s)
     grip = Grip(tuple(inside), states)

@@ -1,0 +1,110 @@
+"""Watches the table's surface, on a coarse grid, for whatever hides it: hands above all."""
+
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from matchvision.geometry.camera import project_points, rotation_matrix
+from matchvision.geometry.profile import surface_height
+from matchvision.records.camera import Camera
+from matchvision.records.foreign import ForeignLook
+from matchvision.records.frames import Frame
+from matchvision.records.sheet import TableSheet
+
+FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
+Samples = npt.NDArray[np.int16]
+
+#: Distance of the grid's places [m]: a finger covers one or two, a palm ten.
+GRID_M: Final = 0.025
+#: How often the table is looked at [s].
+EVERY_S: Final = 0.06
+#: So many looks share one background, the median of each place.
+LOOKS_A_BLOCK: Final = 500
+#: Colour differs by more than this [levels of 8 bits], or than six times the place's own noise.
+COLOUR_LEVELS: Final = 10
+#: A shadow leaves at least this share of the table's light; what is darker, or brighter than the table, is a body.
+DARKEST_SHADOW: Final = 0.35
+BRIGHTER_LEVELS: Final = 45
+#: Luma differs by more than this, or than six times the place's own noise, where something hides or shades it.
+SHADE_LEVELS: Final = 20
+#: The luma of black, where ratios begin; a few levels off for full range clips matters nothing here.
+BLACK: Final = 16
+
+
+class CoverWatch:
+    """Looks at the table's places in some of the frames and tells which were hidden."""
+
+    def __init__(self, table: TableSheet, *, moves: bool) -> None:
+        half_x, half_y = table.length_m / 2 - GRID_M / 2, table.width_m / 2 - GRID_M / 2
+        self._x = np.linspace(-half_x, half_x, max(2, round(2 * half_x / GRID_M) + 1))
+        self._y = np.linspace(-half_y, half_y, max(2, round(2 * half_y / GRID_M) + 1))
+        grid_x, grid_y = np.meshgrid(self._x, self._y)
+        height = surface_height(table.profile_m, grid_x.ravel())
+        self._places = np.stack([grid_x.ravel(), grid_y.ravel(), height], axis=-1)
+        self._moves, self._next_s = moves, -np.inf
+        self._pixels: tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]] | None = None
+        self._looks: list[Samples] = []
+        self._clip_s: list[float] = []
+        self._eyes: list[FloatArray] = []
+        self._packed: list[npt.NDArray[np.uint8]] = []
+        self._dim: list[npt.NDArray[np.uint8]] = []
+
+    def see(self, frame: Frame, camera: Camera) -> None:
+        """Take in a frame; most are passed over."""
+        if frame.clip_s < self._next_s:
+            return
+        self._next_s = frame.clip_s + EVERY_S
+        if self._pixels is None or self._moves:
+            self._pixels = self._aim(camera, frame)
+        col, row = self._pixels
+        step_col, step_row = frame.chroma_step_px
+        luma = (frame.luma[row, col].astype(np.int16) + frame.luma[row, col + 1]) // 2
+        colours = (plane[row // step_row, col // step_col].astype(np.int16) for plane in (frame.blue, frame.red))
+        self._looks.append(np.stack([luma, *colours]))
+        self._clip_s.append(frame.clip_s)
+        self._eyes.append(-rotation_matrix(camera.parameters[9:12]).T @ camera.parameters[12:15])
+        if len(self._looks) >= LOOKS_A_BLOCK:
+            self._digest()
+
+    def look(self) -> ForeignLook | None:
+        """Which places were hidden when; None where there were too few looks for a background."""
+        if len(self._clip_s) < 5:
+            return None
+        self._digest()
+        return ForeignLook(
+            np.array(self._clip_s),
+            self._x,
+            self._y,
+            np.concatenate(self._packed),
+            np.concatenate(self._dim),
+            np.array(self._eyes),
+        )
+
+    def _aim(self, camera: Camera, frame: Frame) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+        """Pixels of the grid's places, held inside the picture."""
+        rows, cols = frame.luma.shape
+        pixels = np.nan_to_num(project_points(camera.parameters, self._places), nan=0.0)
+        at = np.rint(pixels).astype(np.int64)
+        return np.clip(at[:, 0], 0, cols - 2), np.clip(at[:, 1], 0, rows - 1)
+
+    def _digest(self) -> None:
+        """Compare the looks that wait with their own background, each place with its own noise."""
+        if not self._looks:
+            return
+        looks = np.stack(self._looks)
+        self._looks = []
+        usual = np.median(looks, axis=0)
+        off = looks - usual
+        # Exposure and flicker change the whole table at once.
+        off -= np.median(off, axis=2, keepdims=True)
+        noise = 1.48 * np.median(np.abs(off), axis=0)
+        luma, blue, red = off[:, 0], off[:, 1], off[:, 2]
+        coloured = np.hypot(blue, red) > np.maximum(COLOUR_LEVELS, 6 * np.hypot(noise[1], noise[2]))
+        loud = np.abs(luma) > np.maximum(SHADE_LEVELS, 6 * noise[0])
+        brighter = luma > BRIGHTER_LEVELS
+        darker = usual[0] + luma - BLACK < DARKEST_SHADOW * (usual[0] - BLACK)
+        covered = coloured | (loud & (brighter | darker))
+        self._packed.append(np.packbits(covered, axis=1))
+        self._dim.append(np.packbits(loud, axis=1))

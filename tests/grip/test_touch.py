@@ -1,0 +1,63 @@
+"""Hands over the table, from grids made by hand."""
+
+import numpy as np
+import numpy.typing as npt
+
+from matchvision.grip.touch import find_touches
+from matchvision.records.events import Event
+from matchvision.records.foreign import ForeignLook
+from matchvision.records.motion import MatchClock
+from tests.made_motion import make_machine, make_motion, make_rope, make_run, seconds
+
+T_S = seconds(4.0)
+N = len(T_S)
+CLOCK = MatchClock(0.5, 3.0)
+LOOKS_S = T_S[::4]
+X_M, Y_M = np.linspace(-1.19, 1.19, 96), np.linspace(-0.59, 0.59, 48)
+Grids = npt.NDArray[np.bool_]
+
+
+def events_of(covered: Grids, shaded: Grids | None = None) -> list[Event]:
+    size = {"size_m": (0.28, 0.23, 0.12)}
+    run = make_run(machine={"heron": {"home": "-x", **size}, "plover": {"home": "+x", **size}})
+    machines = [make_machine("heron", N, x_m=-0.6, heading_deg=180.0), make_machine("plover", N, x_m=0.6)]
+    beads = {"bead_01": (-0.2, 0.0), "bead_02": (0.2, 0.0)}
+    motion = make_motion(T_S, machines=machines, rope=make_rope(N), beads=beads)
+    packed = np.packbits(covered.reshape(len(LOOKS_S), -1), axis=1)
+    dim = packed if shaded is None else np.packbits(shaded.reshape(len(LOOKS_S), -1), axis=1)
+    eye = np.tile([0.0, -1.6, 1.4], (len(LOOKS_S), 1))
+    return find_touches(run, motion, ForeignLook(LOOKS_S, X_M, Y_M, packed, dim, eye), CLOCK)
+
+
+def nothing() -> Grids:
+    return np.zeros((len(LOOKS_S), len(Y_M), len(X_M)), dtype=np.bool_)
+
+
+def over(grids: Grids, from_s: float, until_s: float, x: tuple[float, float], y: tuple[float, float]) -> Grids:
+    when = (from_s <= LOOKS_S) & (until_s > LOOKS_S)
+    place = ((y[0] < Y_M) & (y[1] > Y_M))[:, None] & ((x[0] < X_M) & (x[1] > X_M))[None]
+    return np.asarray(grids | (when[:, None, None] & place))
+
+
+def test_hand_from_the_edge_is_found() -> None:
+    (event,) = events_of(over(nothing(), 1.5, 2.2, (-0.1, 0.0), (-0.6, -0.2)))
+    assert (event.kind, event.machine) == ("touch", "")
+    assert abs(event.start_s - 1.0) < 0.1
+    assert abs(event.end_s - 1.7) < 0.1
+    assert "while the clock ran" in event.evidence
+
+
+def test_hand_on_a_grey_sleeve_is_found() -> None:
+    """The sleeve may be a shadow; the hand at its end is not."""
+    hand = over(nothing(), 1.5, 2.2, (-0.1, 0.0), (-0.3, -0.2))
+    sleeve = over(nothing(), 1.5, 2.2, (-0.1, 0.0), (-0.6, -0.28))
+    assert len(events_of(hand, sleeve)) == 1
+    assert not events_of(nothing(), sleeve)
+
+
+def test_machines_rope_and_specks_are_no_hand() -> None:
+    quiet = over(nothing(), 1.0, 3.0, (0.45, 0.75), (-0.12, 0.25))
+    quiet = over(quiet, 1.0, 3.0, (-0.22, -0.18), (-0.03, 0.03))
+    quiet = over(quiet, 1.0, 3.0, (-0.1, 0.1), (0.1, 0.2))
+    quiet = over(quiet, 1.0, 1.1, (0.9, 1.2), (-0.6, -0.4))
+    assert not events_of(quiet)
