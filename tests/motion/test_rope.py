@@ -218,3 +218,23 @@ def test_rope_that_snaps_taut(seed: int) -> None:
     assert off.max() < 0.015
     far = off > 0.010
     assert (np.hypot(places.u_x_m, places.u_y_m)[:, columns][far] > off[far] / 4).all()
+
+
+@pytest.mark.parametrize("hidden", [range(1, 6), range(10, 15), (1, 2, 3, 12, 13, 14)])
+def test_parts_under_a_machine_make_the_share_less_sure_not_wrong(hidden: tuple[int, ...]) -> None:
+    """Beads at a machine's end never show, slack or taut: what lies there follows from the hitch and the length."""
+    folder = SAMPLE_CLIPS / "flat-match"
+    run = read_run(folder)
+    whole = true_tracks(folder, run, np.random.default_rng(15))
+    covered = hide(whole, {f"bead_{k:02d}" for k in hidden}, slice(None))
+    seen, _ = measured("flat-match")
+    motion, _ = measure_motion(run, covered, true_cameras(folder, run))
+    rope, truth = rope_of(motion), read_truth(folder)
+    error = rope.on_plus_x_m - truth["rope_plus_x_m"].to_numpy()
+    ok = in_time("flat-match", motion)
+    assert np.isfinite(error[ok]).all()
+    assert np.abs(error[ok]).max() < 0.008
+    assert np.sqrt(np.mean((error[ok] / rope.u_on_plus_x_m[ok]) ** 2)) < 2.0
+    assert np.median(rope.u_on_plus_x_m[ok]) >= 0.98 * np.median(rope_of(seen).u_on_plus_x_m[ok])
+    taut = truth["rope_taut"].to_numpy() == 1
+    assert np.mean((rope.slack == 0)[ok] == taut[ok]) > 0.95
