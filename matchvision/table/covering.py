@@ -19,7 +19,7 @@ Samples = npt.NDArray[np.int16]
 #: Distance of the grid's places [m]: a finger covers one or two, a palm ten.
 GRID_M: Final = 0.025
 #: How often the table is looked at [s].
-EVERY_S: Final = 0.06
+EVERY_S: Final = 0.08
 #: So many looks share one background, the median of each place.
 LOOKS_A_BLOCK: Final = 500
 #: Colour differs by more than this [levels of 8 bits], or than six times the place's own noise.
@@ -29,6 +29,9 @@ DARKEST_SHADOW: Final = 0.35
 BRIGHTER_LEVELS: Final = 45
 #: Luma differs by more than this, or than six times the place's own noise, where something hides or shades it.
 SHADE_LEVELS: Final = 20
+#: The usual is the median of so many looks, and the whole table's change that of every so many places.
+LOOKS_FOR_THE_USUAL: Final = 40
+SPARSE: Final = 8
 #: The luma of black, where ratios begin; a few levels off for full range clips matters nothing here.
 BLACK: Final = 16
 
@@ -95,16 +98,25 @@ class CoverWatch:
             return
         looks = np.stack(self._looks)
         self._looks = []
-        usual = np.median(looks, axis=0)
+        # A few dozen looks, spread evenly, know the usual as well as all of them.
+        some = looks[:: max(1, len(looks) // LOOKS_FOR_THE_USUAL)]
+        usual = _middle(some)
         off = looks - usual
         # Exposure and flicker change the whole table at once.
-        off -= np.median(off, axis=2, keepdims=True)
-        noise = 1.48 * np.median(np.abs(off), axis=0)
+        off -= _middle(np.moveaxis(off[:, :, ::SPARSE], 2, 0))[..., None]
+        noise = 1.48 * _middle(np.abs(off[:: max(1, len(looks) // LOOKS_FOR_THE_USUAL)])).astype(np.float32)
         luma, blue, red = off[:, 0], off[:, 1], off[:, 2]
-        coloured = np.hypot(blue, red) > np.maximum(COLOUR_LEVELS, 6 * np.hypot(noise[1], noise[2]))
-        loud = np.abs(luma) > np.maximum(SHADE_LEVELS, 6 * noise[0])
+        least_colour = np.maximum(COLOUR_LEVELS, 6 * np.hypot(noise[1], noise[2])).astype(np.int32)
+        coloured = blue.astype(np.int32) ** 2 + red.astype(np.int32) ** 2 > least_colour**2
+        loud = np.abs(luma) > np.maximum(SHADE_LEVELS, 6 * noise[0]).astype(np.int16)
         brighter = luma > BRIGHTER_LEVELS
-        darker = usual[0] + luma - BLACK < DARKEST_SHADOW * (usual[0] - BLACK)
+        darker = luma < (-(1 - DARKEST_SHADOW) * (usual[0] - BLACK)).astype(np.int16)
         covered = coloured | (loud & (brighter | darker))
         self._packed.append(np.packbits(covered, axis=1))
         self._dim.append(np.packbits(loud, axis=1))
+
+
+def _middle(values: Samples) -> Samples:
+    """The upper median along the first axis: a value that occurs, so that whole levels stay whole."""
+    half = len(values) // 2
+    return np.asarray(np.partition(values, half, axis=0)[half])
