@@ -73,7 +73,11 @@ class LookWatch:
     def see(self, frame: Frame) -> None:
         """Take the pass's next frame."""
         if self._seen < NEIGHBOURS:
-            self._glimpses[frame.index] = _take_glimpse(frame, self._seen)
+            known = self._glimpses.get(frame.index)
+            taken = _take_glimpse(frame, self._seen)
+            # What the first look kept of a picture stays.
+            kept = None if known is None else known.small
+            self._glimpses[frame.index] = taken if kept is None else replace(taken, small=kept)
             self._seen += 1
 
     def look(self) -> PictureLook:
@@ -101,7 +105,8 @@ def measure_pictures(frames: Sequence[Frame], facts: ClipFacts, outline_px: Floa
 
 
 def _glimpse(run: Sequence[Frame]) -> list[Glimpse]:
-    return [_take_glimpse(frame, place) for place, frame in enumerate(run)]
+    # The last one is kept whole as well: it tells how far the camera has wandered.
+    return [_take_glimpse(frame, 0 if place == len(run) - 1 else place) for place, frame in enumerate(run)]
 
 
 def _take_glimpse(frame: Frame, place: int) -> Glimpse:

@@ -1,5 +1,6 @@
 """Drawing straight on a picture's luma and chroma planes, so that marking a clip needs no colour conversion."""
 
+import math
 import warnings
 from functools import lru_cache
 from pathlib import Path
@@ -24,6 +25,27 @@ _WEIGHTS: Final = {"bt601": (0.299, 0.114), "bt709": (0.2126, 0.0722), "bt2020":
 _SHIFT: Final = 3
 
 
+def _as_paper(value: float, transfer: str) -> float:
+    """The code under an HDR curve of an sRGB value whose white is white paper.
+
+    Notes
+    -----
+    White paper at 203 cd/m² in PQ and at 75 % in HLG (ITU-R BT.2408); curves by ITU-R BT.2100-2, tables 4 and 5. The
+    primaries are left as they are: drawn colours look somewhat stronger on a wide screen, which harms nothing.
+    Checked by: tests/report/test_marking.py::test_what_is_drawn_in_hdr_is_as_bright_as_paper
+    """
+    if transfer not in {"pq", "hlg"}:
+        return value
+    light = value / 12.92 if value <= 0.04045 else ((value + 0.055) / 1.055) ** 2.4
+    if transfer == "pq":
+        power = (light * 203 / 10_000) ** (2610 / 16384)
+        return float(((3424 / 4096 + 2413 / 128 * power) / (1 + 2392 / 128 * power)) ** (2523 / 32))
+    scene = light * (math.exp((0.75 - 0.55991073) / 0.17883277) + 0.28466892) / 12
+    if scene <= 1 / 12:
+        return math.sqrt(3 * scene)
+    return 0.17883277 * math.log(12 * scene - 0.28466892) + 0.55991073
+
+
 class Canvas:
     """A picture with 4:2:0 chroma in one block of memory, and strokes, discs, plates and text on it.
 
@@ -35,11 +57,13 @@ class Canvas:
         Even numbers.
     matrix : "bt709", "bt601" or "bt2020"
     full_range : bool
+    transfer : str, optional
+        The pictures' curve; under those of HDR, "pq" and "hlg", what is drawn is as bright as paper, not as lamps.
     """
 
-    def __init__(self, width_px: int, height_px: int, matrix: str, *, full_range: bool) -> None:
+    def __init__(self, width_px: int, height_px: int, matrix: str, *, full_range: bool, transfer: str = "") -> None:
         self.width_px, self.height_px = width_px, height_px
-        self.matrix, self.full_range = matrix, full_range
+        self.matrix, self.full_range, self.transfer = matrix, full_range, transfer
         self.block = np.zeros((height_px * 3 // 2, width_px), np.uint8)
         flat, luma = self.block.reshape(-1), width_px * height_px
         self.luma: Plane = flat[:luma].reshape(height_px, width_px)
@@ -54,7 +78,7 @@ class Canvas:
     def encode(self, colour: Colour) -> tuple[int, int, int]:
         """Luma and chroma levels of a red, green, blue colour (ITU-R BT.601 / BT.709 / BT.2020)."""
         weight_red, weight_blue = _WEIGHTS[self.matrix]
-        red, green, blue = (c / 255 for c in colour)
+        red, green, blue = (_as_paper(c / 255, self.transfer) for c in colour)
         luma = weight_red * red + (1 - weight_red - weight_blue) * green + weight_blue * blue
         cb, cr = (blue - luma) / (2 * (1 - weight_blue)), (red - luma) / (2 * (1 - weight_red))
         if self.full_range:

@@ -22,6 +22,9 @@ Plane = npt.NDArray[np.uint8]
 
 #: Codes of ITU-T H.273 that tell a player how to show the colours.
 _MATRIX_CODES = {"bt709": 1, "bt601": 6, "bt2020": 9}
+_TRANSFER_CODES = {
+    "bt709": 1, "bt601": 6, "linear": 8, "srgb": 13, "bt2020-10": 14, "bt2020-12": 15, "pq": 16, "hlg": 18,
+}  # fmt: skip
 #: Ticks of the marked clip's times: a picture's time is kept to 6 µs.
 _TICKS_PER_S = 90_000
 #: How the clip is written: quick to make, and quick to seek in while the rope is pulled.
@@ -78,7 +81,13 @@ def _write_marked(
     progress: Callable[[int, int], None] | None,
 ) -> None:
     facts, clip_s = analysis.clip, analysis.motion.clip_s
-    canvas = Canvas(facts.width_px // 2 * 2, facts.height_px // 2 * 2, facts.matrix, full_range=facts.full_range)
+    canvas = Canvas(
+        facts.width_px // 2 * 2,
+        facts.height_px // 2 * 2,
+        facts.matrix,
+        full_range=facts.full_range,
+        transfer=facts.transfer,
+    )
     written = _open_track(target, canvas, facts)
     overlay = Overlay(analysis)
     for k, frame in zip(range(len(clip_s)), frames, strict=False):
@@ -113,4 +122,6 @@ def _open_track(target: OutputContainer, canvas: Canvas, facts: ClipFacts) -> Vi
     code = _MATRIX_CODES.get(facts.matrix, 1)
     context.colorspace = code
     context.color_primaries = code
+    # The pictures keep the clip's own codes: a player has to know their curve, above all that of an HDR clip.
+    context.color_trc = _TRANSFER_CODES.get(facts.transfer, code)
     return track

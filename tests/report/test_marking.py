@@ -9,7 +9,7 @@ import numpy.typing as npt
 import pytest
 
 from matchvision.errors import FootageError, OutputError
-from matchvision.footage import read_frames
+from matchvision.footage import read_facts, read_frames
 from matchvision.records.results import Analysis
 from matchvision.report import mark_clip
 from matchvision.report.canvas import Canvas, measure_words
@@ -174,3 +174,39 @@ def test_numbers_never_name_another_leader_than_the_picture() -> None:
     assert all(
         ahead[overlay._steady(int(k))] == ahead[k] for k in range(len(ahead)) if np.isfinite(overlay.share[0][k])
     )
+
+
+@pytest.mark.parametrize(("curve", "code"), [("pq", 16), ("hlg", 18)])
+def test_an_hdr_clip_is_marked_under_its_own_curve(analysis: Analysis, tmp_path: Path, curve: str, code: int) -> None:
+    facts = dataclasses.replace(analysis.clip, matrix="bt2020", transfer=curve)
+    hdr = shorten(dataclasses.replace(analysis, clip=facts), 0, 3)
+    marked = mark_clip(hdr, read_frames(hdr.clip), tmp_path / "marked.mp4")
+    with av.open(str(marked)) as container:
+        picture = next(container.decode(video=0))
+        assert isinstance(picture, av.VideoFrame)
+        assert (picture.color_trc, picture.color_primaries, picture.colorspace) == (code, 9, 9)
+    again = read_facts(marked)
+    assert (again.transfer, again.matrix) == (curve, "bt2020")
+    # The pictures' own codes are kept.
+    _, pictures = decode(marked, most=1)
+    assert pictures[0].shape == (720, 1280, 3)
+
+
+def test_what_is_drawn_in_hdr_is_as_bright_as_paper() -> None:
+    """White paper: 203 cd/m² is 58 % in PQ, and 75 % in HLG (ITU-R BT.2408-7, table 1)."""
+    luma = {t: Canvas(4, 4, "bt2020", full_range=False, transfer=t).encode((255, 255, 255))[0] for t in ("pq", "hlg")}
+    assert luma["pq"] == round(16 + 219 * 0.58)
+    assert luma["hlg"] == round(16 + 219 * 0.75)
+    assert Canvas(4, 4, "bt2020", full_range=False, transfer="pq").encode((0, 0, 0)) == (16, 128, 128)
+
+
+def test_a_run_inside_an_evening_is_marked_from_its_own_first_picture(analysis: Analysis, tmp_path: Path) -> None:
+    """Pictures 20 to 39 of the clip: the marked clip starts at zero with picture 20, and so does the page's video."""
+    part = shorten(invent_analysis("flat-match"), 20, FRAMES)
+    first_s, last_s = float(part.motion.clip_s[0]), float(part.motion.clip_s[-1])
+    marked = mark_clip(part, read_frames(part.clip, first_s, last_s), tmp_path / "marked.mp4")
+    times, pictures = decode(marked)
+    assert np.allclose(times, part.motion.clip_s - first_s, atol=1e-4)
+    _, whole = decode(analysis.clip.path)
+    assert float(np.median(np.abs(pictures[0].astype(float) - whole[20]))) < 4
+    assert float(np.median(np.abs(pictures[-1].astype(float) - whole[39]))) < 4
