@@ -148,7 +148,9 @@ def _search_and_fit() -> Callable[..., None]:
     signature = types.void(plane, plane, *[types.float64] * 4, table, flat, table, flat, flat, table, flat, flat, table)
     compiled: Callable[..., None]
     try:
-        compiled = numba.njit(signature, cache=True, nogil=True)(_search_and_fit_windows)
+        compiled = numba.njit(
+            signature, cache=True, nogil=True, error_model="numpy", fastmath={"contract", "arcp", "nsz"}
+        )(_search_and_fit_windows)
     except RuntimeError:
         # No folder to keep it in: compile for this run only.
         compiled = numba.njit(signature, nogil=True)(_search_and_fit_windows)
@@ -168,7 +170,6 @@ def _search_and_fit_windows(
     normal = np.empty((4, 4))
     right = np.empty(4)
     step = np.empty(4)
-    slope = np.empty(4)
     for w in range(place.shape[0]):
         if not (math.isfinite(place[w, 0]) and math.isfinite(place[w, 1]) and half[w] > 0):
             continue
@@ -228,9 +229,9 @@ def _search_and_fit_windows(
         contrast, ground = whole * 0.8, 0.0
         good, count, squares = False, 0, 0.0
         for turn in range(8):
-            normal[:] = 0.0
-            right[:] = 0.0
             count, squares = 0, 0.0
+            r0 = r1 = r2 = r3 = 0.0
+            n00 = n10 = n11 = n20 = n21 = n22 = n30 = n31 = n32 = 0.0
             first_i = max(0, math.ceil((row - reach_y - offset_row) / step_row))
             last_i = min(rows - 1, math.floor((row + reach_y - offset_row) / step_row))
             first_j = max(0, math.ceil((col - reach_x - offset_col) / step_col))
@@ -251,19 +252,30 @@ def _search_and_fit_windows(
                     rho = math.sqrt(max(dx * mx + dy * my, 1e-6))
                     inside = 1.0 / (1.0 + math.exp(-(1.0 - rho) * radius[w] / EDGE_PX))
                     steep = inside * (1.0 - inside) * radius[w] / EDGE_PX / rho
-                    slope[0] = contrast * steep * mx
-                    slope[1] = contrast * steep * my
-                    slope[2] = inside
-                    slope[3] = 1.0
+                    by_col, by_row = contrast * steep * mx, contrast * steep * my
                     residual = value - ground - contrast * inside
                     squares += residual * residual
                     count += 1
-                    for p in range(4):
-                        right[p] += slope[p] * residual
-                        for q in range(p + 1):
-                            normal[p, q] += slope[p] * slope[q]
+                    # Written out: loops over the four unknowns take twice as long.
+                    r0 += by_col * residual
+                    r1 += by_row * residual
+                    r2 += inside * residual
+                    r3 += residual
+                    n00 += by_col * by_col
+                    n10 += by_row * by_col
+                    n11 += by_row * by_row
+                    n20 += inside * by_col
+                    n21 += inside * by_row
+                    n22 += inside * inside
+                    n30 += by_col
+                    n31 += by_row
+                    n32 += inside
             if count < 9:
                 break
+            right[0], right[1], right[2], right[3] = r0, r1, r2, r3
+            normal[0, 0], normal[1, 0], normal[1, 1] = n00, n10, n11
+            normal[2, 0], normal[2, 1], normal[2, 2] = n20, n21, n22
+            normal[3, 0], normal[3, 1], normal[3, 2], normal[3, 3] = n30, n31, n32, count
             # Cholesky: lower triangle of the normal matrix, in place.
             definite = True
             for p in range(4):
