@@ -23,7 +23,7 @@ FloatArray = npt.NDArray[np.float64]
 #: Parameters of the lens come first, then those of the pose.
 LENS_PARAMETERS = 9
 #: Tags lie on paper or card: their common height above the table, which all poses share, is known no better than this.
-U_COMMON_HEIGHT_M = 0.0005
+U_COMMON_HEIGHT_M = 0.0003
 
 
 @dataclass(frozen=True, eq=False)

@@ -111,13 +111,14 @@ def locate_edges(
     depth = np.abs(np.sum((np.roll(corners_px, 1, axis=1) - start) * normal, axis=-1)) / np.asarray(cells)[:, None]
     depth = depth[..., None, None]
     reach = np.minimum(float(_REACH_PX) - 1.0, depth)
-    wanted = (d < reach * _INSIDE_SHARE) & (d > -np.minimum(reach, 3.5) * _OUTSIDE_SHARE) & inside
+    window = np.concatenate([-np.minimum(reach, 3.5) * _OUTSIDE_SHARE, reach * _INSIDE_SHARE], axis=-1)
     shape = (*corners_px.shape[:2], -1)
     offset, blur, contrast, fine = _fit_steps(
         value.reshape(shape),
         d.reshape(shape),
         t.reshape(shape),
-        wanted.reshape(shape),
+        inside.reshape(shape),
+        window.reshape(*corners_px.shape[:2], 2),
         _ITERATIONS_QUICK if quick else _ITERATIONS,
     )
     whole = np.mean(inside, axis=(-1, -2)) > 0.999
@@ -125,11 +126,19 @@ def locate_edges(
 
 
 def _fit_steps(
-    value: FloatArray, d: FloatArray, t: FloatArray, wanted: npt.NDArray[np.bool_], iterations: int
+    value: FloatArray,
+    d: FloatArray,
+    t: FloatArray,
+    inside: npt.NDArray[np.bool_],
+    window: FloatArray,
+    iterations: int,
 ) -> tuple[FloatArray, FloatArray, FloatArray, npt.NDArray[np.bool_]]:
-    """Gauss–Newton over all sides (k, 4) at once; see `locate_edges` for the model."""
-    weight = wanted.astype(np.float64)
-    count = np.sum(weight, axis=-1)
+    """Gauss–Newton over all sides (k, 4) at once; see `locate_edges` for the model.
+
+    ``window`` (k, 4, 2): the distances from the expected side between which pixels count. It does not follow the side
+    as the fit moves it: on small tags the print's cells and the table beyond the margin would then draw it away.
+    """
+    weight = _weigh(d, window, inside)
     outer, inner = weight * (d < -1.0), weight * (d > 1.0)
     white = np.sum(value * outer, axis=-1) / np.maximum(np.sum(outer, axis=-1), 1.0)
     black = np.sum(value * inner, axis=-1) / np.maximum(np.sum(inner, axis=-1), 1.0)
@@ -144,17 +153,25 @@ def _fit_steps(
         drop = (white - black)[..., None]
         misfit = value - (white[..., None] - drop * cover)
         slope = drop * density / blur[..., None]
-        columns = np.stack([1 - cover, cover, slope * (1 - t), slope * t, slope * z], axis=-1) * weight[..., None]
-        normal_matrix = np.swapaxes(columns, -1, -2) @ columns
+        columns = np.stack([1 - cover, cover, slope * (1 - t), slope * t, slope * z], axis=-1)
+        weighted = columns * weight[..., None]
+        normal_matrix = np.swapaxes(columns, -1, -2) @ weighted
         scale = np.einsum("...ii->...i", normal_matrix)
         ridge = 1e-9 * scale + 1e-6
         ridge[..., 4] += 0.02 * scale[..., 4]
         normal_matrix = normal_matrix + ridge[..., None] * np.eye(5)
-        pull = np.einsum("...pi,...p->...i", columns, misfit)
+        pull = np.einsum("...pi,...p->...i", weighted, misfit)
         step = np.linalg.solve(normal_matrix, pull[..., None])[..., 0]
         white, black = white + step[..., 0], black + step[..., 1]
         ends = ends + np.clip(step[..., 2:4], -1.5, 1.5)
         blur = np.clip(blur + np.clip(step[..., 4], -0.3, 0.3), 0.3, 3.0)
     contrast = white - black
+    count = np.sum(weight, axis=-1)
     fine = (contrast > 20.0) & np.all(np.abs(ends) < 4.0, axis=-1) & (count > 60) & np.all(np.isfinite(ends), axis=-1)
     return ends, blur, contrast, fine
+
+
+def _weigh(d: FloatArray, window: FloatArray, inside: npt.NDArray[np.bool_]) -> FloatArray:
+    """Weight of pixels at distances d from a side: 1 in the window, falling to 0 over a pixel at its ends."""
+    from_ends = np.minimum(d - window[..., :1], window[..., 1:] - d)
+    return np.asarray(np.clip(from_ends + 0.5, 0.0, 1.0) * inside, dtype=np.float64)

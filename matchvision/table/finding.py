@@ -24,6 +24,9 @@ FloatArray = npt.NDArray[np.float64]
 
 #: Points that fit no camera better than this [px] were not measured badly: something is swapped.
 _CONTRADICTION_PX = 15.0
+#: Pictures in which tags are looked for. Those of a still camera are then averaged, all of them; those of a moving one
+#: each have their own pose, and together tell the lens.
+_LOOKS_STILL, _LOOKS_MOVING = 6, 12
 
 
 def find_table(frames: Sequence[Frame], sheet: RunSheet, lens: LensSheet | None) -> tuple[TableView, StageNote]:
@@ -57,13 +60,16 @@ def find_table(frames: Sequence[Frame], sheet: RunSheet, lens: LensSheet | None)
     height, width = luma[0].shape
     layout = lay_out_tags(sheet.table)
     prior = _lens_prior(lens, width, height)
-    found = search_tags(luma, layout)
+    found = search_tags(luma, layout, _LOOKS_MOVING if sheet.camera.moves else _LOOKS_STILL)
     _refuse_too_little(layout, found, sheet.table)
     look = look_moving if sheet.camera.moves else look_still
     seen = look(luma, layout, sheet.table, prior, found)
     u_height_m = layout.u_height_m if seen.tags else 0.0
     fit = fit_cameras(seen.sightings, seen.start, prior, u_height_m)
-    if not sheet.camera.moves:
+    if sheet.camera.moves:
+        # The edges tell of the lens, which all pictures share; they are read in the first one whose pose is known.
+        seen, fit = _add_outline(luma[seen.first : seen.first + 1], seen, fit, prior, sheet.table, u_height_m)
+    else:
         seen, fit = leave_out_stray(seen, fit, prior, u_height_m)
         seen, fit = _add_outline(luma, seen, fit, prior, sheet.table, u_height_m)
         # With the edges as a further witness a stray that two could have been may be told.

@@ -16,8 +16,9 @@ from matchvision.table.texture import TableTexture
 
 FloatArray = npt.NDArray[np.float64]
 
-#: Where the prediction errs by more than this [px] the sides are looked for once more from the better pose.
-_LOOK_AGAIN_PX = 1.0
+#: Where the prediction errs by more than this [px] the sides are looked for again from the better pose, so many times
+#: at most: a side is read from 3 px on each of its sides, of which a prediction that is off leaves too little on one.
+_LOOK_AGAIN_PX, _LOOKS = 0.3, 5
 #: Smallest wander of a hand-held camera in a frame, rotation [rad] and translation [m], for poses carried over.
 _LEAST_WANDER = np.array([5e-4] * 3 + [1e-3] * 3)
 
@@ -160,7 +161,7 @@ class CameraFollower:
         return self._refine(luma, guess_camera(rough, self._lens)[9:])
 
     def _refine(self, luma: Luma, pose: FloatArray) -> tuple[FloatArray, FloatArray, float] | None:
-        for _ in range(3):
+        for _ in range(_LOOKS):
             camera = np.concatenate([self._lens, pose])
             sighting, tags = sight_edges(luma, self._layout, camera, quick=True)
             if len(tags) < TAGS_NEEDED:

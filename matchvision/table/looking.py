@@ -27,7 +27,10 @@ _MIXED_UP_PX = 8.0
 
 @dataclass(frozen=True, eq=False)
 class Seen:
-    """What was found: sightings and starts for the fit, and what to say about it."""
+    """What was found: sightings and starts for the fit, and what to say about it.
+
+    ``first`` is the picture to which the first sighting belongs.
+    """
 
     sightings: tuple[Sighting, ...]
     start: FloatArray
@@ -36,6 +39,7 @@ class Seen:
     warnings: tuple[str, ...]
     clicks: tuple[str, ...] = ()
     outline: Outline | None = None
+    first: int = 0
 
 
 def look_still(
@@ -134,7 +138,7 @@ def look_moving(
         tags = looked[kept[0]][1]
         start = fit_cameras(sightings, start, prior).parameters
     warnings = ("Clicked points serve only a still camera and were not used.",) if table.point else ()
-    return Seen(tuple(sightings), start, tags, len(sightings), warnings)
+    return Seen(tuple(sightings), start, tags, len(sightings), warnings, first=usable[0][0])
 
 
 def _typical_corners(

@@ -12,7 +12,7 @@ import numpy.typing as npt
 from matchvision.errors import TableError
 from matchvision.geometry.profile import surface_height, surface_slope
 from matchvision.records.sheet import TableSheet, Tag
-from matchvision.table.noise import U_STATED_HEIGHT_M, U_TAG_HEIGHT_M
+from matchvision.table.noise import U_STATED_HEIGHT_M, U_TAG_HEIGHT_M, USUAL_TAG_HEIGHT_M
 
 FloatArray = npt.NDArray[np.float64]
 Luma = npt.NDArray[np.uint8]
@@ -59,6 +59,8 @@ class TagLayout:
 def lay_out_tags(table: TableSheet) -> TagLayout:
     """Corners of the sheet's tags; on a ridge or ramp a tag lies in the slope.
 
+    A print of unstated thickness is taken to be as thick as usual, and its height to be that unsure.
+
     Raises
     ------
     TableError
@@ -104,7 +106,7 @@ def _corners_of(tag: Tag, profile_m: Sequence[tuple[float, float]]) -> FloatArra
     x, y = tag.centre_m
     tilt = np.arctan(float(surface_slope(profile_m, x)))
     # A print lies on its card: along the surface's normal, which on a slope also moves it along x.
-    card = tag.thickness_m or 0.0
+    card = USUAL_TAG_HEIGHT_M if tag.thickness_m is None else tag.thickness_m
     x, height = x - card * np.sin(tilt), float(surface_height(profile_m, x)) + card * np.cos(tilt)
     return np.stack([x + flat[:, 0] * np.cos(tilt), y + flat[:, 1], height + flat[:, 0] * np.sin(tilt)], axis=-1)
 

@@ -34,10 +34,10 @@ def test_parts_add_up() -> None:
     lens, follows, whole = invented_covariance(generator)
     # All poses also share how high the tags lie: that moves the camera along the table's upright.
     upright = np.concatenate([np.zeros(3), Rotation.from_rotvec(CAMERA[9:12]).as_matrix()[:, 2]])
-    whole[9:, 9:] += 0.0005**2 * np.outer(upright, upright)
+    whole[9:, 9:] += 0.0003**2 * np.outer(upright, upright)
     common, own, answer = split_covariance(np.stack([whole, whole]), np.stack([CAMERA, CAMERA]))
     assert common[:9, :9] == pytest.approx(lens, rel=1e-9)
-    assert common[14, 14] == pytest.approx(0.0005**2)
+    assert common[14, 14] == pytest.approx(0.0003**2)
     assert own[0, 9:, 9:] == pytest.approx(np.diag(POSE_U**2), abs=1e-3 * POSE_U.min() ** 2)
     assert answer[0, 9:, :8] == pytest.approx(follows[:, :8], rel=1e-6)
     assert answer[1] @ common @ answer[1].T + own[1] == pytest.approx(whole, abs=1e-12)
@@ -55,9 +55,9 @@ def test_intervals_hold_hand_held() -> None:
         n = len(truth.t_s)
         lens_off = LENS_U * generator.standard_normal(9)
         upright = np.concatenate([np.zeros(3), Rotation.from_rotvec(CAMERA[9:12]).as_matrix()[:, 2]])
-        whole[9:, 9:] += 0.0005**2 * np.outer(upright, upright)
+        whole[9:, 9:] += 0.0003**2 * np.outer(upright, upright)
         pose_off = lens_off @ follows.T + POSE_U * generator.standard_normal((n, 6))
-        pose_off += 0.0005 * generator.standard_normal() * upright
+        pose_off += 0.0003 * generator.standard_normal() * upright
         parameters = CAMERA + np.concatenate([np.tile(lens_off, (n, 1)), pose_off], axis=1)
         covariance = np.broadcast_to(whole, (n, 15, 15))
         frames = np.asarray(truth.tracks.frame)
