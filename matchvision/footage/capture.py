@@ -14,6 +14,8 @@ SAME_RATE_RATIO = 1.2
 SAME_RATE_SHARE = 0.02
 
 _RECORDED = "recorded at"
+#: Ends of a key's name that tell its unit.
+_UNITS_S = {"nanoseconds": 1e-9, "microseconds": 1e-6, "milliseconds": 1e-3, "seconds": 1.0}
 
 
 def read_capture_rate(metadata: Mapping[str, str]) -> float:
@@ -34,6 +36,28 @@ def read_capture_rate(metadata: Mapping[str, str]) -> float:
                 continue
             if np.isfinite(rate) and rate > 0:
                 return rate
+    return float("nan")
+
+
+def read_readout(metadata: Mapping[str, str]) -> float:
+    """Time [s] from the first row's exposure to the last one's, as the camera's own note says; NaN where it is silent.
+
+    Parameters
+    ----------
+    metadata : mapping
+        As for `read_capture_rate`. Some phones write the readout as a key whose name ends in its unit.
+    """
+    for key, value in metadata.items():
+        words = key.lower().replace("_", "").replace("-", "")
+        unit_s = next((s for unit, s in _UNITS_S.items() if words.endswith(unit)), None)
+        if "readout" not in words or unit_s is None:
+            continue
+        try:
+            readout_s = float(value) * unit_s
+        except ValueError:
+            continue
+        if np.isfinite(readout_s) and readout_s > 0:
+            return readout_s
     return float("nan")
 
 
@@ -60,6 +84,16 @@ def find_rate_faults(recorded_per_s: float, played_per_s: float) -> tuple[Footag
         )
     if 1 / SAME_RATE_RATIO < ratio < SAME_RATE_RATIO:
         return ()
+    if ratio < 1 / SLOW_MOTION_RATIO:
+        return (
+            FootageFault(
+                what=f"time lapse, it seems: {rates.replace(f'{recorded_per_s:.0f}', f'{recorded_per_s:.3g}', 1)}",
+                consequence="the file's times were taken as real time; if it is a time lapse, all speeds are "
+                f"{1 / ratio:.3g} times too high",
+                do=f"write recorded_fps = {recorded_per_s:.3g} in the sheet's [clock] if it is one, and film at the "
+                "usual rate the next time",
+            ),
+        )
     return (
         FootageFault(
             what=f"the camera wrote another rate than the file has: {rates}",

@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.footage.capture import SAME_RATE_SHARE, is_about_rates
-from matchvision.footage.timing import scan_times
+from matchvision.footage.timing import count_stored, scan_times
 from matchvision.footage.weighing import weigh_pictures
 from matchvision.records.footage import PictureLook, RowTiming
 from matchvision.records.frames import ClipFacts, FootageFault
@@ -186,6 +186,12 @@ def _missing_faults(facts: ClipFacts, read: int) -> tuple[FootageFault, ...]:
     promised = max(len(times.shown_s), times.stated)
     if read >= promised:
         return ()
+    if read >= len(times.shown_s):
+        # What an edit list hides is neither damaged nor missing.
+        stored = count_stored(facts.path)
+        if stored >= times.stated:
+            return ()
+        promised = times.stated - (stored - read)
     return (
         FootageFault(
             what=f"{promised - read} of {promised} pictures are damaged or missing at the file's end",

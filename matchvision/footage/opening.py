@@ -18,10 +18,10 @@ _FILM_AGAIN = "copy the clip from the phone again, in full, and check that a vid
 
 
 @contextmanager
-def open_clip(path: Path) -> Iterator[tuple[InputContainer, VideoStream]]:
+def open_clip(path: Path, options: dict[str, str] | None = None) -> Iterator[tuple[InputContainer, VideoStream]]:
     """Open a clip and its first picture track that is not a cover picture.
 
-    Decoding uses all processor cores.
+    Decoding uses all processor cores. ``options`` are for the container's reader.
 
     Raises
     ------
@@ -30,7 +30,7 @@ def open_clip(path: Path) -> Iterator[tuple[InputContainer, VideoStream]]:
     """
     _check_is_file(path)
     try:
-        container = av.open(str(path))
+        container = av.open(str(path), options=options or {})
     except (av.error.FFmpegError, OSError, ValueError) as error:
         raise FootageError(_why_unreadable(path), where=str(path), do=_FILM_AGAIN) from error
     try:

@@ -15,7 +15,7 @@ from av.video.codeccontext import VideoCodecContext
 from av.video.stream import VideoStream
 
 from matchvision.errors import FootageError
-from matchvision.footage.capture import find_rate_faults, is_slow_motion, read_capture_rate
+from matchvision.footage.capture import find_rate_faults, is_slow_motion, read_capture_rate, read_readout
 from matchvision.footage.doubles import mark_doubles
 from matchvision.footage.opening import open_clip
 from matchvision.footage.planes import RGB_MATRIX, Turn, read_turn, take_frame
@@ -61,7 +61,8 @@ def read_facts(path: Path) -> ClipFacts:
         backward = count_backward_steps(_time_s(p, path) for p in itertools.chain([first], probe))
         times = scan_times(path)
         width, height = (first.height, first.width) if turn.quarter_turns % 2 else (first.width, first.height)
-        recorded = read_capture_rate({**container.metadata, **stream.metadata})
+        notes = {**container.metadata, **stream.metadata}
+        recorded = read_capture_rate(notes)
         transfers = (_TRANSFERS.get(int(code or _UNSTATED)) for code in (first.color_trc, context.color_trc))
         return ClipFacts(
             path=path,
@@ -81,10 +82,12 @@ def read_facts(path: Path) -> ClipFacts:
             transfer=next((name for name in transfers if name is not None), ""),
             faults=(
                 *_order_faults(backward),
+                *_cut_faults(times, _reorder_depth(context)),
                 *find_rate_faults(recorded, times.rate_per_s),
                 *_picture_faults(stream, first),
             ),
             stated_duration_s=_stated_duration_s(container, stream),
+            readout_s=read_readout(notes),
         )
 
 
@@ -236,6 +239,23 @@ def _order_faults(backward: int) -> tuple[FootageFault, ...]:
             what=f"the file stores picture times out of order ({backward} steps back among the first pictures)",
             consequence="the times were sorted; single pictures may be timed wrongly by a frame",
             do="use the file as the camera wrote it, not one converted on a computer",
+        ),
+    )
+
+
+def _cut_faults(times: ClipTimes, depth: int) -> tuple[FootageFault, ...]:
+    """Of a piece that an editor took out of the middle: its reader times what follows late where order was changed."""
+    if not times.is_cut or not depth:
+        return ()
+    steps_s = np.diff(times.shown_s)
+    late_s = float(np.max(steps_s) - np.median(steps_s))
+    if late_s < 0.5 * float(np.median(steps_s)):
+        return ()
+    return (
+        FootageFault(
+            what="a piece was cut out of the clip's middle by an edit list, among pictures stored out of order",
+            consequence=f"what follows the cut is timed late, by up to {1000 * late_s:.0f} ms",
+            do="use the clip as the camera wrote it, or let the editor write it anew",
         ),
     )
 

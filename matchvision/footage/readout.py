@@ -91,7 +91,7 @@ class BandWatch:
         self._means.append(_cell_means(frame.luma if along == 1 else frame.luma.T))
 
     def timing(self, readout_s: float | None = None) -> RowTiming:
-        """The readout as the sheet gives it, else from the bands of lamps, else unknown up to a picture's time.
+        """The readout as sheet or camera say, else from the bands of lamps, else unknown up to a picture's time.
 
         Parameters
         ----------
@@ -114,6 +114,8 @@ class BandWatch:
         along, backwards, _ = _scan(self._facts)
         if readout_s is not None:
             return RowTiming(readout_s, 0.0, along, backwards, "given in the sheet")
+        if np.isfinite(self._facts.readout_s):
+            return RowTiming(self._facts.readout_s, 0.0, along, backwards, "by the camera's own note in the file")
         rate = self._facts.picture_rate_per_s
         rate = rate if np.isfinite(rate) else self._facts.frame_rate_per_s
         longest_s = self._ratio / rate if np.isfinite(rate) and rate > 0 else 0.0

@@ -30,11 +30,14 @@ class ClipTimes:
         Those of pictures at which decoding can start.
     stated : int
         Number of pictures that the container's header promises, 0 where it does not say.
+    is_cut : bool
+        An edit list takes a piece out of the middle.
     """
 
     shown_s: npt.NDArray[np.float64]
     keyframe_s: npt.NDArray[np.float64]
     stated: int
+    is_cut: bool = False
 
     @property
     def rate_per_s(self) -> float:
@@ -72,11 +75,14 @@ def _scan(path: Path, size: int, changed_ns: int) -> ClipTimes:
     """The times of a file in the state told by its size and time of change; several stages ask for them."""
     shown: list[float] = []
     keyframes: list[float] = []
+    hidden: list[float] = []
     with open_clip(path) as (container, stream):
         stated = int(stream.frames)
         try:
             for packet in container.demux(stream):
                 if packet.size == 0 or packet.is_discard:
+                    if packet.size and packet.pts is not None and packet.time_base is not None:
+                        hidden.append(float(packet.pts * packet.time_base))
                     continue
                 if packet.pts is None or packet.time_base is None:
                     msg = f"picture {len(shown)} carries no presentation time"
@@ -89,9 +95,24 @@ def _scan(path: Path, size: int, changed_ns: int) -> ClipTimes:
         except (av.error.InvalidDataError, av.error.EOFError):
             # A file cut short after its table of contents: what was reached still serves.
             pass
-    times = ClipTimes(np.sort(np.array(shown)), np.sort(np.array(keyframes)), stated)
+    # At its ends an edit hides pictures that come before all or after all that it shows.
+    is_cut = bool(shown) and any(min(shown) < time_s < max(shown) for time_s in hidden)
+    times = ClipTimes(np.sort(np.array(shown)), np.sort(np.array(keyframes)), stated, is_cut)
     times.shown_s.flags.writeable = times.keyframe_s.flags.writeable = False
     return times
+
+
+def count_stored(path: Path) -> int:
+    """Pictures that the file really holds, those that an edit list hides among them; nothing is decoded."""
+    with open_clip(path, {"ignore_editlist": "1"}) as (container, stream):
+        count = 0
+        try:
+            for packet in container.demux(stream):
+                count += packet.size > 0
+        except (av.error.InvalidDataError, av.error.EOFError):
+            # Cut short: what was reached counts.
+            return count
+    return count
 
 
 def pair_in_order(decoded: Iterable[tuple[float, Picture]], depth: int) -> Iterator[tuple[float, Picture]]:

@@ -81,6 +81,8 @@ class ClipFacts:
         Pictures a second on the file's own time line where none is missing; NaN for a single picture.
     recorded_rate_per_s : float
         Pictures a second at which the camera says that it recorded slow motion; NaN where it says nothing of the kind.
+    readout_s : float
+        Real time from the first row's exposure to the last one's, as the camera says; NaN where it says nothing.
     """
 
     path: Path
@@ -100,6 +102,7 @@ class ClipFacts:
     stated_duration_s: float = float("nan")
     picture_rate_per_s: float = float("nan")
     recorded_rate_per_s: float = float("nan")
+    readout_s: float = float("nan")
 
     def real_per_clip_ratio(self, recorded_fps: float | None = None) -> float:
         """Real seconds that pass in a second of the clip: below 1 for slow motion.

@@ -46,6 +46,11 @@ def test_edit_lists_are_kept(
     if len(edits) < 2 or edits[0][1] < 0 or options["bf"] == "0":
         # A cut among pictures stored out of order is presented with a gap of that order's depth.
         assert times == pytest.approx([k / 30 for k in range(len(shown))], abs=1e-4)
+    faults, _ = describe_footage(read_facts(clip), np.array(times))
+    # Hidden pictures are not called missing; where the reader is late after a cut, this is said.
+    assert not any("damaged or missing" in f.what for f in faults)
+    late = len(edits) > 1 and edits[0][1] >= 0 and options["bf"] != "0"
+    assert any("among pictures stored out of order" in f.what and "67 ms" in f.consequence for f in faults) == late
     assert next(f.index for f in first_look(read_facts(clip), at_most=5)) == 0
     # The same pictures at the same steps as the reader presents them.
     with av.open(str(clip)) as container:
@@ -130,4 +135,6 @@ def test_a_capture_rate_that_is_no_slow_motion_changes_nothing(tmp_path: Path, r
     clip = set_capture_rate(write_clip(tmp_path / "usual.mp4", TICKS), rate_per_s)
     facts = read_facts(clip)
     assert facts.real_per_clip_ratio() == 1.0
-    assert any("another rate" in f.what for f in facts.faults) == said
+    told = " ".join(f.what + f.do for f in facts.faults)
+    assert ("another rate" in told or "time lapse" in told) == said
+    assert ("recorded_fps = 8" in told) == (rate_per_s == 8)

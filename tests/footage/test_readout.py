@@ -98,3 +98,18 @@ def test_what_the_sheet_gives_is_taken(tmp_path: Path) -> None:
     assert timing(clip, 0.012) == RowTiming(0.012, 0.0, 1, False, "given in the sheet")
     few = timing(clip)
     assert "bands need 24 pictures in a row, and 3 were looked at" in few.reason
+
+
+@pytest.mark.parametrize(
+    ("key", "number", "readout_s"),
+    [("com.example.camera.framereadouttimeinmicroseconds", 12500.0, 0.0125),
+     ("com.example.Readout_milliseconds", 8.0, 0.008),
+     ("com.example.readout", 8.0, np.nan),
+     ("com.example.exposuremilliseconds", 8.0, np.nan)],
+)  # fmt: skip
+def test_the_cameras_own_note_of_its_readout_is_read(tmp_path: Path, key: str, number: float, readout_s: float) -> None:
+    clip = set_capture_rate(write_bands(tmp_path / "a.mp4", 0.016, pictures=3), number, key)
+    assert read_facts(clip).readout_s == pytest.approx(readout_s, nan_ok=True)
+    if np.isfinite(readout_s):
+        assert timing(clip).source == "by the camera's own note in the file"
+        assert timing(clip, 0.010).readout_s == 0.010
