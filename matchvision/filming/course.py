@@ -14,7 +14,7 @@ import numpy as np
 from matchvision.filming.arrays import Array
 from matchvision.filming.ground import GRAVITY_M_S2, Corner, bends_of, footing_of, taut_corners, taut_curves
 from matchvision.filming.loose import NODES, LooseRope, drop_rope
-from matchvision.filming.parts import Wall, anchored_speed
+from matchvision.filming.parts import Wall, anchored_speed, lift_rad
 from matchvision.filming.scene import Drive, Machine, Scene, Table
 
 CREEP_M_S = 0.002  # speed at which grip reaches its Coulomb limit
@@ -26,10 +26,10 @@ STEP_S = 0.0005
 class MachineCourse:
     """One machine on the fine clock; every array has one value a step. Forward (towards home) is positive.
 
-    ``tilt_rad`` is the slope of the plane on which it stands, rising towards +x; ``heading_rad`` counts within that
-    plane; ``climb`` is dz/dx of the origin's path. Wheel rate and angle are those of the side on which the scene's
-    first marked wheel sits; the wheels of the other side have turned further by ``other_side_rad`` (0 where both are
-    geared to one drive, as here).
+    ``tilt_rad`` is that of its own plane, rising towards +x: the slope on which it stands, and what it is lifted at one
+    end; ``heading_rad`` counts within that plane; ``climb`` is dz/dx of the origin's path. Wheel rate and angle are
+    those of the side on which the scene's first marked wheel sits; the wheels of the other side have turned further by
+    ``other_side_rad`` (0 where both are geared to one drive, as here).
     """
 
     x_m: Array
@@ -107,7 +107,9 @@ class _Body:
         self.path = self.speed = self.rate = self.angle = 0.0
         self.heading = self.home + self.offset
         self.x, self.y = machine.hitch_x_m, machine.y_m
-        self.z = self.tilt = self.climb = 0.0
+        self.lifts = lift_rad(machine.lift, clip_s - start_s)
+        self.lift, self.nose = self.lifts[0], math.cos(self.home)
+        self.z = self.slope = self.tilt = self.climb = 0.0
         for _ in range(30):  # the tilt depends on the place
             self.stand()
             self.x += machine.hitch_x_m - self.hitch()[0]
@@ -130,9 +132,10 @@ class _Body:
                 self.loss_turn = math.radians(machine.drive.loss_turn_deg_per_m)
 
     def stand(self) -> None:
-        """Height and tilt where it is."""
-        if self.footing is not None:
-            self.z, self.tilt, self.climb = self.footing.at(self.x)
+        """Height and tilt where it is: those of the surface under it, and what it is lifted at one end."""
+        ground_z, self.slope, self.climb = self.footing.at(self.x) if self.footing is not None else (0.0, 0.0, 0.0)
+        self.z = ground_z + abs(math.sin(self.lift)) * self.contact * math.cos(self.slope)
+        self.tilt = self.slope + self.nose * self.lift
 
     def hitch(self) -> tuple[float, float, float]:
         cos, sin = math.cos(self.heading), math.sin(self.heading)
@@ -163,7 +166,7 @@ class _Body:
         weight = self.mass * GRAVITY_M_S2
         along = pull[0] * path[0] + pull[1] * path[1] + (pull[2] - weight) * path[2]
         along += self._pushes(clip_s)
-        normal = max((weight - pull[2]) * math.cos(self.tilt) + pull[0] * math.sin(self.tilt), 0.0)
+        normal = max((weight - pull[2]) * math.cos(self.slope) + pull[0] * math.sin(self.slope), 0.0)
         grip = self.grip_here()
         limit = grip * normal
         speed = self.speed + STEP_S * along / self.mass
@@ -203,6 +206,7 @@ class _Body:
         if clip_s >= self.loss:
             self.turned += STEP_S * abs(self.speed) * self.loss_turn
         self.heading = self.home + self.offset + self.turned + self.wander * math.sin(self.path / self.wander_m)
+        self.lift = self.lifts[min(k + 1, len(self.lifts) - 1)]
         self.stand()
 
     def _pushes(self, clip_s: float) -> float:

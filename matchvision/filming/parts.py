@@ -1,6 +1,7 @@
 """Parts of a machine beyond wheels: an anchor that holds, creeps and lets go, an arm that reaches out, a wall."""
 
 import math
+from collections.abc import Sequence
 from typing import Literal
 
 import numpy as np
@@ -97,3 +98,11 @@ def anchored_speed(anchor: Anchor, pull_N: float, match_s: float) -> float | Non
     if abs(pull_N) <= free or anchor.creeps_at_ratio >= 1:
         return 0.0
     return math.copysign(anchor.creep_m_s * (abs(pull_N) - free) / (hold - free), pull_N)
+
+
+def lift_rad(lift: Sequence[Point2], match_s: Array) -> list[float]:
+    """How far a machine's nose is up at some moments, from (match time, degrees) joined by straight lines."""
+    if not lift:
+        return [0.0] * len(match_s)
+    at_s, degrees = np.array(lift, dtype=float).T
+    return [float(angle) for angle in np.deg2rad(np.interp(match_s, at_s, degrees, left=0.0, right=0.0))]

@@ -210,6 +210,8 @@ class Machine:
     The heading is home's, plus ``heading_offset_deg``, plus ``wander_deg`` times the sine of the path travelled
     over ``wander_m``. With an ``arm`` the hitch rides on it. ``let_go_s``: match time at which it is let go and its
     drive begins; before that it is held. A load that ``hangs`` does so from the rope, beyond its pulley.
+    ``lift`` joins (match time, degrees) by straight lines: how far its nose is up, its rear standing on; below 0 its
+    nose stands and its rear is up.
     """
 
     home: Literal["-x", "+x"]
@@ -236,6 +238,7 @@ class Machine:
     brake_stated_N: Stated | None = None
     let_go_s: Number = 0.0
     hangs: bool = False
+    lift: tuple[Point2, ...] = ()
 
 
 @dataclass(frozen=True, config=STRICT)

@@ -7,6 +7,7 @@ import pytest
 
 from matchvision.filming import Scene, demo_scene, play, run_sheet
 from matchvision.filming.parts import Anchor, Arm, Wall
+from matchvision.filming.places import machine_points
 from matchvision.filming.scene import Disc
 from matchvision.filming.truth import events
 
@@ -71,3 +72,20 @@ def test_wall_stops_the_machine_that_runs_into_it() -> None:
     ((begin, _), *_) = events(scene, course)["contact_s"]["heron"]
     assert begin > scene.clock.start_s
     assert "[machine.plover.blocker]" in run_sheet(scene)
+
+
+def test_lifted_nose_leaves_the_rear_wheels_on_the_table() -> None:
+    """The rear wheels stay on the table; the front ones rise by the wheelbase times the sine."""
+    heron = replace(SCENE.machine["heron"], lift=((0.5, 0.0), (1.0, 12.0), (1.5, -5.0), (1.7, -5.0)))
+    scene = replace(SCENE, machine={**SCENE.machine, "heron": heron})
+    course = play(scene)
+    state = course.machines["heron"]
+    half = heron.wheelbase_m / 2
+    ends = machine_points(np.array([[half, 0.0, 0.0], [-half, 0.0, 0.0]]), state)
+    for match_s, lift_deg in ((0.2, 0.0), (0.75, 6.0), (1.0, 12.0), (1.6, -5.0), (1.8, 0.0)):
+        k = int(np.searchsorted(course.clip_s, scene.clock.start_s + match_s))
+        front, rear = ends[k, :, 2]
+        stands, up = (rear, front) if lift_deg >= 0 else (front, rear)
+        assert stands == pytest.approx(0.0, abs=1e-6)
+        # The heading is a few degrees off the pull, and the lift is given in its plane.
+        assert up == pytest.approx(2 * half * np.sin(np.deg2rad(abs(lift_deg))), abs=0.0006)
