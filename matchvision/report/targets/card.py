@@ -76,8 +76,12 @@ def _sections(stand: Stand) -> tuple[tuple[str, tuple[str, ...]], ...]:
             "Exposure and focus locked: hold a finger on the table till the lock shows. White balance too, if you can.",
             "Shutter 1/250 s or shorter. So: much light, even, without flicker (no dark bands crawling on the screen).",
             "No stabilisation (it crops and shifts the picture), no HDR, no beauty or night mode.",
+            "Once with each phone: 2 s of the empty table under mains lamps, with a short shutter: matchvision footage "
+            "then tells how it reads its rows.",
         )),
         ("Film", (
+            "First take a still out of a second of film: matchvision footage STILL --sheet RUN says whether you may "
+            "start.",
             "Start 2 s before the start signal; stop 2 s after the end.",
             "Hands off phone, stand and table from before the signal until after the end.",
             "Then look: is everything in view and sharp? Keep the file as it is; send it as a file, not by a chat.",
