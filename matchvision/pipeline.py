@@ -27,15 +27,20 @@ from matchvision.forecast import predict_run
 from matchvision.grip import find_events
 from matchvision.markers import MarkerTracker, plan_markers
 from matchvision.motion import measure_motion, set_clock
+from matchvision.practice import measure_practice
 from matchvision.pull import measure_pull
 from matchvision.records.camera import Cameras, TableView
+from matchvision.records.events import Grip
 from matchvision.records.footage import PictureLook, RowTiming
+from matchvision.records.foreign import ForeignLook
 from matchvision.records.frames import ClipFacts, Frame
 from matchvision.records.motion import MatchClock, Motion
+from matchvision.records.practice import PracticeResult
+from matchvision.records.pull import Pull
 from matchvision.records.results import Analysis, StageNote
 from matchvision.records.sheet import Run, StartPose
 from matchvision.records.tracks import Tracks
-from matchvision.table import CameraFollower, find_or_hold_table
+from matchvision.table import CameraFollower, CoverWatch, find_or_hold_table
 from matchvision.verdict import judge
 
 #: Told on long work: what is being done, how much is done, how much there is in all.
@@ -57,6 +62,7 @@ class Watched:
     doubled_s: tuple[float, ...]
     lamp: LampWatch | None
     rows: RowTiming
+    foreign: ForeignLook | None
 
 
 def analyze(run: Run, progress: Progress | None = None) -> Analysis:
@@ -88,11 +94,13 @@ def analyze(run: Run, progress: Progress | None = None) -> Analysis:
     )
 
     pull, pull_note = attempt("pull", lambda: measure_pull(run, motion, clock))
-    grip, grip_note = attempt("grip", lambda: find_events(run, motion, pull, clock))
+    grip, grip_note = attempt("grip", lambda: find_events(run, motion, pull, clock, watched.foreign))
+    practice, practice_notes = try_practice(run, watched.cameras, motion, clock, pull, grip)
     forecast, forecast_note = attempt("forecast", lambda: predict_run(run, start_poses(run, motion, clock)))
     verdict, verdict_note = judge(run, motion, pull, grip, clock, forecast)
 
-    notes = (footage_note, *watched.notes, motion_note, pull_note, grip_note, forecast_note, verdict_note)
+    measured = (footage_note, *watched.notes, motion_note, pull_note, grip_note, *practice_notes)
+    notes = (*measured, forecast_note, verdict_note)
     return Analysis(
         run=run,
         clip=facts,
@@ -106,6 +114,7 @@ def analyze(run: Run, progress: Progress | None = None) -> Analysis:
         forecast=forecast,
         verdict=verdict,
         notes=notes,
+        practice=practice,
     )
 
 
@@ -124,6 +133,7 @@ def watch(run: Run, facts: ClipFacts, progress: Progress | None) -> Watched:
         del looked, looking
         follower = CameraFollower(view, run.sheet)
         tracker = MarkerTracker(plan_markers(run), run.sheet, facts)
+        cover = CoverWatch(run.sheet.table, moves=run.sheet.camera.moves)
         length_s = min(facts.duration_s, part[1] or facts.duration_s) - (part[0] or 0.0)
         total = max(1, round(length_s * facts.frame_rate_per_s))
         lamp, bands = watch_lamp(run, facts), BandWatch(facts, run.sheet.clock.recorded_fps)
@@ -131,7 +141,9 @@ def watch(run: Run, facts: ClipFacts, progress: Progress | None) -> Watched:
         for done, frame in enumerate(chain(hand_out(begin), frames), start=1):
             look.see(frame)
             bands.see(frame)
-            tracker.see(frame, follower.see(frame))
+            camera = follower.see(frame)
+            tracker.see(frame, camera)
+            cover.see(frame, camera)
             if lamp is not None:
                 lamp.see(frame)
             doubled_s += [frame.clip_s] if frame.doubled else []
@@ -141,7 +153,7 @@ def watch(run: Run, facts: ClipFacts, progress: Progress | None) -> Watched:
     camera_notes = (follower.note(),) if run.sheet.camera.moves else ()
     notes = (table_note, *camera_notes, markers_note)
     rows = bands.timing(run.sheet.camera.readout_s)
-    return Watched(view, follower.cameras(), tracks, notes, look.look(), tuple(doubled_s), lamp, rows)
+    return Watched(view, follower.cameras(), tracks, notes, look.look(), tuple(doubled_s), lamp, rows, cover.look())
 
 
 def hand_out(frames: list[Frame]) -> Iterator[Frame]:
@@ -188,6 +200,16 @@ def attempt(stage: str, measure: Callable[[], tuple[Record, StageNote]]) -> tupl
     except CannotMeasure as reason:
         advice = (reason.do,) if reason.do else ()
         return None, StageNote(stage, "skipped", f"Skipped, because {reason.what.rstrip('.')}.", advice=advice)
+
+
+def try_practice(
+    run: Run, cameras: Cameras, motion: Motion, clock: MatchClock, pull: Pull | None, grip: Grip | None
+) -> tuple[PracticeResult | None, tuple[StageNote, ...]]:
+    """What a practice run measures; of a match nothing is said."""
+    if run.sheet.run.kind == "match":
+        return None, ()
+    practice, note = attempt("practice", lambda: measure_practice(run, motion, cameras, clock, pull, grip))
+    return practice, (note,)
 
 
 def real_seconds_per_clip_second(run: Run, facts: ClipFacts) -> float:

@@ -24,6 +24,9 @@ def tell_analysis(analysis: Analysis) -> str:
     ruling = analysis.verdict.ruling
     if ruling is not None:
         parts.append(ruling.sentence)
+    parts += [note.sentence for note in analysis.notes if note.stage == "practice" and note.status != "skipped"]
+    if analysis.practice is not None:
+        parts.append("As a piece of a run sheet: measured.toml, beside the report.")
     shortfalls = find_shortfalls(analysis)
     told_below = [note for note in shortfalls if note.status == "partly"]
     warnings = [f"{n.stage}: {warning}" for n in analysis.notes if n not in told_below for warning in n.warnings]
@@ -59,6 +62,10 @@ def list_asked_stages(sheet: RunSheet) -> frozenset[str]:
     """
     machines = list(sheet.machine.values())
     asked = {"table", "markers", "motion"}
+    if sheet.run.kind != "match":
+        asked.add("practice")
+    if sheet.run.kind in {"slope", "coast", "free"}:  # nobody pulls, whatever else the sheet says
+        return frozenset(asked)
     if (sheet.rope and (sheet.rope.link or sheet.rope.stiffness_N_per_m)) or any(m.load or m.drive for m in machines):
         asked.add("pull")
     if any(wheel.rim for machine in machines for wheel in machine.wheel):

@@ -198,6 +198,7 @@ class Forecast:
     drive_friction_Nm: Stated | Number | None = None
     grip_static: Stated | Number | None = None
     grip_sliding: Stated | Number | None = None
+    wheel_inertia_kg_m2: Stated | Number | None = None
     throttle: tuple[tuple[Number, Share], ...] | None = None
     throttle_acts_on: Literal["torque", "voltage"] | None = None
 

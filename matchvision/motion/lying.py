@@ -25,6 +25,8 @@ U_TAUT_HEIGHT_M = 0.0007
 U_SLACK_HEIGHT_M = 0.0015
 #: … and how well rope on a crest is known to be a bead's radius above it (share of that).
 U_CREST_RATIO = 0.25
+#: How well a pulley is set at the height of the hitch that pulls over it [m].
+U_PULLEY_HEIGHT_M = 0.005
 #: Height between which a rope without known hitches may be [m].
 HIGHEST_UNKNOWN_M = 0.10
 
@@ -98,6 +100,8 @@ def find_lie(
     hitches: Hitches,
     real_s: FloatArray,
     link: tuple[int, int] | None = None,
+    *,
+    to_pulley: bool = False,
 ) -> Lie:
     """Heights of the rope's markers and the rope's state, frame by frame.
 
@@ -109,6 +113,7 @@ def find_lie(
     length_m : float
         The whole rope's.
     link : places among the columns of the sprung link's two markers, if there is one
+    to_pulley : whether the end without a hitch runs over a pulley, at about the other's height, to a weight
 
     Notes
     -----
@@ -133,8 +138,8 @@ def find_lie(
     if not known.all():
         hitch = hitches.place_m[:, int(np.argmax(known))]
         h = float(np.nanmedian(hitch[:, 2] - surface_at(profile, hitch[:, 0])))
-        z = sighting.above(columns, np.full((n, m), 0.5 * (h + radius_m)))
-        u = np.full((n, m), max(h - radius_m, 0.01) / np.sqrt(12))
+        z = sighting.above(columns, np.full((n, m), h if to_pulley else 0.5 * (h + radius_m)))
+        u = np.full((n, m), U_PULLEY_HEIGHT_M if to_pulley else max(h - radius_m, 0.01) / np.sqrt(12))
         return Lie(z, u, np.full(n, np.nan), np.zeros((n, 2), dtype=np.bool_), heights_known=True)
     ends = np.stack([np.stack([_held(hitches.place_m[:, e, i]) for i in range(3)], axis=-1) for e in (0, 1)], axis=1)
     unseen = np.asarray(~hitches.known.all(axis=1))

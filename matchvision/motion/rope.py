@@ -241,7 +241,11 @@ def measure_rope(
     if len(columns) + int(hitches.known.any(axis=0).sum()) < 2:
         return None
     link, rest_m = _find_link(tracks, columns)
-    lie = find_lie(sighting, columns, arc_m, rope.length_m, rope.bead_radius_m, hitches, real_s, link)
+    loads = [machines[name].load for name in rope.ends if name in machines]
+    lie = find_lie(
+        sighting, columns, arc_m, rope.length_m, rope.bead_radius_m, hitches, real_s, link,
+        to_pulley=any(load is not None and load.hangs for load in loads),
+    )  # fmt: skip
     placing = sighting.place(columns, lie.z_m)
     lever = sighting.lever[:, columns]
     line = lay_line(rope, arc_m, placing, sighting.seen[:, columns], lever[..., 0], lie, hitches, sighting)

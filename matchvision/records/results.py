@@ -8,6 +8,7 @@ from matchvision.records.events import Grip
 from matchvision.records.forecast import ForecastRun
 from matchvision.records.frames import ClipFacts, FootageFault
 from matchvision.records.motion import MatchClock, Motion
+from matchvision.records.practice import PracticeResult
 from matchvision.records.pull import Pull
 from matchvision.records.sheet import Run
 
@@ -95,7 +96,7 @@ class Verdict:
 
 @dataclass(frozen=True, eq=False)
 class Analysis:
-    """The whole answer about one run."""
+    """The whole answer about one run; ``practice`` is what a practice run measured."""
 
     run: Run
     clip: ClipFacts
@@ -109,3 +110,4 @@ class Analysis:
     forecast: ForecastRun | None
     verdict: Verdict
     notes: tuple[StageNote, ...]
+    practice: PracticeResult | None = None

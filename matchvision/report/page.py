@@ -17,6 +17,7 @@ from matchvision.report import wording
 from matchvision.report.charts import Chart, draw_chart
 from matchvision.report.curves import Panel, place_panels, time_panels
 from matchvision.report.embedding import chosen_frames, deciding_moment, embed, page_data
+from matchvision.report.measured import measured_rows
 from matchvision.report.palette import DARK, LIGHT, css_variables
 from matchvision.report.readings import AROUND_S, COVERAGE, greatest_in_match, place_limits, shown_sources, side_name
 from matchvision.report.topview import (
@@ -119,6 +120,8 @@ def render_page(analysis: Analysis, *, has_clip: bool) -> str:
         "readouts": readouts(over_time),
         "events": () if analysis.grip is None else analysis.grip.events,
         "has_grip": analysis.grip is not None,
+        "practice": analysis.practice,
+        "measured": measured_rows(analysis),
         "rows": analysis.verdict.comparison,
         "cards": [
             (wording.in_millimetres(row), picture(row))

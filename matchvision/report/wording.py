@@ -61,6 +61,7 @@ STAGE_WORDS: Final = {
     "motion": "Motion",
     "pull": "Pull",
     "grip": "Grip and events",
+    "practice": "Practice run",
     "forecast": "Forecast",
     "verdict": "Verdict",
 }

@@ -82,6 +82,9 @@ def _check_references(data: Mapping[str, Any]) -> Iterator[KeyFault]:
             yield KeyFault(("rope", "ends", number), f'"{name}" names no machine', wanted)
     if len(ends) == 2 and ends[0] == ends[1] and isinstance(ends[0], str):
         yield KeyFault(("rope", "ends"), f'both ends are hitched to "{ends[0]}"', "two different machines are wanted")
+    meant = _block(data, "practice").get("machine")
+    if isinstance(meant, str) and meant not in machines:
+        yield KeyFault(("practice", "machine"), f'"{meant}" names no machine', ask_meant(meant, machines, "machine"))
     for name in _block(data, "forecast"):
         if name not in machines:
             wanted = ask_meant(name, machines, "machine")

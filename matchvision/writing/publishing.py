@@ -8,6 +8,7 @@ from matchvision.footage.ahead import read_ahead
 from matchvision.records.results import Analysis
 from matchvision.report import draw_figures, mark_clip, write_page
 from matchvision.sheets.calibration import format_calibration
+from matchvision.writing.measured import format_measured
 from matchvision.writing.results import write_results
 
 
@@ -35,6 +36,9 @@ def publish(
             frames = read_ahead(read_frames(analysis.clip, clock.from_s, clock.until_s))
             mark_clip(analysis, frames, unfinished / "marked.mp4", tell_marking)
         write_page(analysis, unfinished)
+        if analysis.practice is not None:
+            measured = format_measured(analysis, analysis.practice)
+            (unfinished / "measured.toml").write_text(measured, encoding="utf-8")
         if analysis.table.picture is not None and not analysis.cameras.moves:
             kept = format_calibration(analysis.run.sheet.run.name, analysis.clip.sha256, analysis.table)
             (unfinished / "camera.json").write_text(kept, encoding="utf-8")

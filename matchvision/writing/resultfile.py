@@ -171,6 +171,41 @@ class BudgetBrief(ResultModel):
     sensitivity: MaybeNumber
 
 
+class PracticeLine(ResultModel):
+    """One line of a measured number's uncertainty, k = 1, in its unit."""
+
+    name: str
+    u: MaybeNumber
+    value: MaybeNumber
+    u_value: MaybeNumber
+    value_unit: str
+
+
+class PracticeNumber(ResultModel):
+    """A number that a practice run measured: ``key`` is its place in a run sheet, ``u`` standard, ``u95`` for 95 %."""
+
+    key: str
+    name: str
+    value: float
+    unit: str
+    u: MaybeNumber
+    u95: MaybeNumber
+    degrees: Annotated[MaybeNumber, Field(description="effective degrees of freedom of u; null for infinite")]
+    since_s: MaybeNumber
+    until_s: MaybeNumber
+    how: str
+    budget: tuple[PracticeLine, ...]
+
+
+class PracticeBrief(ResultModel):
+    """What a practice run measured, and what it could have."""
+
+    kind: str
+    numbers: tuple[PracticeNumber, ...]
+    missing: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+
 class FaultBrief(ResultModel):
     """A weakness of the footage."""
 
@@ -206,6 +241,7 @@ class ResultFile(ResultModel):
     comparison: tuple[ComparisonBrief, ...]
     causes: tuple[CauseBrief, ...]
     budget: tuple[BudgetBrief, ...]
+    practice: PracticeBrief | None = None
     disagreement: tuple[str, ...]
     left_out: tuple[str, ...]
     footage_faults: tuple[FaultBrief, ...]
@@ -242,6 +278,7 @@ def sum_up(analysis: Analysis, files: Iterable[str]) -> ResultFile:
         "comparison": [asdict(row) for row in analysis.verdict.comparison],
         "causes": [asdict(row) for row in analysis.verdict.causes],
         "budget": budget,
+        "practice": _practice(analysis),
         "disagreement": pull.disagreement if pull else (),
         "left_out": pull.left_out if pull else (),
         "footage_faults": [asdict(fault) for fault in analysis.faults],
@@ -294,6 +331,18 @@ def _verdict(analysis: Analysis) -> dict[str, Any]:
     said = [note.sentence for note in analysis.notes if note.stage == "verdict"]
     unknown = dict.fromkeys(("margin_m", "u_margin_m", "share", "u_share", "decided_at_s"))
     return {"winner": None, **unknown, "sure": False, "sentence": said[-1] if said else "There is no verdict."}
+
+
+def _practice(analysis: Analysis) -> dict[str, Any] | None:
+    practice = analysis.practice
+    if practice is None:
+        return None
+    numbers = []
+    for parameter in practice.parameters:
+        said = {k: v for k, v in vars(parameter).items() if k in PracticeNumber.model_fields}
+        lines = [{k: v for k, v in vars(b).items() if k in PracticeLine.model_fields} for b in parameter.budget]
+        numbers.append({**said, "key": ".".join(parameter.key), "budget": lines})
+    return {"kind": practice.kind, "numbers": numbers, "missing": practice.missing, "warnings": practice.warnings}
 
 
 def _forecast(analysis: Analysis) -> dict[str, Any] | None:

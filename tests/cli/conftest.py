@@ -64,7 +64,8 @@ class StandIn:
         del progress
         if self.error is not None:
             raise self.error
-        return SimpleNamespace(run=run, notes=self.notes, verdict=SimpleNamespace(ruling=self.ruling))
+        verdict = SimpleNamespace(ruling=self.ruling)
+        return SimpleNamespace(run=run, notes=self.notes, verdict=verdict, practice=None)
 
     def publish(self, analysis: object, folder: Path, **asked: object) -> Path:
         del analysis

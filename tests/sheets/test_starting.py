@@ -49,7 +49,7 @@ def test_a_file_in_the_way_is_named(tmp_path: Path) -> None:
 def test_schema_names_every_block_and_allows_bare_numbers() -> None:
     schema = describe_run_sheet()
     assert set(schema["properties"]) == {
-        "include", "run", "clock", "table", "camera", "colour", "rope", "machine", "rules", "forecast",
+        "include", "run", "clock", "table", "camera", "colour", "rope", "machine", "practice", "rules", "forecast",
     }  # fmt: skip
     gear = schema["$defs"]["Forecast"]["properties"]["gear_ratio"]
     assert {"type": "number"} in gear["anyOf"]

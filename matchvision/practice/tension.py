@@ -1,0 +1,48 @@
+"""The pull that a practice run rests on."""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from matchvision.errors import CannotMeasure
+from matchvision.practice.weighing import Known
+from matchvision.records.pull import Pull
+
+FloatArray = npt.NDArray[np.float64]
+
+#: Stretches shorter than this leave a mean too unsure [s].
+SHORTEST_S: Final = 0.3
+
+
+@dataclass(frozen=True, eq=False)
+class Tension:
+    """The tension (n,): ``own_N`` is the uncertainty new in every frame, ``common`` the tension as an input of all."""
+
+    value_N: FloatArray
+    own_N: FloatArray
+    common: Known
+    source: str
+
+
+def known_tension(pull: Pull | None) -> Tension:
+    """Tension from the source that needs the fewest assumptions: link, cord, hanging or dragged load.
+
+    Raises
+    ------
+    CannotMeasure
+        Where there is none that is independent of the forecast.
+    """
+    words = {"link": "sprung link", "stretch": "cord's stretch", "inertia": "known load"}
+    for name, word in words.items():
+        source = None if pull is None else pull.source(name)
+        if source is not None and source.independent and np.isfinite(source.tension_N).any():
+            own_N = np.sqrt(np.maximum(source.u_tension_N**2 - source.u_common_N**2, 0.0))
+            common = Known(f"pull by the {word}", source.tension_N, source.u_common_N, "N")
+            return Tension(source.tension_N, own_N, common, name)
+    raise CannotMeasure(
+        "nothing tells how hard the rope was pulled",
+        do="set a sprung link with a hang test into the rope ([rope.link]), or lift a weighed mass "
+        "([machine.X.load] hangs = true)",
+    )
