@@ -189,11 +189,14 @@ def lens(
     from matchvision.sheets.lens import format_lens
     from matchvision.table.boards import describe_board
     from matchvision.table.lens import calibrate
+    from matchvision.table.skew import fit_skew
 
     images = read_stills(stills)
     fit = calibrate(images, describe_board((columns, rows), square_mm, marker_mm, family))
     out.write_text(format_lens(fit.sheet), encoding="utf-8")
     say(tell_lens(fit.sheet, len(images), out, fit.left_out, fit.shift_in_u.tolist()), quiet=_wishes(ctx).quiet)
+    if warning := fit_skew(fit).warning:
+        say(warning, quiet=_wishes(ctx).quiet)
     if picture is not None:
         from matchvision.report.lenspicture import draw_lens
 

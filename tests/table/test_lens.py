@@ -21,6 +21,7 @@ from matchvision.table.boards import (
     look_for_board,
 )
 from matchvision.table.lens import calibrate, calibrate_lens, fit_lens, fit_views
+from matchvision.table.skew import fit_skew
 from tests.truth import SAMPLE_CLIPS, read_truth_facts
 
 BOARD = (9, 6)
@@ -169,6 +170,25 @@ def test_charuco_board_partly_in_view_gives_a_lens() -> None:
 def test_markers_larger_than_their_squares_are_refused() -> None:
     with pytest.raises(TableError, match="do not fit"):
         describe_board((7, 5), 30.0, 40.0)
+
+
+def test_skew_is_said_where_it_is_real() -> None:
+    """Columns that lean by 3 px over a focal length, and none that do."""
+    points = np.zeros((54, 3))
+    points[:, :2] = 0.03 * (np.mgrid[0:9, 0:6].T.reshape(-1, 2) - [4, 2.5])
+    rng = np.random.default_rng(8)
+    lens = [985.0, 986, 642, 357, -0.05, 0.01, 3e-4, 0, 0]
+    poses = [[*rng.uniform(-0.5, 0.5, size=3), *rng.uniform([-0.1, -0.05, 0.5], [0.1, 0.05, 0.6])] for _ in range(10)]
+    for skew_px in (0.0, 3.0):
+        views = {}
+        for k, pose in enumerate(poses):
+            seen = project_points(np.array([*lens, *pose]), points)
+            seen[:, 0] += skew_px * (seen[:, 1] - lens[3]) / lens[1]
+            views[str(k)] = BoardView(points, seen + 0.1 * rng.normal(size=seen.shape))
+        found = fit_skew(fit_views(views, (1280, 720)))
+        assert abs(found.skew_px - skew_px) < 3 * found.u_skew_px
+        assert found.u_skew_px < 0.3
+        assert (found.warning is None) == (skew_px == 0)
 
 
 def test_only_higher_terms_can_be_held_at_zero() -> None:
