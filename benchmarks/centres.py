@@ -2,7 +2,8 @@
 
 A disc's place cannot be known better than `bound_px` says; the table holds rms error over that bound, the bias, and the
 stated uncertainty over the error. Rows "coded" went through H.264 at a phone's rate. All discs move steadily from
-picture to picture.
+picture to picture; in the rows "streaks" so fast that each draws one while the shutter is open (the bound there is that
+of standing discs).
 """
 
 import numpy as np
@@ -29,6 +30,10 @@ CODED_CASES = [
     (8.0, 100.0, 2.0, 1.0),
     (14.0, 80.0, 3.0, 1.0),
 ]
+#: Radius, contrast, noise, blur, way while the shutter is open [px], and the share of the time for which it is.
+STREAK_CASES = [(6.0, 80.0, 2.0, 1.0, 3.0, 0.5), (8.0, 80.0, 3.0, 1.0, 8.0, 0.5), (12.0, 40.0, 2.0, 1.0, 6.0, 0.25)]
+#: Pictures that stand still, that move before they count, and that count.
+STREAK_PICTURES = (6, 4, 6)
 #: 17 Mb/s at 1080p and 30 pictures a second, what phones write by default.
 CODED_BITS_A_PIXEL = 0.27
 
@@ -36,6 +41,7 @@ CODED_BITS_A_PIXEL = 0.27
 def measure() -> pd.DataFrame:
     """One row a case: rms error and bias [px], bound [px], their ratio with its standard error, error over stated u."""
     rows = [measure_case(*case, coded=False) for case in CASES]
+    rows += [measure_streaks(*case) for case in STREAK_CASES]
     rows += [measure_case(*case, coded=True) for case in CODED_CASES]
     return pd.DataFrame(rows)
 
@@ -59,11 +65,39 @@ def measure_case(
         if index >= LEARNING:
             errors.append(found.place_px - place)
             stated.append(found.u_px)
-    return score(radius_px, contrast, noise, blur_px, coded, np.concatenate(errors), np.concatenate(stated))
+    kind = "coded" if coded else "drawn"
+    return score(radius_px, contrast, noise, blur_px, kind, np.concatenate(errors), np.concatenate(stated))
+
+
+def measure_streaks(
+    radius_px: float, contrast: float, noise: float, blur_px: float, way_px: float, shutter: float
+) -> dict[str, float | str]:
+    """Discs that stand, then all move obliquely at one speed; the truth is the place at the middle of the exposure.
+
+    Nobody tells the fit how long the shutter is open.
+    """
+    rng = np.random.default_rng(SEED)
+    start = choose_places(radius_px, rng)
+    way = way_px * np.array([0.8, 0.6])
+    still, settling, counted = STREAK_PICTURES
+    beyond_px = 2 * int(np.ceil((settling + counted) * way.max() / shutter / 2))
+    refiner = start_refiner()
+    errors, stated = [], []
+    for index in range(still + settling + counted):
+        steps = max(index - still, 0)
+        places = start + steps * way / shutter
+        seen_way = (float(way[0]), float(way[1])) if steps else (0.0, 0.0)
+        planes = draw_picture(places, radius_px, contrast, noise, blur_px, rng, seen_way, beyond_px)
+        found = find_discs(refiner, planes, places, radius_px, contrast, index, rng)
+        if index >= still + settling:
+            errors.append(found.place_px - places)
+            stated.append(found.u_px)
+    kind = f"streaks of {way_px:.0f} px"
+    return score(radius_px, contrast, noise, blur_px, kind, np.concatenate(errors), np.concatenate(stated))
 
 
 def score(
-    radius_px: float, contrast: float, noise: float, blur_px: float, coded: bool, error: FloatArray, u: FloatArray
+    radius_px: float, contrast: float, noise: float, blur_px: float, kind: str, error: FloatArray, u: FloatArray
 ) -> dict[str, float | str]:
     """The row of one case; a disc that was not found counts in ``lost`` and nowhere else."""
     good = np.isfinite(error).all(axis=1)
@@ -71,7 +105,7 @@ def score(
     rms = float(np.sqrt(np.mean(kept**2)))
     bound = bound_px(radius_px, contrast, noise, blur_px)
     return {
-        "pictures": "coded" if coded else "drawn",
+        "pictures": kind,
         "radius_px": radius_px,
         "contrast": contrast,
         "noise": noise,

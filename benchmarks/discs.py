@@ -41,21 +41,38 @@ def bound_px(radius_px: float, contrast: float, noise: float, blur_px: float) ->
 
 
 def draw_picture(
-    centres_px: FloatArray, radius_px: float, contrast: float, noise: float, blur_px: float, rng: np.random.Generator
-) -> Planes:
-    """Luma, blue and red of dark red discs on grey; the contrast is that of luma and of chroma along the colour."""
+    centres_px: FloatArray, radius_px: float, contrast: float, noise: float, blur_px: float, rng: np.random.Generator,
+    way_px: tuple[float, float] = (0.0, 0.0), beyond_px: int = 0,
+) -> Planes:  # fmt: skip
+    """Luma, blue and red of dark red discs on grey; the contrast is that of luma and of chroma along the colour.
+
+    ``way_px``: how far all discs move while the shutter is open; their places are those at the middle of it.
+    ``beyond_px``: room for moving discs at the right and below, an even number.
+    """
     cell = _cell_px(radius_px)
-    size = ACROSS * cell
+    size = ACROSS * cell + beyond_px
     luma, chroma = np.zeros((size, size)), np.zeros((size // 2, size // 2))
-    for number, (col, row) in enumerate(centres_px):
-        left, top = cell * (number % ACROSS), cell * (number // ACROSS)
-        fine = (np.arange(cell * FINE) - (FINE - 1) / 2) / FINE
-        x, y = np.meshgrid(fine + left - col, fine + top - row)
-        covered = np.clip((radius_px - np.hypot(x, y)) * FINE + 0.5, 0, 1).astype(np.float32)
+    length_px = math.hypot(*way_px)
+    # Two shots a pixel of the way: beside the lens's blur that is as good as going on without a break.
+    count = 1 + math.ceil(2 * length_px)
+    shots = (np.arange(count) + 0.5) / count - 0.5
+    patch = cell + 2 * math.ceil(length_px / 2)
+    fine = (np.arange(patch * FINE) - (FINE - 1) / 2) / FINE
+    for col, row in centres_px:
+        left, top = (2 * round((v - patch / 2) / 2) for v in (col, row))
+        covered = np.zeros((patch * FINE, patch * FINE), dtype=np.float32)
+        for shot in shots:
+            x, y = np.meshgrid(fine + left - col - shot * way_px[0], fine + top - row - shot * way_px[1])
+            covered += np.clip((radius_px - np.hypot(x, y)) * FINE + 0.5, 0, 1).astype(np.float32) / len(shots)
         if blur_px > 0:
             covered = np.asarray(cv2.GaussianBlur(covered, (0, 0), blur_px * FINE), dtype=np.float32)
-        luma[top : top + cell, left : left + cell] = _mean_over(covered, FINE)
-        chroma[top // 2 : (top + cell) // 2, left // 2 : (left + cell) // 2] = _mean_over(covered, 2 * FINE)
+        inside = np.s_[max(0, -top) : size - top, max(0, -left) : size - left]
+        there = np.s_[max(0, top) : top + patch, max(0, left) : left + patch]
+        luma[there] += _mean_over(covered, FINE)[inside]
+        half = np.s_[inside[0].start // 2 : inside[0].stop // 2, inside[1].start // 2 : inside[1].stop // 2]
+        chroma[there[0].start // 2 : there[0].stop // 2, there[1].start // 2 : there[1].stop // 2] += _mean_over(
+            covered, 2 * FINE
+        )[half]
 
     def sample(plane: FloatArray) -> npt.NDArray[np.uint8]:
         return np.clip(np.rint(plane + rng.normal(0, noise, plane.shape)), 0, 255).astype(np.uint8)

@@ -2,9 +2,9 @@
 
 Model of a sample: ground + contrast · shade · E. E = Φ(t) is the disc's edge under a Gaussian blur,
 t = d / b - b / (2 R); d is the distance to the ellipse along its normal, b the blur joined with the sample's own box, R
-the mean half-axis. The second term is the first correction for a curved edge. Luma and the chroma along the marker's
-colour each have a contrast and a ground of their own, luma's ground a slope as well; the place, and what the optics do,
-are shared.
+the mean half-axis. The second term is the first correction for a curved edge. While the shutter is open the disc moves
+on: E is then the mean over its way. Luma and the chroma along the marker's colour each have a contrast and a ground of
+their own, luma's ground a slope as well; the place, and what the optics do, are shared.
 """
 
 import math
@@ -46,6 +46,15 @@ _MOST_TURNS: Final = 8
 _LAST_STEP_PX: Final = 0.02
 #: How far neighbours' likeness is followed [samples].
 _LAGS: Final = 3
+#: Streaks shorter than this count as none [blurs]: they widen the edge by 1 %; longer ones take a point for each
+#: _BLURS_A_NODE.
+_STILL: Final = 0.5
+_BLURS_A_NODE: Final = 2.0
+_MOST_NODES: Final = 8
+#: Gauss and Legendre's points on a way of length 1 about its middle, and their weights: first one point, then two, ...
+_RULES: Final = [np.polynomial.legendre.leggauss(k) for k in range(1, _MOST_NODES + 1)]
+_NODES: Final = np.concatenate([at / 2 for at, _ in _RULES])
+_SHARES: Final = np.concatenate([share / 2 for _, share in _RULES])
 #: Which unknowns a sample of chroma or of luma bears upon, for each number of free unknowns.
 _OF_CHROMA: Final = np.array([COL, ROW, CHROMA, CHROMA_GROUND, BLUR, SIZE, SHADE_ACROSS, SHADE_DOWN])
 _OF_LUMA: Final = np.array([COL, ROW, LUMA, LUMA_GROUND, LUMA_ACROSS, LUMA_DOWN, BLUR, SIZE, SHADE_ACROSS, SHADE_DOWN])
@@ -129,12 +138,14 @@ _likeness = _compile(_alikeness)
 
 def _fit_discs(
     luma: Any, blue: Any, red: Any, siting: Any, place: Any, direction: Any, strength: Any, inverse: Any, radius: Any,  # noqa: ANN401
-    neutral: Any, blur: Any, size: Any, shade: Any, alike: Any, free: Any, in_luma: Any, before: Any,  # noqa: ANN401
+    neutral: Any, blur: Any, size: Any, shade: Any, streak: Any, alike: Any, free: Any, in_luma: Any, before: Any,  # noqa: ANN401
     learn_likeness: Any, answer: Any,  # noqa: ANN401
 ) -> None:  # fmt: skip
     """Fill ``answer`` for each marker: the unknowns, their variances, then the columns named above; NaN where no fit.
 
     ``before`` holds the answer of the last frame, NaN where there is none: levels and residual scales start from it.
+    ``streak`` (m, 4) is the way of each marker during the exposure (across, down) and how much further the fit reaches
+    for it [px]; the place found is that at the middle of the way.
     Where ``in_luma`` is false, luma is not looked at.
     """
     rows, cols = luma.shape
@@ -168,14 +179,19 @@ def _fit_discs(
         counts[1] = 0
         now[COL], now[ROW] = place[w, 0], place[w, 1]
         now[BLUR], now[SIZE], now[SHADE_ACROSS], now[SHADE_DOWN] = blur, size[w], shade[w, 0], shade[w, 1]
+        along_x, along_y = streak[w, 0], streak[w, 1]
+        # A streak is a sum over Gauss and Legendre's points along the way, so many as its length asks for.
+        way = math.hypot(along_x, along_y) / blur
+        nodes = 1 if way < _STILL else min(2 + int(way / _BLURS_A_NODE), _MOST_NODES)
+        first_node = nodes * (nodes - 1) // 2
         good, kept, samples = False, 0.0, 0
         for turn in range(_MOST_TURNS):
             soft, grown = now[BLUR], now[SIZE]
             m11, m12, m22 = inverse[w, 0] / grown**2, inverse[w, 1] / grown**2, inverse[w, 2] / grown**2
             mean = radius[w] * grown
             determinant = m11 * m22 - m12 * m12
-            reach_x = math.sqrt(m22 / determinant) + _BEYOND_PX + _BEYOND_BLURS * soft
-            reach_y = math.sqrt(m11 / determinant) + _BEYOND_PX + _BEYOND_BLURS * soft
+            reach_x = math.sqrt(m22 / determinant) + _BEYOND_PX + _BEYOND_BLURS * soft + streak[w, 2]
+            reach_y = math.sqrt(m11 / determinant) + _BEYOND_PX + _BEYOND_BLURS * soft + streak[w, 3]
             # Smaller half-axis, for the rings within and beyond which there is no edge.
             small = 1 / math.sqrt(0.5 * (m11 + m22) + math.sqrt(0.25 * (m11 - m22) ** 2 + m12 * m12))
             shaded = now[SHADE_ACROSS] != 0.0 or now[SHADE_DOWN] != 0.0 or count > FREE_WHILE_FOLLOWING
@@ -210,33 +226,45 @@ def _fit_discs(
                 first_j = max(0, math.ceil((now[COL] - reach_x - start_x) / stride_x))
                 last_j = min(wide - 1, math.floor((now[COL] + reach_x - start_x) / stride_x), first_j + _WIDEST - 1)
                 squares, weights, number = 0.0, 0.0, 0
+                following = count == FREE_WHILE_FOLLOWING
+                r0 = r1 = r2 = r3 = r4 = r5 = 0.0
+                o00 = o10 = o11 = o20 = o21 = o22 = o30 = o31 = o32 = o33 = 0.0
+                o40 = o41 = o42 = o43 = o44 = o50 = o51 = o52 = o53 = o54 = o55 = 0.0
+                s4 = s5 = w4 = w5 = 0.0
                 for i in range(first_i, last_i + 1):
                     dy = i * stride_y + start_y - now[ROW]
                     for j in range(first_j, last_j + 1):
                         dx = j * stride_x + start_x - now[COL]
-                        mx = m11 * dx + m12 * dy
-                        my = m12 * dx + m22 * dy
-                        q = dx * mx + dy * my
-                        d, steep, length = 0.0, 0.0, 1.0
-                        if q >= empty:
-                            edge = 0.0
-                        elif q <= full:
-                            edge = 1.0
-                        else:
+                        edge, by_col, by_row, by_blur, by_size = 0.0, 0.0, 0.0, 0.0, 0.0
+                        on_edge = False
+                        for node in range(first_node, first_node + nodes):
+                            at_x, at_y = dx - _NODES[node] * along_x, dy - _NODES[node] * along_y
+                            mx = m11 * at_x + m12 * at_y
+                            my = m12 * at_x + m22 * at_y
+                            q = at_x * mx + at_y * my
+                            if q >= empty:
+                                continue
+                            if q <= full:
+                                edge += _SHARES[node]
+                                continue
                             length = math.sqrt(mx * mx + my * my) + 1e-9
                             rho = math.sqrt(q)
                             d = (1 - rho) * rho / length if rho > 0.2 else mean
                             t = d / b - bend
                             if t >= _FAR:
-                                edge = 1.0
-                            elif t <= -_FAR:
-                                edge = 0.0
-                            else:
+                                edge += _SHARES[node]
+                            elif t > -_FAR:
                                 at = (t + _FAR) * _FINE
                                 k = int(at)
                                 at -= k
-                                edge = _EDGE[k] + at * (_EDGE[k + 1] - _EDGE[k])
-                                steep = _STEEP[k]
+                                edge += _SHARES[node] * (_EDGE[k] + at * (_EDGE[k + 1] - _EDGE[k]))
+                                steep = _SHARES[node] * _STEEP[k]
+                                on_edge = True
+                                by_col += steep * mx / length
+                                by_row += steep * my / length
+                                if count > FREE_WHILE_FOLLOWING:
+                                    by_blur += steep * (-d / (b * b) - 1 / (2 * mean))
+                                    by_size += steep * q / length
                         tilt = (now[SHADE_ACROSS] * dx + now[SHADE_DOWN] * dy) / mean
                         bright = level + lit * tilt
                         slope[2] = edge * (1 + tilt)
@@ -266,23 +294,69 @@ def _fit_discs(
                         weights += share
                         number += 1
                         first = 2
-                        if steep > 0 or shaded:
+                        if on_edge or shaded:
                             first = 0
-                            by_d = bright * steep / (b * length)
-                            slope[0] = by_d * mx - edge * lit * now[SHADE_ACROSS] / mean
-                            slope[1] = by_d * my - edge * lit * now[SHADE_DOWN] / mean
+                            slope[0] = bright * by_col / b - edge * lit * now[SHADE_ACROSS] / mean
+                            slope[1] = bright * by_row / b - edge * lit * now[SHADE_DOWN] / mean
                         if learn_likeness:
                             residuals[plane, i - first_i, j - first_j] = residual
                         if count > FREE_WHILE_FOLLOWING:
-                            slope[linear] = bright * steep * (-d / (b * b) - 1 / (2 * mean)) * soft / b
-                            slope[linear + 1] = by_d * q / grown
+                            slope[linear] = bright * by_blur * soft / b
+                            slope[linear + 1] = bright * by_size / (b * grown)
                             slope[linear + 2] = edge * lit * dx / mean
                             slope[linear + 3] = edge * lit * dy / mean
-                        for p in range(first, local):
-                            weighted = share * slope[p]
-                            own_right[p] += weighted * residual
-                            for k in range(first, p + 1):
-                                own[p, k] += weighted * slope[k]
+                        if not following:
+                            for p in range(first, local):
+                                weighted = share * slope[p]
+                                own_right[p] += weighted * residual
+                                for k in range(first, p + 1):
+                                    own[p, k] += weighted * slope[k]
+                            continue
+                        # The same for what is looked at most, written out: loops of unknown length take twice as long.
+                        s2, s3 = slope[2], slope[3]
+                        w2, w3 = share * s2, share * s3
+                        r2 += w2 * residual
+                        r3 += w3 * residual
+                        o22 += w2 * s2
+                        o32 += w3 * s2
+                        o33 += w3 * s3
+                        if plane == 1:
+                            s4, s5 = slope[4], slope[5]
+                            w4, w5 = share * s4, share * s5
+                            r4 += w4 * residual
+                            r5 += w5 * residual
+                            o42 += w4 * s2
+                            o43 += w4 * s3
+                            o44 += w4 * s4
+                            o52 += w5 * s2
+                            o53 += w5 * s3
+                            o54 += w5 * s4
+                            o55 += w5 * s5
+                        if first == 0:
+                            s0, s1 = slope[0], slope[1]
+                            w0, w1 = share * s0, share * s1
+                            r0 += w0 * residual
+                            r1 += w1 * residual
+                            o00 += w0 * s0
+                            o10 += w1 * s0
+                            o11 += w1 * s1
+                            o20 += w2 * s0
+                            o21 += w2 * s1
+                            o30 += w3 * s0
+                            o31 += w3 * s1
+                            if plane == 1:
+                                o40 += w4 * s0
+                                o41 += w4 * s1
+                                o50 += w5 * s0
+                                o51 += w5 * s1
+                if following:
+                    own_right[0], own_right[1], own_right[2] = r0, r1, r2
+                    own_right[3], own_right[4], own_right[5] = r3, r4, r5
+                    own[0, 0], own[1, 0], own[1, 1] = o00, o10, o11
+                    own[2, 0], own[2, 1], own[2, 2] = o20, o21, o22
+                    own[3, 0], own[3, 1], own[3, 2], own[3, 3] = o30, o31, o32, o33
+                    own[4, 0], own[4, 1], own[4, 2], own[4, 3], own[4, 4] = o40, o41, o42, o43, o44
+                    own[5, 0], own[5, 1], own[5, 2], own[5, 3], own[5, 4], own[5, 5] = o50, o51, o52, o53, o54, o55
                 if number < 9:
                     samples = 0
                     break

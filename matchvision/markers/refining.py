@@ -10,6 +10,7 @@ import numpy.typing as npt
 from matchvision.markers import fitting
 from matchvision.markers.centres import Centres, Windows, is_clear
 from matchvision.markers.scattering import Scatter
+from matchvision.markers.streaking import SHUTTERS, Streaks
 from matchvision.records.frames import Frame
 from matchvision.records.tracks import MarkerPlan
 
@@ -57,6 +58,8 @@ class Refiner:
         self._answer = np.full((count, fitting.COLUMNS), np.nan)
         self._looks, self._frames = 0, 0
         self._scatter = Scatter(plans)
+        self._streaks = Streaks(count)
+        self._following = np.full(count, fitting.FREE_WHILE_FOLLOWING)
 
     def refine(self, frame: Frame, windows: Windows, centres: Centres) -> Centres:
         """Better places and true uncertainties for the centres that are clear; the others as they were.
@@ -71,10 +74,15 @@ class Refiner:
         if not clear.any():
             return centres
         place = np.where(clear[:, None], centres.place_px, np.nan)
+        speed_px = self._streaks.speed(frame.index, place)
+        if self._streaks.wants_look(speed_px):
+            self._weigh_shutters(frame, windows, place, speed_px)
+        streak = self._streaks.while_open(speed_px)
         if self._looks < _FIRST_LOOKS or self._frames % _FRAMES_A_LOOK == 0:
-            self._learn(frame, windows, place)
+            self._learn(frame, windows, place, streak)
         self._frames += 1
-        answer = self._fit(frame, windows, place, np.full(len(place), fitting.FREE_WHILE_FOLLOWING), learn=False)
+        answer = self._fit(frame, windows, place, self._following, streak, learn=False)
+        self._streaks.take(frame.index, answer[:, :2])
         self._before[:] = answer
         variance = answer[:, [fitting.UNKNOWNS + fitting.COL, fitting.UNKNOWNS + fitting.ROW]]
         away = np.hypot(*(answer[:, :2] - place).T)
@@ -97,9 +105,27 @@ class Refiner:
         coded_px = self._scatter.unseen_px * float(np.clip(self.alike[1] - _CODED_ALIKE, 0, 1))
         return np.hypot(coded_px, own_px)
 
+    def _weigh_shutters(self, frame: Frame, windows: Windows, place_px: FloatArray, speed_px: FloatArray) -> None:
+        """How well each share of the time between pictures explains the streaks of the fast markers."""
+        fast = self._streaks.is_fast(speed_px)
+        place = np.where(fast[:, None], place_px, np.nan)
+        costs = np.empty(len(SHUTTERS))
+        for k, shutter in enumerate(SHUTTERS):
+            streak = self._streaks.while_open(speed_px, shutter, room=1.0)
+            # The blur is free: what was learnt of it may hold a streak.
+            answer = self._fit(frame, windows, place, self._following + 1, streak, learn=False)
+            with np.errstate(divide="ignore", invalid="ignore"):
+                chroma = answer[:, fitting.CHROMA_COUNT] * np.log(answer[:, fitting.CHROMA_SCALE]) / self.alike[0]
+                luma = answer[:, fitting.LUMA_COUNT] * np.log(answer[:, fitting.LUMA_SCALE]) / self.alike[1]
+            each = chroma + np.where(self._spheres, 0.0, luma)
+            # A shutter with which a marker cannot be fitted says nothing, and with it none does.
+            costs[k] = float(each[fast].sum())
+        self._streaks.learn(costs)
+
     def _fit(
-        self, frame: Frame, windows: Windows, place_px: FloatArray, free: npt.NDArray[np.int64], learn: bool
-    ) -> FloatArray:
+        self, frame: Frame, windows: Windows, place_px: FloatArray, free: npt.NDArray[np.int64], streak: FloatArray,
+        learn: bool,
+    ) -> FloatArray:  # fmt: skip
         answer = self._answer
         answer[:] = np.nan
         fitting.fit_discs(
@@ -116,6 +142,7 @@ class Refiner:
             self.blur_px,
             self.size,
             self.shade,
+            streak,
             self.alike,
             free,
             ~self._spheres,
@@ -125,10 +152,10 @@ class Refiner:
         )
         return answer
 
-    def _learn(self, frame: Frame, windows: Windows, place_px: FloatArray) -> None:
+    def _learn(self, frame: Frame, windows: Windows, place_px: FloatArray, streak: FloatArray) -> None:
         """Blur and alikeness common to the clip, shade common to its spheres, each marker's size."""
         free = np.where(self._spheres, fitting.UNKNOWNS, fitting.SHADE_ACROSS)
-        answer = self._fit(frame, windows, place_px, free, learn=True)
+        answer = self._fit(frame, windows, place_px, free, streak, learn=True)
         good = np.isfinite(answer[:, fitting.BLUR]) & (answer[:, fitting.KEPT] > 0.8)
         if not good.any():
             return
