@@ -14,10 +14,11 @@ from matchvision.mechanics.traction import gross_traction_N
 from matchvision.pull.along import Along
 from matchvision.pull.assembling import Numbers, assemble_source
 from matchvision.pull.link import LOCAL_GRAVITY
+from matchvision.pull.steadying import local_slope
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.pull import PullSource
 from matchvision.records.sheet import Drive, Quantity, Run
-from matchvision.uncertainty import Input, window_sums
+from matchvision.uncertainty import Input
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -192,18 +193,3 @@ def mean_over_wheels(values: list[FloatArray], u_values: list[FloatArray]) -> tu
     mean = np.where(count > 0, np.where(seen, value, 0.0).sum(axis=0) / np.maximum(count, 1), np.nan)
     u_mean = np.where(count > 0, np.sqrt(np.where(seen, u**2, 0.0).sum(axis=0)) / np.maximum(count, 1), np.nan)
     return mean, u_mean
-
-
-def local_slope(values: FloatArray, u: FloatArray, real_s: FloatArray, over_s: float) -> tuple[FloatArray, FloatArray]:
-    """Rate of change (n,) of a series over a window around each frame, by a straight line, and its uncertainty.
-
-    ``u`` may be tied from frame to frame, so it is taken not to average out: as of the two ends of the window.
-    """
-    known = np.isfinite(values)
-    sums = [window_sums(np.where(known, part, 0.0), real_s, over_s) for part in (1.0, real_s, values)]
-    sums += [window_sums(np.where(known, part, 0.0), real_s, over_s) for part in (real_s**2, real_s * values)]
-    count, t, v, tt, tv = sums
-    count = np.where(count >= 3, count, np.nan)
-    spread = tt / count - (t / count) ** 2
-    slope = (tv / count - t * v / count**2) / np.where(spread > 0, spread, np.nan)
-    return np.asarray(slope, dtype=np.float64), np.asarray(u * math.sqrt(2) / over_s, dtype=np.float64)

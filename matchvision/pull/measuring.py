@@ -10,6 +10,7 @@ import numpy.typing as npt
 from matchvision.errors import CannotMeasure
 from matchvision.pull.fusing import Contradiction, Fused, fuse_sources
 from matchvision.pull.lacking import say_what_to_add
+from matchvision.pull.steadying import average_accelerations
 from matchvision.pull.trying import Told, try_drive, try_link, try_load, try_momentum, try_stretch, try_traction
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.pull import Pull, PullSource
@@ -40,6 +41,7 @@ def measure_pull(run: Run, motion: Motion, clock: MatchClock) -> tuple[Pull, Sta
             "no rope is described or seen, so there is no pull to measure",
             do="describe the rope with its beads in [rope], and film it whole",
         )
+    motion = average_accelerations(motion)
     told = Told()
     sources = [
         source

@@ -1,9 +1,14 @@
-"""A noisy reading made steadier by local parabolas, as wide as the course of things lets them be."""
+"""Noisy readings made steadier, over as long as the course of things allows."""
 
+import math
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
+
+from matchvision.records.motion import Motion
+from matchvision.uncertainty import window_sums
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -12,6 +17,9 @@ HALF_WIDTHS: Final = (2, 3, 5, 8)
 #: A parabola is believed while its chi-squared exceeds its degrees of freedom by less than this many of its standard
 #: deviations (about one window in forty by chance).
 _CHI_LIMIT: Final = 2.0
+#: Machines' accelerations are means over this long. A smoothed speed forgets in half of it, so that the errors at both
+#: ends are two; shorter ones are noisier, longer ones miss what a slipping contact does.
+ACCELERATION_OVER_S: Final = 0.1
 
 
 def steady_series(values: FloatArray, u: FloatArray, real_s: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -72,3 +80,37 @@ def fit_parabolas(
     middle, gain = found[:, 0], np.sqrt(inverse[:, 0, 0])
     nowhere = np.where(enough, 0.0, np.nan)
     return middle + nowhere, gain + nowhere, chi_squared + nowhere, (count - 3.0) + nowhere
+
+
+def average_accelerations(motion: Motion) -> Motion:
+    """The motion with accelerations that are means over `ACCELERATION_OVER_S`, where their course allows it.
+
+    What the smoother calls acceleration is that of the very moment, with all that contact may have done to it in a
+    frame or two. A pull is sought over a tenth of a second: that is the change of speed over it, and known far better.
+    Where both differ by more than the smoother's uncertainty something jerked, and its own value stands.
+    """
+    machines = {}
+    for name, moved in motion.machines.items():
+        accel, u = local_slope(moved.speed_m_s, moved.u_speed_m_s, motion.real_s, ACCELERATION_OVER_S)
+        calm = (np.abs(accel - moved.accel_m_s2) < moved.u_accel_m_s2) & (u < moved.u_accel_m_s2)
+        machines[name] = replace(
+            moved,
+            accel_m_s2=np.where(calm, accel, moved.accel_m_s2),
+            u_accel_m_s2=np.where(calm, u, moved.u_accel_m_s2),
+        )
+    return replace(motion, machines=machines)
+
+
+def local_slope(values: FloatArray, u: FloatArray, real_s: FloatArray, over_s: float) -> tuple[FloatArray, FloatArray]:
+    """Rate of change (n,) of a series over a window around each frame, by a straight line, and its uncertainty.
+
+    ``u`` may be tied from frame to frame, so it is taken not to average out: as of the two ends of the window.
+    """
+    known = np.isfinite(values)
+    sums = [window_sums(np.where(known, part, 0.0), real_s, over_s) for part in (1.0, real_s, values)]
+    sums += [window_sums(np.where(known, part, 0.0), real_s, over_s) for part in (real_s**2, real_s * values)]
+    count, t, v, tt, tv = sums
+    count = np.where(count >= 3, count, np.nan)
+    spread = tt / count - (t / count) ** 2
+    slope = (tv / count - t * v / count**2) / np.where(spread > 0, spread, np.nan)
+    return np.asarray(slope, dtype=np.float64), np.asarray(u * math.sqrt(2) / over_s, dtype=np.float64)

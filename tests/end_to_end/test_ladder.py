@@ -55,6 +55,15 @@ def test_two_discs_a_machine_add_motion(tmp_path: Path) -> None:
     assert set(analysis.motion.machines) == {"heron", "plover"}
     assert not analysis.motion.wheels
     assert "wheel" in said(analysis)
+    # No link, sled or drive facts: no pull, and everything else; what the sheet lacks for a pull is named by its keys.
+    assert analysis.pull is None
+    assert analysis.verdict.ruling is not None
+    assert analysis.grip is not None
+    assert any(event.kind == "first-motion" for event in analysis.grip.events)
+    (note,) = (note for note in analysis.notes if note.stage == "pull")
+    assert note.status == "skipped"
+    for key in ("[rope.link]", "hang_test", "[machine.heron.drive] motors, stall_torque_Nm", "rim", "commands"):
+        assert key in " ".join(note.advice), key
 
 
 def test_machines_without_a_rope_still_move(tmp_path: Path) -> None:

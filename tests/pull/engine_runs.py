@@ -8,19 +8,22 @@ budgets is put to the test.
 
 import dataclasses
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from matchvision.filming import Scene, demo_scene
+from matchvision.filming import Scene, demo_scene, film
 from matchvision.filming.scene import Clock, Disc, Machine, Patch
 from matchvision.motion import measure_motion
+from matchvision.pipeline import analyze
 from matchvision.pull import measure_pull
 from matchvision.records.motion import MatchClock, Motion
-from matchvision.records.pull import Pull, PullSource
+from matchvision.records.pull import Pull
 from matchvision.records.sheet import Drive, Load, Quantity, Run
+from matchvision.sheets import load_run
 from tests.engine.extras import Extras
 from tests.engine.playing import EngineRun, play_in_engine
 from tests.filmed_points import film_points
@@ -174,6 +177,16 @@ def measure_points(run: PlayedRun, noise_px: float = 0.17) -> Measured:
     return join_truth(run, pull, motion, points.truth)
 
 
+def measure_clip(run: PlayedRun, folder: Path) -> Measured:
+    """The run filmed, and the clip measured from its pixels as any other."""
+    if not (folder / "clip.mp4").exists():
+        film(run.scene, folder, course=run.played.course)
+    sheet = state_facts(load_run(folder), run.scene, run.generator)
+    analysis = analyze(sheet)
+    assert analysis.pull is not None
+    return join_truth(run, analysis.pull, analysis.motion, pd.read_csv(folder / "truth.csv"))
+
+
 def join_truth(run: PlayedRun, pull: Pull, motion: Motion, truth: pd.DataFrame) -> Measured:
     """Results beside the truth of the same frames."""
     clock = MatchClock(START_S, DURATION_S)
@@ -185,8 +198,3 @@ def join_truth(run: PlayedRun, pull: Pull, motion: Motion, truth: pd.DataFrame) 
         if f"{name}_slip" in truth:
             slips |= np.abs(np.interp(motion.clip_s, truth["pts_s"], truth[f"{name}_slip"])) > 0.03
     return Measured(pull, motion, true_N, usable, slips, match_s)
-
-
-def sources_of(measured: Measured) -> list[PullSource]:
-    """All sources that say anything."""
-    return list(measured.pull.sources)

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from matchvision.pull.steadying import fit_parabolas, steady_series
-from tests.made_motion import seconds
+from matchvision.pull.steadying import average_accelerations, fit_parabolas, steady_series
+from tests.made_motion import make_machine, make_motion, seconds
 
 T_S = seconds(3.0)
 
@@ -42,3 +42,17 @@ def test_gaps_stay_gaps() -> None:
     steady, _ = steady_series(values, np.full(len(T_S), 0.1), T_S)
     assert np.array_equal(np.isnan(steady), np.isnan(values))
     assert steady[~np.isnan(steady)] == pytest.approx(4.0)
+
+
+def test_calm_acceleration_is_the_change_of_speed_over_a_tenth_of_a_second() -> None:
+    """Two speeds 0.1 s apart, 2 mm/s each: √2 · 0.002 / 0.1 m/s². A jerk keeps the smoother's own value and u."""
+    speed = 0.3 * T_S + np.where(T_S > 1.5, 0.1, 0.0)
+    accel = np.where(np.abs(T_S - 1.5) < 0.02, 3.0, 0.35)
+    machine = make_machine("heron", len(T_S), speed_m_s=speed, accel_m_s2=accel, u_accel_m_s2=0.15)
+    (averaged,) = average_accelerations(make_motion(T_S, machines=[machine])).machines.values()
+    calm = np.abs(T_S - 1.5) > 0.1
+    assert averaged.accel_m_s2[calm][3:-3] == pytest.approx(0.3)
+    assert averaged.u_accel_m_s2[calm][3:-3] == pytest.approx(np.sqrt(2) * 0.002 / 0.1)
+    jerk = np.abs(T_S - 1.5) < 0.02
+    assert averaged.accel_m_s2[jerk] == pytest.approx(3.0)
+    assert averaged.u_accel_m_s2[jerk] == pytest.approx(0.15)
