@@ -61,6 +61,7 @@ def _plan_machine(name: str, machine: Machine) -> list[MarkerPlan]:
             at_m=m.at_m,
             sphere=m.shape == "sphere",
             on_reach=m.on == "reach",
+            thickness_m=np.nan if m.thickness_m is None else m.thickness_m,
         )
         for m in machine.marker
     ]
@@ -75,6 +76,7 @@ def _plan_machine(name: str, machine: Machine) -> list[MarkerPlan]:
             at_m=wheel.face_m,
             circle_m=mark.circle_m,
             angle_deg=mark.angle_deg,
+            thickness_m=np.nan if mark.thickness_m is None else mark.thickness_m,
         )
         for wheel in machine.wheel
         for mark in wheel.rim

@@ -23,11 +23,13 @@ _FIRST_LOOKS: Final = 6
 _FRAMES_A_LOOK: Final = 16
 _LEAST_GAIN: Final = 0.1
 #: What no residual shows: what a sphere's curved shade, rope and reflections do, in parts of its radius; half the
-#: thickness of a sticker whose side shows as well [m].
+#: thickness of a sticker whose side shows as well, where the sheet does not state it [m].
 #: Likeness of luma's residuals from which a codec has been at work: white noise stays below.
 _CODED_ALIKE: Final = 1.25
 _SPHERE_RATIO: Final = 0.015
 _SIDE_M: Final = 0.00015
+#: A stated side may be lighter or darker than the face, and so count for more or less than half its breadth.
+_SIDE_SHADE_RATIO: Final = 0.3
 #: The second fit must stay so near the first, in its standard uncertainties and at least in pixels.
 _NEAR: Final = (4.0, 0.25)
 #: A size learnt from a marker counts fully where it is known this well.
@@ -49,6 +51,8 @@ class Refiner:
     def __init__(self, plans: Sequence[MarkerPlan]) -> None:
         count = len(plans)
         self._radius_m = np.array([p.radius_m for p in plans])
+        thickness_m = np.array([p.thickness_m for p in plans])
+        self._side_m = np.where(np.isnan(thickness_m), _SIDE_M, _SIDE_SHADE_RATIO * thickness_m / 2)
         self._spheres = np.array([p.sphere for p in plans], dtype=np.bool_)
         self.blur_px = _USUAL_BLUR_PX
         self.size = np.ones(count)
@@ -100,7 +104,7 @@ class Refiner:
         m11, m12, m22 = windows.inverse.T
         spread = np.sqrt(0.25 * (m11 - m22) ** 2 + m12**2)
         flat_ratio = (0.5 * (m11 + m22) - spread) / (0.5 * (m11 + m22) + spread)
-        sides_px = _SIDE_M * windows.radius_px / self._radius_m * flat_ratio**-0.25 * np.sqrt(1 - flat_ratio)
+        sides_px = self._side_m * windows.radius_px / self._radius_m * flat_ratio**-0.25 * np.sqrt(1 - flat_ratio)
         own_px = np.where(self._spheres, _SPHERE_RATIO * windows.radius_px, sides_px)
         coded_px = self._scatter.unseen_px * float(np.clip(self.alike[1] - _CODED_ALIKE, 0, 1))
         return np.hypot(coded_px, own_px)

@@ -238,7 +238,11 @@ class Hitch(SheetModel):
 
 
 class MachineMarker(SheetModel):
-    """A marker on a machine: a flat disc facing up, or a sphere."""
+    """A marker on a machine: a flat disc facing up, or a sphere.
+
+    ``at_m`` is the middle of a disc's face. ``thickness_m`` is how far the face stands out, where the disc's side shows
+    in its colour as well: seen obliquely, the side shifts the colour's middle, and that is taken off.
+    """
 
     name: Name
     colour: str
@@ -246,16 +250,22 @@ class MachineMarker(SheetModel):
     at_m: Point3
     shape: Literal["disc", "sphere"] = "disc"
     on: Literal["body", "reach"] = "body"
+    thickness_m: NotNegative | None = None
 
 
 class RimMarker(SheetModel):
-    """A disc on a wheel's outer face; the angle counts from forward through up."""
+    """A disc on a wheel's outer face; the angle counts from forward through up.
+
+    ``thickness_m`` is how thick the disc is, where its side shows in its colour as well; ``face_m`` of the wheel then
+    lies in the discs' faces.
+    """
 
     name: Name
     colour: str
     radius_m: Positive
     circle_m: Positive
     angle_deg: Finite = 0.0
+    thickness_m: NotNegative | None = None
 
 
 class Wheel(SheetModel):

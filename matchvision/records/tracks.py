@@ -44,6 +44,8 @@ class MarkerPlan:
     circle_m, angle_deg : float
         A rim marker's circle and place on it, NaN elsewhere.
     sphere : bool
+    thickness_m : float
+        How thick a disc is whose side shows in its colour as well, NaN where the sheet does not say.
     """
 
     name: str
@@ -58,6 +60,7 @@ class MarkerPlan:
     angle_deg: float = float("nan")
     sphere: bool = False
     on_reach: bool = False
+    thickness_m: float = float("nan")
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,8 +1,11 @@
 """The predicted ellipses against projections worked out by hand."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from matchvision.geometry.camera import project_points
 from matchvision.markers.shapes import predict_shapes
 from matchvision.records.camera import Camera
 from matchvision.records.tracks import MarkerPlan
@@ -41,3 +44,20 @@ def test_a_sphere_is_round_from_anywhere() -> None:
     shapes = predict_shapes(look(np.deg2rad(50), 2.0), [plan], np.zeros((1, 3)), FLAT)
     assert shapes.inverse[0, 0] == pytest.approx(shapes.inverse[0, 2], rel=0.01)
     assert shapes.radius_px[0] == pytest.approx(4.5, rel=0.01)
+
+
+def test_a_stated_side_moves_the_middle_half_its_breadth() -> None:
+    tilt = np.deg2rad(60)
+    plan = MarkerPlan("heron.front", "body", "red", 0.014, machine="heron")
+    thick = replace(plan, thickness_m=0.0006)
+    bare, moved = (predict_shapes(look(tilt, 1.0), [p], np.zeros((1, 3)), FLAT).shift_px[0] for p in (plan, thick))
+    # The foot of a disc that lies flat is lower in the picture than its face: by f h sin(tilt) / distance.
+    assert abs(moved - bare)[0] < 1e-6
+    assert abs(moved - bare)[1] == pytest.approx(1000 * 0.0006 * np.sin(tilt) / 2, rel=0.01)
+    # A rod stands up from the table; the disc's foot lies on its lower side.
+    foot_px, top_px = (project_points(look(tilt, 1.0).parameters, np.array([[0, 0, z]])) for z in (0.0, 0.05))
+    assert np.sign((moved - bare)[1]) == np.sign((foot_px - top_px)[0, 1])
+    sphere = replace(thick, sphere=True)
+    assert predict_shapes(look(tilt, 1.0), [sphere], np.zeros((1, 3)), FLAT).shift_px[0] == pytest.approx(
+        predict_shapes(look(tilt, 1.0), [replace(plan, sphere=True)], np.zeros((1, 3)), FLAT).shift_px[0]
+    )
