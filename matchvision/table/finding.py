@@ -17,6 +17,7 @@ from matchvision.table.looking import Seen, look_moving, look_still
 from matchvision.table.outline import drop_contradicting, find_outline
 from matchvision.table.posing import fit_pose
 from matchvision.table.sifting import leave_out_stray, warn_of_suspects
+from matchvision.table.steadiness import warn_of_moves
 from matchvision.table.tags import Luma, TagLayout, TagName, lay_out_tags, search_tags, tell_tags
 from matchvision.table.telling import describe_points, tell_source, write_note
 
@@ -74,6 +75,8 @@ def find_table(frames: Sequence[Frame], sheet: RunSheet, lens: LensSheet | None)
         seen, fit = _add_outline(luma, seen, fit, prior, sheet.table, u_height_m)
         # With the edges as a further witness a stray that two could have been may be told.
         seen, fit = leave_out_stray(seen, fit, prior, u_height_m)
+        moved = warn_of_moves(frames, layout, seen.tags, fit.parameters[0])
+        seen = replace(seen, warnings=(*seen.warnings, *moved))
     seen, fit = warn_of_suspects(seen, fit, prior)
     _refuse_view_from_below(fit.parameters[0])
     points = describe_points(seen, sheet.table, fit)

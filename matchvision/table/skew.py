@@ -49,7 +49,8 @@ class SkewFit:
         skew = format_quantity(self.skew_px, self.u_skew_px, "px")
         return (
             f"Columns do not stand square to rows: they lean by {skew} over a focal length, which the lens sheet "
-            "leaves out. See that the stills are straight from the camera, not scanned or edited, and that the board is flat."
+            "leaves out. See that the stills are straight from the camera, not scanned or edited, and that the board "
+            "is flat."
         )
 
 
