@@ -3,7 +3,18 @@
 import sys
 from pathlib import Path
 
-from benchmarks import accuracy, cameras, centres, coverage, demo_seeds, footage_check, practice, throughput, trackers
+from benchmarks import (
+    accuracy,
+    cameras,
+    centres,
+    coverage,
+    demo_seeds,
+    footage_check,
+    practice,
+    readout,
+    throughput,
+    trackers,
+)
 from benchmarks.results import describe_machine, write_rows
 
 BENCHMARKS = {
@@ -15,6 +26,7 @@ BENCHMARKS = {
     "centres": centres.measure,
     "trackers": trackers.measure,
     "footage_check": footage_check.measure,
+    "readout": readout.measure,
     "practice": practice.measure,
 }
 

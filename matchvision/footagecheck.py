@@ -10,12 +10,13 @@ from typing import Final
 
 import numpy as np
 
-from matchvision.errors import TableError
+from matchvision.errors import CannotMeasure, TableError
 from matchvision.footage import (
     NEIGHBOURS,
     BandWatch,
     describe_footage,
     first_look,
+    hear_start,
     is_still,
     join_frames,
     look_at_scene,
@@ -39,6 +40,7 @@ from matchvision.records.footage import (
     RowTiming,
 )
 from matchvision.records.frames import ClipFacts, FootageFault, Frame
+from matchvision.records.motion import StartSignal
 from matchvision.records.sheet import Run, RunSheet
 from matchvision.table import expect_places, find_or_hold_table, list_tags
 
@@ -109,6 +111,7 @@ def check_footage(
         confusions = describe_colours(first, camera, run, facts)
         if each_marker:
             markers = list_markers(source.spread, camera, run, facts)
+    start, start_faults = _hear(facts, sheet) if source.steps is not None else (None, ())
     look = measure_pictures(source.frames, facts, places.table_px if places is not None else None)
     step_s = source.steps.median_s if source.steps is not None else float("nan")
     open_s = step_s if shutter_s is None else shutter_s
@@ -116,6 +119,7 @@ def check_footage(
     smear_px = scale * speed_m_s * open_s
     faults = (
         *source.clip_faults,
+        *start_faults,
         *weigh_pictures(look, 1 / step_s, camera_moves=sheet is not None and sheet.camera.moves),
         *weigh_table(reason, sheet, tags, places),
         *weigh_markers(colours, places, smear_px if shutter_s is not None else float("nan"), speed_m_s, confusions),
@@ -139,6 +143,7 @@ def check_footage(
         rows=source.rows,
         markers=markers,
         confusions=confusions,
+        start=start,
     )
 
 
@@ -164,6 +169,20 @@ def _read_source(path: Path, sheet: RunSheet | None) -> _Source:
         bands.see(frame)
     rows = bands.timing(sheet.camera.readout_s if sheet is not None else None)
     return _Source(facts, spread, frames, steps, faults, rows)
+
+
+def _hear(facts: ClipFacts, sheet: RunSheet | None) -> tuple[StartSignal | None, tuple[FootageFault, ...]]:
+    """The start sound, where the sheet asks for one; why it cannot be told, with the times of all that could be it."""
+    if sheet is None or sheet.clock.start != "sound":
+        return None, ()
+    clock = sheet.clock
+    late = clock.sound_delay_s
+    delay_s = None if late is None else (late.value, late.u)
+    try:
+        return hear_start(facts, clock.from_s, clock.until_s, number=clock.sound_number, delay_s=delay_s), ()
+    except CannotMeasure as reason:
+        consequence = "the match clock cannot be started by it"
+        return None, (FootageFault(reason.what, consequence, reason.do or "give [clock] start_s"),)
 
 
 def _weigh_still(facts: ClipFacts) -> tuple[FootageFault, ...]:

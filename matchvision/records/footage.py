@@ -6,6 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.records.frames import ClipFacts, FootageFault, Frame
+from matchvision.records.motion import StartSignal
 from matchvision.records.sheet import RunSheet
 
 FloatArray = npt.NDArray[np.float64]
@@ -211,6 +212,8 @@ class FootageCheck:
         Where they were asked for.
     confusions : tuple of str
         A sentence for each pair of colours that can hardly be told apart.
+    start : StartSignal or None
+        The start sound, where the sheet asks for one and it is heard.
     """
 
     facts: ClipFacts
@@ -231,6 +234,7 @@ class FootageCheck:
     rows: RowTiming | None = None
     markers: tuple[MarkerInView, ...] = ()
     confusions: tuple[str, ...] = ()
+    start: StartSignal | None = None
 
     @property
     def exit_code(self) -> int:

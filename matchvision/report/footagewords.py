@@ -24,7 +24,14 @@ def list_measures(check: FootageCheck) -> tuple[Measure, ...]:
     -----
     Checked by: tests/report/test_footagepicture.py::test_measures_are_told_where_they_are_known
     """
-    measures = [*_of_time(check), *_of_rows(check), *_of_pictures(check), *_of_view(check), *_of_places(check)]
+    measures = [
+        *_of_time(check),
+        *_of_start(check),
+        *_of_rows(check),
+        *_of_pictures(check),
+        *_of_view(check),
+        *_of_places(check),
+    ]
     return tuple(measures)
 
 
@@ -55,6 +62,14 @@ def _of_time(check: FootageCheck) -> list[Measure]:
         rate += f"; longest step {1000 * steps.longest_s:.1f} ms"
     repeated = f"{check.look.doubled} of {check.look.pairs} looked at"
     return [Measure("rate", rate), *([Measure("repeated pictures", repeated)] if check.look.pairs else [])]
+
+
+def _of_start(check: FootageCheck) -> list[Measure]:
+    """The start sound, where the sheet asks for it."""
+    if check.start is None:
+        return []
+    when = format_interval(check.start.clip_s, check.start.u_s, "s")
+    return [Measure("start", f"{check.start.source} at {when} (95 %)")]
 
 
 def _of_rows(check: FootageCheck) -> list[Measure]:
