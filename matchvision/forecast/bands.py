@@ -4,7 +4,6 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 import numpy.typing as npt
-from scipy.stats import qmc, truncnorm
 
 from matchvision.mechanics.stated import Stated
 
@@ -33,6 +32,9 @@ def draw_samples(stated: Mapping[str, Stated], samples: int, seed: int) -> list[
     uncertain = [number for key, number in stated.items() if number.u > 0 and key not in follows]
     if not uncertain:
         return [values]
+    # Slow and large to load, and wanted long after the clip was watched.
+    from scipy.stats import qmc, truncnorm
+
     sobol = qmc.Sobol(len(uncertain), seed=np.random.default_rng(seed))
     points = sobol.random_base2(int(np.ceil(np.log2(samples))))[:samples]
     out = [dict(values) for _ in range(len(points))]

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 import numpy as np
 import numpy.typing as npt
-from scipy.stats import norm
+from scipy.special import ndtr
 
 from matchvision.records.forecast import ForecastMachine, ForecastRun
 from matchvision.records.sheet import ForecastCurve, Run, StartPose
@@ -31,7 +31,7 @@ def take_curves(run: Run, starts: Mapping[str, StartPose], t_s: FloatArray, left
         last = int(np.flatnonzero(np.isfinite(on_plus))[-1])
         ahead, u_margin = float(on_plus[last]) - rope.length_m / 2, float(u_on_plus[last])
         plus, minus = _by_home(run, rope.ends)
-        plus_wins = float(norm.cdf(ahead / u_margin)) if u_margin > 0 else float(ahead > 0)
+        plus_wins = float(ndtr(ahead / u_margin)) if u_margin > 0 else float(ahead > 0)
         chances = {plus: plus_wins, minus: 1.0 - plus_wins}
         winner = plus if ahead > 0 else minus
         margin = abs(ahead) + rope.length_m * (0.5 - run.sheet.rules.share_to_win)

@@ -6,7 +6,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 from scipy.optimize import brentq
-from scipy.stats import norm
+from scipy.special import ndtr
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -90,7 +90,7 @@ def alarm_level(unit: FloatArray, false_alarms: float = FALSE_ALARMS) -> float:
     variation = float(np.linalg.norm(np.diff(unit, axis=1), axis=0).sum())
 
     def excess(level: float) -> float:
-        return float(2 * norm.sf(np.sqrt(level)) + variation / np.pi * np.exp(-level / 2) - false_alarms)
+        return float(2 * ndtr(-np.sqrt(level)) + variation / np.pi * np.exp(-level / 2) - false_alarms)
 
     return float(brentq(excess, 1.0, 200.0))
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import stats
+from scipy import special
 
 FloatArray = npt.NDArray[np.float64]
 Numbers = float | FloatArray
@@ -161,5 +161,5 @@ def coverage_factor(degrees: float, coverage: float = 0.95) -> float:
     """Factor k from standard to expanded uncertainty, from Student's t (JCGM 100:2008, G.3); normal for ∞ degrees."""
     chance = (1 + coverage) / 2
     if np.isinf(degrees):
-        return float(stats.norm.ppf(chance))
-    return float(stats.t.ppf(chance, degrees))
+        return float(special.ndtri(chance))
+    return float(special.stdtrit(degrees, chance))
