@@ -1,6 +1,6 @@
 """Machines' poses from their markers, and how they move."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -25,6 +25,30 @@ U_BRIDGED_HEADING_RAD = 0.03
 PATH_STEP_M = 0.001
 
 
+@dataclass(frozen=True)
+class Contact:
+    """Where a machine stands: half the distance between its axles and between its sides [m]."""
+
+    half_length_m: float
+    half_width_m: float
+
+    def origin_height(self, pitch_rad: FloatArray, roll_rad: FloatArray) -> FloatArray:
+        """How high the origin is off the surface [m] while the machine stands on one end or side."""
+        up = np.abs(np.sin(pitch_rad)) * self.half_length_m + np.abs(np.sin(roll_rad)) * self.half_width_m
+        return np.asarray(up)
+
+
+def tilted_axes(
+    heading: FloatArray, slope: FloatArray, pitch: FloatArray, roll: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Forward, left and up (n, 3) of machines on a slope that are pitched (nose up) and rolled (left side up)."""
+    forward, left, up = axes_of(heading, slope)
+    c, s = np.cos(pitch)[..., None], np.sin(pitch)[..., None]
+    forward, up = c * forward + s * up, c * up - s * forward
+    c, s = np.cos(roll)[..., None], np.sin(roll)[..., None]
+    return forward, c * left + s * up, c * up - s * left
+
+
 @dataclass(frozen=True, eq=False)
 class Pose:
     """A machine's pose over time, smoothed, with what the camera's error does to it.
@@ -41,9 +65,15 @@ class Pose:
         Derivatives of (along, y, heading) by what the frames' cameras have in common.
     seen_m, u_seen_m : (n, 2) float arrays
         along and y as seen frame by frame, before smoothing, and the part of their uncertainty that is new in each.
+    seen_heading_rad, u_seen_heading_rad : (n,) float arrays
+        The heading as seen frame by frame; NaN where fewer than two markers show.
     headed : bool
         Whether the heading was ever measured; if not, the home direction stands for it.
     bodies : BodyPlaces
+    pitch_rad, roll_rad : (n,) float arrays, or 0
+        Nose up and left side up, where the machine does not stand on all its wheels.
+    contact : Contact
+        What it stands on then.
     """
 
     machine: str
@@ -55,18 +85,26 @@ class Pose:
     camera_jacobian: FloatArray
     seen_m: FloatArray
     u_seen_m: FloatArray
+    seen_heading_rad: FloatArray
+    u_seen_heading_rad: FloatArray
     headed: bool
     bodies: BodyPlaces
+    pitch_rad: FloatArray = field(default_factory=lambda: np.zeros(1))
+    roll_rad: FloatArray = field(default_factory=lambda: np.zeros(1))
+    contact: Contact = Contact(0.0, 0.0)
 
     def axes(self) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Forward, left and up (n, 3) in the table frame."""
-        return axes_of(self.heading.value, self.ground.stand(self.along.value)[2])
+        slope = self.ground.stand(self.along.value)[2]
+        return tilted_axes(self.heading.value, slope, self.pitch_rad, self.roll_rad)
 
     def _carry(self, at_m: tuple[float, float, float], path_m: FloatArray) -> FloatArray:
         """Table places (n, 3) of a point of the machine frame for other travels along the path."""
-        x, z, tilt = self.ground.stand(path_m)
-        forward, left, up = axes_of(self.heading.value, tilt)
-        origin = np.stack([x, self.y.value, z], axis=-1)
+        x, z, slope = self.ground.stand(path_m)
+        forward, left, up = tilted_axes(self.heading.value, slope, self.pitch_rad, self.roll_rad)
+        off_ground = axes_of(self.heading.value, slope)[2]
+        lift = self.contact.origin_height(self.pitch_rad, self.roll_rad)
+        origin = np.stack([x, self.y.value, z], axis=-1) + lift[:, None] * off_ground
         return np.asarray(origin + at_m[0] * forward + at_m[1] * left + at_m[2] * up)
 
     def point_of(self, at_m: tuple[float, float, float]) -> tuple[FloatArray, FloatArray]:
@@ -227,13 +265,15 @@ def measure_pose(
     u_along, u_y = (np.where(usable, np.sqrt(of_points[:, i, i]), np.nan) for i in (0, 1))
     along = smooth_series(real_s, pose[:, 0], u_along)
     y = smooth_series(real_s, pose[:, 1], u_y)
-    by_camera = _carried(sighting.common(by_camera), usable)
+    by_camera = carried(sighting.common(by_camera), usable)
     seen, u_seen = pose[:, :2], np.stack([u_along, u_y], axis=-1)
-    found = Pose(name, home_sign, ground, along, y, heading, by_camera, seen, u_seen, headed, placing)
+    turn = np.where(together, pose[:, 2], np.nan)
+    u_turn = np.where(together, np.sqrt(cov[:, 2, 2]), np.nan)
+    found = Pose(name, home_sign, ground, along, y, heading, by_camera, seen, u_seen, turn, u_turn, headed, placing)
     return found, len(columns)
 
 
-def _carried(series: FloatArray, usable: npt.NDArray[np.bool_]) -> FloatArray:
+def carried(series: FloatArray, usable: npt.NDArray[np.bool_]) -> FloatArray:
     """A slowly changing series (n, ...) carried over frames without data from the nearest one before, or after."""
     at = np.flatnonzero(usable)
     if len(at) == 0:

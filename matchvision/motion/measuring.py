@@ -1,5 +1,7 @@
 """The motion stage: from pixels and cameras to everything that moved."""
 
+from dataclasses import replace
+
 import numpy as np
 import numpy.typing as npt
 
@@ -7,12 +9,14 @@ from matchvision.errors import CannotMeasure
 from matchvision.geometry.placing import Placing
 from matchvision.motion.arms import measure_arm
 from matchvision.motion.bodies import U_SHEET_HEIGHT_M
+from matchvision.motion.lifting import leave_off_ground, lift_pose
 from matchvision.motion.machines import Pose, measure_pose, motion_of
 from matchvision.motion.rims import RimPlaces
 from matchvision.motion.rope import RopeReading, measure_rope
 from matchvision.motion.shutter import allow_for_readout
 from matchvision.motion.sighting import Sighting, sight_markers
 from matchvision.motion.standing import is_level
+from matchvision.motion.tilting import Tilt, find_tilt
 from matchvision.motion.wheels import WheelReading, allow_for_trembling, measure_wheel
 from matchvision.records.camera import Cameras
 from matchvision.records.footage import RowTiming
@@ -56,21 +60,26 @@ def measure_motion(
     rows = rows if rows is not None else RowTiming(sheet.camera.readout_s or 0.0, 0.0, source="given in the sheet")
     sighting = sight_markers(tracks, cameras, real_s, sheet.table.profile_m, rows)
     poses: dict[str, Pose] = {}
+    tilts: dict[str, Tilt] = {}
     machines: dict[str, MachineMotion] = {}
     markers_used: dict[str, int] = {}
     for name, machine in sheet.machine.items():
         measured = measure_pose(name, machine, tracks, sighting, real_s)
         if measured is not None and np.isfinite(measured[0].along.value).any():
-            poses[name], markers_used[name] = measured
+            pose, markers_used[name] = measured
+            tilts[name] = find_tilt(pose, machine, tracks, sighting, real_s)
+            poses[name] = lift_pose(pose, tilts[name], machine, tracks, sighting, real_s)
             lever_m = max((float(np.hypot(*p.at_m[:2])) for p in tracks.plans if p.machine == name), default=0.0)
-            machines[name] = motion_of(poses[name], sighting.covariance, real_s, lever_m)
+            moved = motion_of(poses[name], sighting.covariance, real_s, lever_m)
+            machines[name] = tilts[name].noted_in(moved)
     readings: list[WheelReading] = []
     for name, pose in poses.items():
         for wheel in sheet.machine[name].wheel:
             drives = (sheet.machine[name].drive, sheet.forecast.get(name))
             reading = measure_wheel(pose, wheel, tracks, sighting, real_s, drives)
             if reading is not None:
-                readings.append(reading)
+                grounded = leave_off_ground(reading.motion, wheel.face_m, tilts[name])
+                readings.append(replace(reading, motion=grounded))
     wheels = tuple(reading.motion for reading in readings)
     measured_arms = (measure_arm(pose, sheet.machine[name], tracks, sighting, real_s) for name, pose in poses.items())
     arms = tuple(arm for arm in measured_arms if arm is not None)

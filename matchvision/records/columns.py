@@ -59,6 +59,8 @@ MOTION: Final = (
         _c("speed_m_s", "m/s", "speed, positive towards home"),
         _c("accel_m_s2", "m/s²", "acceleration, positive towards home"),
         _c("heading_deg", "°", "direction of driving, from +x towards +y, unwrapped"),
+        _c("pitch_deg", "°", "nose up against the surface, less what it was at first; empty where not shown"),
+        _c("roll_deg", "°", "left side up, likewise"),
     )),
 )  # fmt: skip
 WHEELS: Final = (

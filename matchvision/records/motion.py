@@ -1,7 +1,7 @@
 """Positions, speeds, headings, wheel angles and the rope, each with its uncertainty, on one time line."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -30,7 +30,9 @@ class MachineMotion:
     """A machine's motion, (n,) arrays on the frames, NaN where not known.
 
     Position of the machine frame's origin; speed and acceleration towards its home are positive; heading counts from
-    +x towards +y and is unwrapped. Times are real seconds (slow motion already undone).
+    +x towards +y and is unwrapped. Times are real seconds (slow motion already undone). ``pitch_deg`` and ``roll_deg``
+    say how far its nose and its left side are up against the surface under it, less what they were at first; NaN where
+    its markers do not show it, and where they are left out.
     """
 
     machine: str
@@ -44,6 +46,15 @@ class MachineMotion:
     u_speed_m_s: FloatArray
     u_accel_m_s2: FloatArray
     u_heading_deg: FloatArray
+    pitch_deg: FloatArray = field(default_factory=lambda: np.zeros(0))
+    roll_deg: FloatArray = field(default_factory=lambda: np.zeros(0))
+    u_pitch_deg: FloatArray = field(default_factory=lambda: np.zeros(0))
+    u_roll_deg: FloatArray = field(default_factory=lambda: np.zeros(0))
+
+    def __post_init__(self) -> None:
+        for name in ("pitch_deg", "roll_deg", "u_pitch_deg", "u_roll_deg"):
+            if len(getattr(self, name)) != len(self.x_m):
+                object.__setattr__(self, name, np.full(len(self.x_m), np.nan))
 
 
 @dataclass(frozen=True, eq=False)
