@@ -27,8 +27,8 @@ COURSE_M: Final = 0.020
 BEFORE_S: Final = 0.5
 #: A base that gathers speed does so within this time before the bend that it makes.
 GATHERS_S: Final = 0.3
-#: A speed so low is passed within the smoother's memory: its date is no better than that (rectangular).
-SMOOTHED_S: Final = 0.06
+#: … and its first way out is as long as this.
+EARLY_M: Final = 0.005
 #: A hold's leak-down is told where its base moved against a known pull for this long.
 LEAKS_FOR_S: Final = 1.0
 
@@ -79,7 +79,7 @@ def find_creep(motion: Motion, moved: MachineMotion, pull: PullSource | None, cl
         return []
     bends = find_bends(match_s[at], course[at])
     return [
-        _creep_event(moved, bends, first, last, pull, match_s, clock)
+        _creep_event(moved, match_s[at], course[at], bends, first, last, pull, match_s, clock)
         for first, last in _creeping_pieces(bends)
         if abs(bends.value[last + 1] - bends.value[first]) >= CREEP_M
     ]
@@ -103,6 +103,8 @@ def _creeping_pieces(bends: Bends) -> list[tuple[int, int]]:
 
 def _creep_event(
     moved: MachineMotion,
+    t_s: FloatArray,
+    course: FloatArray,
     bends: Bends,
     first: int,
     last: int,
@@ -110,8 +112,8 @@ def _creep_event(
     match_s: FloatArray,
     clock: MatchClock,
 ) -> Event:
-    way = float(np.sign(bends.value[last + 1] - bends.value[first]))
-    start_s, u_start_s = _date_start(moved, way, match_s, float(bends.at_s[first - 1]), float(bends.u_at_s[first - 1]))
+    bend_s, u_bend_s = float(bends.at_s[first - 1]), float(bends.u_at_s[first - 1])
+    start_s, u_start_s = _date_start(t_s, course, bends.sigma, bend_s, u_bend_s)
     end_s = float(bends.at_s[last]) if last < len(bends.at_s) else float("nan")
     fastest = first + int(np.argmax(np.abs(bends.rate[first : last + 1])))
     rate, u_rate = abs(float(bends.rate[fastest])), float(bends.u_rate[fastest])
@@ -135,29 +137,40 @@ def _creep_event(
 
 
 def _date_start(
-    moved: MachineMotion, way: float, match_s: FloatArray, bend_s: float, u_bend_s: float
+    t_s: FloatArray, course: FloatArray, sigma: float, bend_s: float, u_bend_s: float
 ) -> tuple[float, float]:
-    """When the base passed 4 mm/s: at the bend, or before it where it gathered speed by and by.
+    """When a base passed 4 mm/s on its way out: as the course's first millimetres tell, whatever law it follows.
 
-    A bend is where two straight pieces meet, which a base that accelerates passes late; its smoothed speed is followed
-    back from there to the limit. What lies between the two widens the uncertainty.
+    A bend is where two straight pieces meet, which a base that gathers speed passes late. So rest + c (t − τ)ᵖ is
+    fitted for p = 1, 2 and 3 and every τ about the bend, up to 5 mm away; each fit says when 4 mm/s was passed, and
+    counts by its likelihood.
     """
-    side = 1.0 if _faces_plus_x(moved) else -1.0
-    speed = way * side * moved.speed_m_s
-    k = int(np.argmin(np.abs(match_s - bend_s)))
-    while k > 0 and match_s[k] > bend_s - GATHERS_S and not speed[k - 1] < CREEP_M_S:
-        k -= 1
-    if match_s[k] >= bend_s or not np.isfinite(speed[k]) or k == 0:
+    rest = float(np.median(course[t_s < bend_s - GATHERS_S])) if (t_s < bend_s - GATHERS_S).any() else float(course[0])
+    far = np.flatnonzero((np.abs(course - rest) > EARLY_M) & (t_s > bend_s))
+    last = int(far[0]) + 2 if len(far) else len(t_s)
+    part = slice(max(0, int(np.searchsorted(t_s, bend_s - 2 * GATHERS_S))), max(last, 8))
+    t, y = t_s[part], course[part] - rest
+    if len(t) < 8:
         return bend_s, u_bend_s
-    at_s, u_at_s = date_crossing(speed, moved.u_speed_m_s, match_s, k, CREEP_M_S)
-    return at_s, float(np.sqrt(u_at_s**2 + (bend_s - at_s) ** 2 / 12 + SMOOTHED_S**2 / 12))
-
-
-def _faces_plus_x(moved: MachineMotion) -> bool:
-    """Whether positive speed, towards home, is towards +x: as the place and the speed agree over the run."""
-    steps = np.gradient(moved.x_m)
-    known = np.isfinite(steps) & np.isfinite(moved.speed_m_s)
-    return bool(np.sum(steps[known] * moved.speed_m_s[known]) >= 0)
+    step_s = typical_step_s(t)
+    starts = np.arange(t[2], min(bend_s + 2 * step_s, t[-3]), step_s / 2)
+    dates, costs = [], []
+    for power in (1, 2, 3):
+        for start in starts:
+            shape = np.maximum(t - start, 0.0) ** power
+            design = np.column_stack([np.ones_like(t), shape])
+            solution, *_ = np.linalg.lstsq(design, y, rcond=None)
+            cost = float(((y - design @ solution) ** 2).sum())
+            size = abs(float(solution[1]))
+            after = 0.0 if power == 1 else (CREEP_M_S / (power * max(size, 1e-9))) ** (1 / (power - 1))
+            dates.append(start + after)
+            costs.append(cost)
+    if not dates:
+        return bend_s, u_bend_s
+    weight = np.exp(-0.5 * (np.array(costs) - min(costs)) / max(sigma, 1e-6) ** 2)
+    at_s = float(np.average(dates, weights=weight))
+    spread_s = float(np.sqrt(np.average((np.array(dates) - at_s) ** 2, weights=weight)))
+    return at_s, float(np.hypot(spread_s, step_s / np.sqrt(3)))
 
 
 def _pull_then(pull: PullSource | None, match_s: FloatArray, at_s: float) -> str:
@@ -192,7 +205,7 @@ def find_break_away(
     away = np.hypot(moved.x_m - float(np.median(moved.x_m[before])), moved.y_m - float(np.nanmedian(moved.y_m[before])))
     runs = bridge_gaps((speed > LET_GO_M_S) & (match_s > 0) & (match_s <= clock.duration_s), motion.real_s, 0.1)
     for stretch in keep_long(runs, motion.real_s, 0.1):
-        if not np.nanmax(away[stretch.first :]) > LET_GO_M:
+        if not np.nanmax(away[stretch.frames]) - away[stretch.first] > LET_GO_M:
             continue
         best, u_best = best_mean(speed[stretch.frames], u[stretch.frames], motion.real_s[stretch.frames], 0.1)
         chance = chance_above(best, u_best, LET_GO_M_S)

@@ -19,8 +19,12 @@ BoolArray = npt.NDArray[np.bool_]
 
 #: How well a sheet states where a body ends: bumpers, tyres and rounded corners (assumption, k = 1) [m].
 U_OUTLINE_M: Final = 0.002
-#: Bodies touch where their gap is no larger than this many u, and no longer where it exceeds twice that.
-TOUCHES_U: Final = 2.0
+#: Bodies may touch where their gap is no larger than this many u, and no longer where it exceeds twice that.
+TOUCHES_U: Final = 1.0
+#: They surely do where they overlap by so many u; else a sudden stop must tell: a loss of so much speed within 0.15 s.
+SURELY_U: Final = 1.64
+STOPS_M_S: Final = 0.020
+STOPS_IN_S: Final = 0.15
 TOUCHES_FOR_S: Final = 0.1
 #: Bodies that never come apart further than this from the start on stand side by side; that is no contact.
 BLOCKED_M_S: Final = 0.010
@@ -94,7 +98,8 @@ def touching_frames(sheet: RunSheet, motion: Motion, machine: str) -> BoolArray:
     for meeting in find_meetings(sheet, motion):
         if machine in (meeting.machine, meeting.other):
             for stretch in touching(meeting, motion.real_s):
-                frames[stretch.frames] = True
+                if _meets(motion, meeting, stretch):
+                    frames[stretch.frames] = True
     return frames
 
 
@@ -115,13 +120,28 @@ def find_contacts(sheet: RunSheet, motion: Motion, clock: MatchClock) -> list[Ev
     for meeting in find_meetings(sheet, motion):
         for stretch in touching(meeting, motion.real_s):
             inside = during[stretch.frames]
-            if not inside.any():
+            if not inside.any() or not _meets(motion, meeting, stretch):
                 continue
             event = _contact_event(sheet, motion, meeting, stretch, match_s, clock)
             if event is not None:
                 events.append(event)
             events.extend(_blocked(sheet, motion, meeting, stretch, match_s, during))
     return events
+
+
+def _meets(motion: Motion, meeting: Meeting, stretch: Stretch) -> bool:
+    """Whether two that come near really meet: they overlap beyond doubt, or one stops as if against a wall."""
+    nearness = meeting.gap_m[stretch.frames] / meeting.u_gap_m[stretch.frames]
+    if np.nanmin(nearness) < -SURELY_U:
+        return True
+    real_s, step_s = motion.real_s, typical_step_s(motion.real_s)
+    width = max(2, round(STOPS_IN_S / step_s))
+    closing = -np.gradient(meeting.gap_m, real_s)
+    around = range(max(0, stretch.first - width), min(len(real_s) - width, stretch.first + 2 * width))
+    u = float(np.nanmedian([np.nanmedian(m.u_speed_m_s) for m in motion.machines.values()]))
+    least = max(STOPS_M_S, 4 * u)
+    calm = np.convolve(np.nan_to_num(closing), np.ones(3) / 3, "same")
+    return any(calm[k] > least and calm[k + width] < 0.5 * calm[k] - 0.5 * u for k in around)
 
 
 def _contact_event(

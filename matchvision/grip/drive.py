@@ -27,6 +27,8 @@ LASTS_S: Final = 0.4
 WITHIN_S: Final = 0.25
 #: Below this share of full drive the ratio to the motor line says nothing.
 LEAST_SHARE: Final = 0.15
+#: … nor while a plan that was not logged changes by more than this within 0.4 s.
+STEADY_SHARE: Final = 0.05
 #: One side's wheels stand where they turn slower than this share of the other side's.
 STANDS_RATIO: Final = 0.2
 #: … while those turn at least this fast.
@@ -35,11 +37,12 @@ TURNS_M_S: Final = 0.030
 
 @dataclass(frozen=True, eq=False)
 class DriveShare:
-    """What a drive gave over what its motor line promises (n,), with u, and where its facts come from."""
+    """What a drive gave (n,), over what its motor line promises, with u, and where its facts come from."""
 
     machine: str
     ratio: FloatArray
     u_ratio: FloatArray
+    planned_share: FloatArray
     logged: bool
     source: str
 
@@ -85,10 +88,14 @@ def drive_share(run: Run, motion: Motion, traction: Traction, clock: MatchClock)
     promised = drive_torque_Nm(rate, share, stall, free, on_voltage, (facts.supply_sag_ratio or none).value)
     friction = (facts.drive_friction_Nm or none).value * np.sign(rate) * (np.abs(rate) > 3 * wheels[0].u_rate_rad_s)
     usable = (share > LEAST_SHARE) & (promised > LEAST_SHARE * stall * 0.5)
+    # Without a pull there is nothing to tell it by: a rope that is slack or off.
+    usable &= traction.traction_N > K_95 * traction.u_traction_N
+    if motion.rope is not None:
+        usable &= motion.rope.slack != 1
     below = np.where(usable, promised, np.nan)
     ratio = (traction.traction_N * wheels[0].radius_m + friction) / below
     u_ratio = traction.u_traction_N * wheels[0].radius_m / below
-    return DriveShare(traction.machine, ratio, u_ratio, logged is not None, source)
+    return DriveShare(traction.machine, ratio, u_ratio, share, logged is not None, source)
 
 
 def find_drive_loss(share: DriveShare, real_s: FloatArray, clock: MatchClock) -> list[Event]:
@@ -118,7 +125,10 @@ def find_drive_loss(share: DriveShare, real_s: FloatArray, clock: MatchClock) ->
     left = after / before
     u_left = abs(left) * float(np.hypot(u_before / before, u_after / max(abs(after), 1e-6)))
     chance = float(ndtr((LEFT_RATIO - left) / max(u_left, 1e-6)))
-    if chance < 0.9 or not _sudden(t, r, k, before, after):
+    # While a plan rises or falls, an operator who is late with it looks like a loss.
+    around = share.planned_share[at][max(0, k - least) : k + least]
+    steady = share.logged or float(np.ptp(around)) < STEADY_SHARE
+    if chance < 0.9 or not steady or not _sudden(t, r, k, before, after):
         return []
     start_s = float(0.5 * (t[k - 1] + t[k]))
     u_start_s = float(np.hypot(step_s, noise * np.sqrt(tied) / max(before - after, 1e-6) * step_s))

@@ -17,7 +17,7 @@ SAME_STEP_S: Final = 1e-4
 #: No state is ruled out by one frame alone: wild values occur.
 LEAST_LIKELIHOOD: Final = 1e-6
 #: Smoothed values are tied to their neighbours over no longer than this: the smoother's own memory [s].
-LONGEST_TIE_S: Final = 0.1
+LONGEST_TIE_S: Final = 0.06
 
 
 @dataclass(frozen=True, eq=False)
@@ -133,12 +133,9 @@ def date_entry(chain: Chain, states: Sequence[int], real_s: FloatArray, first: i
     """
     inside = chain.chance[:, list(states)].sum(axis=1)
     step_s = typical_step_s(real_s)
-    low = first
-    while low > 0 and inside[low] > 0.02:
-        low -= 1
-    high = first
-    while high < len(inside) - 1 and inside[high] < 0.98:
-        high += 1
+    low = _walk(inside, first, -1)
+    high = first + 1 if inside[first] >= 0.98 else _walk(1.0 - inside, first, 1)
+    high = min(max(high, low + 1), len(inside) - 1)
     weight = chain.enters(states)[low:high]
     if low == high or weight.sum() <= 0:
         return float(real_s[first]), step_s / np.sqrt(12)
@@ -146,3 +143,18 @@ def date_entry(chain: Chain, states: Sequence[int], real_s: FloatArray, first: i
     at_s = float(np.average(middle, weights=weight))
     spread_s = float(np.sqrt(np.average((middle - at_s) ** 2, weights=weight)))
     return at_s, float(np.hypot(spread_s, step_s / np.sqrt(12)))
+
+
+def _walk(chance: FloatArray, first: int, step: int) -> int:
+    """The first frame from ``first`` on in which the chance is below 2 %.
+
+    If it rises beyond a half again before it gets so low, that is another change: the frame where it was least.
+    """
+    at = least = first
+    while 0 <= at + step < len(chance) and chance[at] > 0.02:
+        at += step
+        if chance[at] < chance[least]:
+            least = at
+        elif chance[least] < 0.5 < chance[at]:
+            return least
+    return at

@@ -123,7 +123,10 @@ def find_leaving(moved: MachineMotion, table: TableSheet, real_s: FloatArray, cl
     for stretch in keep_long((beyond_m > K_95 * u_m) & (match_s > 0), real_s, 0.1):
         part = stretch.frames
         best, u_best = best_mean(beyond_m[part], u_m[part], real_s[part], 0.1)
-        at_s, u_at_s = date_crossing(beyond_m, u_m, real_s, stretch.first, 0.0)
+        # Surely beyond comes after beyond: the edge was passed where the middle last was not.
+        inside = np.flatnonzero(~(beyond_m[: stretch.first] > 0))
+        passed = int(inside[-1]) + 1 if len(inside) else stretch.first
+        at_s, u_at_s = date_crossing(beyond_m, u_m, real_s, passed, 0.0)
         evidence = (
             f"The middle of {moved.machine} went {format_interval(1000 * best, 1000 * u_best)} mm (95 %) beyond the "
             "table's edge."

@@ -20,6 +20,8 @@ StateArray = npt.NDArray[np.int64]
 
 #: A change between kinds of slide counts once it lasts this long.
 KIND_LASTS_S: Final = 0.3
+#: A wheel that chatters lets go again within this: the longest that contact noise and a few frames make of it.
+CHATTERS_S: Final = 0.05
 #: Slip is claimed only where it lasted 0.15 s with this probability.
 CLAIM: Final = 0.8
 
@@ -33,20 +35,22 @@ _WORDS: Final = {
 def find_slides(chain: Chain, slip_m_s: FloatArray, looked_at: BoolArray, real_s: FloatArray) -> list[Stretch]:
     """Stretches in which a wheel probably slides for at least 0.15 s.
 
-    Gaps of no more than 0.15 s are taken as part of it, unless the slip turns about meanwhile: a wheel that chatters
-    has not gripped again.
+    Gaps of no more than 0.05 s are taken as part of it, and of 0.15 s where the wheel was not seen, unless the slip
+    turns about meanwhile: a wheel that chatters has not gripped again.
 
     Notes
     -----
     Checked by: tests/grip/test_slip.py::test_slip_is_found_where_it_is
     """
     slides = (chain.chance[:, list(SLIDING)].sum(axis=1) > 0.5) & np.isfinite(slip_m_s) & looked_at
+    seen = np.isfinite(slip_m_s)
     whole: list[Stretch] = []
     for stretch in find_stretches(slides):
         before = whole[-1] if whole else None
+        unseen = before is not None and not seen[before.last + 1 : stretch.first].any()
         if (
             before is not None
-            and real_s[stretch.first] - real_s[before.last] <= SLIP_LASTS_S
+            and real_s[stretch.first] - real_s[before.last] <= (SLIP_LASTS_S if unseen else CHATTERS_S)
             and slip_m_s[stretch.first] * slip_m_s[before.last] > 0
         ):
             whole[-1] = Stretch(before.first, stretch.last)

@@ -19,10 +19,10 @@ GRIPPING, HELD, SLIPPING, SPINNING, DRAGGED, LOCKED = range(len(STATES))
 SLIDING: Final = (SLIPPING, SPINNING, DRAGGED, LOCKED)
 #: A machine slower than this stands, and a wheel whose surface is slower than this stands.
 STANDING_M_S: Final = 0.010
-#: A gripping wheel lets go once in two seconds; matches last a few seconds and see a handful of slips.
-LETS_GO_PER_S: Final = 0.5
-#: A sliding wheel grips again after a second: slips of a tenth of a second and of ten seconds both occur.
-GRIPS_AGAIN_PER_S: Final = 1.0
+#: A gripping wheel lets go once a second: some never do in a match, one on a springy rope does twice a second.
+LETS_GO_PER_S: Final = 1.0
+#: A sliding wheel grips again after half a second: slips of a tenth of a second and of ten seconds both occur.
+GRIPS_AGAIN_PER_S: Final = 2.0
 #: One kind of slide goes over to another once in three seconds: it takes a machine that starts or stops.
 CHANGES_KIND_PER_S: Final = 0.3
 #: A brake or self-locking gear is set or let go once in five seconds.

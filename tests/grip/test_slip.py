@@ -92,6 +92,6 @@ def test_unseen_wheel_has_no_state() -> None:
 
 def test_dip_by_noise_does_not_part_a_slip_but_its_end_is_where_it_last_exceeded_the_limit() -> None:
     fading = np.where(T_S < 2.0, during(1.0, 2.0, 0.04), np.where(T_S < 3.0, 0.025, 0.0))
-    fading[(T_S > 1.4) & (T_S < 1.65)] = 0.027
+    fading[(T_S > 1.4) & (T_S < 1.65)] = 0.029
     (event,), _ = events_of(fading, np.zeros(len(T_S)))
     assert [event.start_s, event.end_s] == pytest.approx([0.5, 1.5], abs=0.03)
