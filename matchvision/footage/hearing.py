@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import av
 import numpy as np
@@ -15,7 +15,8 @@ from matchvision.footage.opening import open_clip
 from matchvision.footage.timing import scan_times
 from matchvision.records.frames import ClipFacts
 
-FloatArray = npt.NDArray[np.float64]
+#: An evening's sound is long: 32 bits hold all that a phone's 16 bits say.
+Samples = npt.NDArray[np.float32]
 
 #: Sound whose times leave so much out, or jump back so far, was cut there [s]; less is the rounding of a file's times.
 _CUT_S: Final = 0.02
@@ -26,7 +27,7 @@ _GIVE_START: Final = "look up the clip time of the start signal and give it as [
 class Sound:
     """One channel, −1 to 1. ``first_clip_s`` is the clip time of the first sample; what was cut out is silent."""
 
-    samples: FloatArray
+    samples: npt.NDArray[np.floating[Any]]
     rate_Hz: float
     first_clip_s: float
 
@@ -52,14 +53,14 @@ def read_sound(facts: ClipFacts) -> Sound:
         raise CannotMeasure("the clip has no sound that can be read", do=_GIVE_START)
     rate_Hz = float(pieces[0].sample_rate)
     shift_s: list[float] = []
-    chunks: list[FloatArray] = []
+    chunks: list[Samples] = []
     count = 0
     for piece in pieces:
         stated_s = float((piece.pts or 0) * (piece.time_base or 0))
         ahead_s = stated_s - count / rate_Hz - (float(np.median(shift_s)) if shift_s else stated_s)
         if ahead_s > _CUT_S:
             missing = round(ahead_s * rate_Hz)
-            chunks.append(np.zeros(missing))
+            chunks.append(np.zeros(missing, dtype=np.float32))
             count += missing
         shift_s.append(stated_s - count / rate_Hz)
         samples = _mix_down(piece)
@@ -81,15 +82,15 @@ def _decode_sound(path: Path) -> Iterator[AudioFrame]:
             return
 
 
-def _mix_down(piece: AudioFrame) -> FloatArray:
+def _mix_down(piece: AudioFrame) -> Samples:
     """Mean of the channels, −1 to 1; packed channels are told apart."""
     block = piece.to_ndarray()
     channels = max(1, len(piece.layout.channels))
     if not piece.format.is_planar and channels > 1:
         block = block.reshape(-1, channels).T
-    mono = np.asarray(block.mean(axis=0), dtype=np.float64)
+    mono = block.mean(axis=0)
     if np.issubdtype(block.dtype, np.unsignedinteger):
-        return (mono - 128.0) / 128.0
+        return np.asarray((mono - 128.0) / 128.0, dtype=np.float32)
     # 16 and 32 bit whole numbers reach half their range; floating ones reach 1.
     full = 2.0 ** (8 * block.dtype.itemsize - 1) if np.issubdtype(block.dtype, np.integer) else 1.0
-    return np.asarray(mono / full, dtype=np.float64)
+    return np.asarray(mono / full, dtype=np.float32)
