@@ -12,6 +12,7 @@ from benchmarks import (
     footage_check,
     practice,
     readout,
+    table_places,
     throughput,
     trackers,
 )
@@ -21,6 +22,7 @@ BENCHMARKS = {
     "throughput": throughput.measure,
     "accuracy": accuracy.measure,
     "cameras": cameras.measure,
+    "table_places": table_places.measure,
     "coverage": coverage.measure,
     "demo_seeds": demo_seeds.measure,
     "centres": centres.measure,
