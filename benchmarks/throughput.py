@@ -1,93 +1,200 @@
-"""Frames a second of the watching pass, beside decoding alone and a plain whole-frame colour-threshold script.
+"""What watching a clip costs beside decoding it: time, memory, growth with length, and two clips at once.
 
-The clip: the 1080p sample run, played forwards and backwards to 30 s at 60 pictures/s and 20 Mb/s, so that motion never
-jumps. Each candidate runs in a process of its own, in turn, so that ratios hold where the machine's speed drifts.
+The clip: the 1080p sample run, played forwards and backwards in turn at 60 pictures/s and 20 Mb/s with a picture a
+second at which decoding can start, so that motion never jumps. Each candidate runs in a process of its own, all in turn
+several times, so that ratios hold where the machine's speed drifts. Processor time is counted too: where other work
+disturbs, its ratio still holds.
 """
 
+import io
 import json
+import re
 import resource
-import shutil
 import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections import defaultdict
+from collections.abc import Callable, Iterator
 from fractions import Fraction
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import av
 import cv2
 import numpy as np
-import pandas as pd
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 SAMPLE = Path(__file__).parent.parent / "sample_clips" / "hitch-slips"
 TURNS = 3
 BIT_RATE = 20_000_000
-WATCHING = "matchvision, first look and one pass"
-SCRIPT = "whole-frame threshold script"
+#: Lengths for growth in segments of 7.6 s; ratios are measured at the third, memory at the last two.
+LENGTHS = (1, 2, 4, 8)
+#: Bounds that we set ourselves; None where there is none.
+RATIO_LIMIT, MEMORY_LIMIT_MB, SCRIPT_LIMIT = 1.15, 400.0, 2.0
 
 
-def measure() -> pd.DataFrame:
-    """One row a candidate: frames/s, ratio to decoding alone, peak memory at two clip lengths."""
-    rows = []
+def measure() -> "pd.DataFrame":
+    """One row a figure, its limit beside it."""
+    # Not at the top: the candidates import this module, and their memory is measured.
+    import pandas as pd
+
     with tempfile.TemporaryDirectory() as scratch:
-        short, long = Path(scratch) / "short", Path(scratch) / "long"
-        build_run(short, passes=8)
-        build_run(long, passes=16)
-        times: dict[str, list[dict[str, float]]] = {name: [] for name in CANDIDATES}
-        for turn in range(TURNS):
-            for name in CANDIDATES:
-                if turn == 0 or name != SCRIPT:  # the script takes so long that one turn must do
-                    times[name].append(run_candidate(name, short))
-        decode = [t["frames_per_s"] for t in times["decoding alone"]]
-        long_memory_MB = run_candidate(WATCHING, long)["peak_memory_MB"]
-        for name, taken in times.items():
-            ratios = [t["frames_per_s"] / d for t, d in zip(taken, decode, strict=False)]
-            rows.append(
-                {
-                    "candidate": name,
-                    "frames_per_s": float(np.median([t["frames_per_s"] for t in taken])),
-                    "ratio_to_decoding": float(np.median(ratios)),
-                    "peak_memory_MB": float(np.median([t["peak_memory_MB"] for t in taken])),
-                    "peak_memory_MB_2x_length": long_memory_MB if name == WATCHING else float("nan"),
-                }
-            )
+        runs = {length: Path(scratch) / str(length) for length in LENGTHS}
+        segment = encode_segment()
+        for length, folder in runs.items():
+            lay_out_run(folder, segment, length)
+        usual, longest = runs[LENGTHS[2]], runs[LENGTHS[-1]]
+        ours = Path(scratch) / "fourteen"
+        lay_out_run(ours, segment, LENGTHS[2], rope_only=True)
+        rows = _compare(usual, ours)
+        memory = [run_candidate("watch_cold", folder)["peak_memory_MB"] for folder in (usual, longest)]
+        rows += [
+            _row(f"peak memory, {seconds(length):.0f} s [MB]", value, MEMORY_LIMIT_MB)
+            for length, value in zip(LENGTHS[2:], memory, strict=True)
+        ]
+        rows += _grow(runs)
+        rows += _run_two(usual)
+        costs = run_candidate("costs", usual)
+        rows += [_row(f"processor ms a frame: {name}", value, None) for name, value in costs.items()]
     return pd.DataFrame(rows)
 
 
-def build_run(folder: Path, passes: int) -> None:
-    """A run folder whose clip plays the sample forwards and backwards in turn, ``passes`` times in all."""
-    folder.mkdir()
-    shutil.copy(SAMPLE / "run.toml", folder / "run.toml")
+def _row(figure: str, value: float, limit: float | None, *, least: bool = False) -> dict[str, Any]:
+    met = "" if limit is None else "yes" if (value >= limit if least else value <= limit) else "no"
+    return {"figure": figure, "value": value, "limit": np.nan if limit is None else limit, "met": met}
+
+
+def _compare(usual: Path, ours: Path) -> list[dict[str, Any]]:
+    """Ratios to decoding alone, each to the decoding that ran just before and just after."""
+    ratios: dict[str, list[float]] = defaultdict(list)
+    speeds: dict[str, list[float]] = defaultdict(list)
+    before = run_candidate("decode", usual)
+    for turn in range(TURNS):
+        taken = {"14 markers": run_candidate("watch", ours), "22 markers": run_candidate("watch", usual)}
+        after = run_candidate("decode", usual)
+        wall_s, processor_s = ((before[k] + after[k]) / 2 for k in ("wall_s", "processor_s"))
+        speeds["decoding alone"].append(after["frames"] / wall_s)
+        for name, watch in taken.items():
+            speeds[name].append(watch["frames"] / watch["wall_s"])
+            ratios[f"pass alone, {name}"].append(watch["pass_wall_s"] / wall_s)
+            ratios[f"pass alone, {name}, processor"].append(watch["pass_processor_s"] / processor_s)
+            ratios[f"with first look, {name}"].append(watch["wall_s"] / wall_s)
+            ratios[f"with first look, {name}, processor"].append(watch["processor_s"] / processor_s)
+        if turn == 0:  # it takes so long that one turn must do
+            script = run_candidate("script", usual)
+            speeds["whole-frame threshold script"].append(script["frames"] / script["wall_s"])
+        before = after
+    rows = [_row(f"{name} [frames/s]", float(np.median(v)), None) for name, v in speeds.items()]
+    rows += [_row(f"{name} / decoding alone", float(np.median(v)), RATIO_LIMIT) for name, v in ratios.items()]
+    ahead = float(np.median(speeds["22 markers"])) / speeds["whole-frame threshold script"][0]
+    return [*rows, _row("speed with first look, 22 markers / threshold script's", ahead, SCRIPT_LIMIT, least=True)]
+
+
+def _grow(runs: dict[int, Path]) -> list[dict[str, Any]]:
+    """How time grows with the number of frames: the exponent, of the pass and with the first look."""
+    taken = {length: run_candidate("watch", folder) for length, folder in runs.items()}
+    frames = np.log([t["frames"] for t in taken.values()])
+    span = f"{seconds(LENGTHS[0]):.0f} to {seconds(LENGTHS[-1]):.0f} s"
+    return [
+        _row(f"exponent, {name}, {span}", float(np.polyfit(frames, np.log([t[k] for t in taken.values()]), 1)[0]), 1.05)
+        for name, k in (
+            ("pass, wall", "pass_wall_s"),
+            ("pass, processor", "pass_processor_s"),
+            ("with first look, wall", "wall_s"),
+        )
+    ]
+
+
+def _run_two(folder: Path) -> list[dict[str, Any]]:
+    """Two analyses at once against one: pictures a second of both together, and how many cores each way used."""
+    alone = run_candidate("watch", folder)
+    pair = [start_candidate("watch", folder) for _ in range(2)]
+    both = [finish_candidate(process) for process in pair]
+    together = sum(b["frames"] / b["wall_s"] for b in both)
+    return [
+        _row("two at once: pictures/s of both over one alone", together / (alone["frames"] / alone["wall_s"]), None),
+        _row("cores used by one alone", alone["processor_s"] / alone["wall_s"], None),
+        _row("cores used by two at once", sum(b["processor_s"] / b["wall_s"] for b in both), None),
+    ]
+
+
+def seconds(length: int) -> float:
+    """How long so many segments last [s]."""
+    with av.open(str(SAMPLE / "clip.mp4")) as source:
+        return length * 2 * source.streams.video[0].frames / 60
+
+
+def encode_segment() -> bytes:
+    """The sample forwards and backwards, encoded once; longer clips are copies of it in a row."""
     with av.open(str(SAMPLE / "clip.mp4")) as source:
         pictures = [frame.to_ndarray(format="yuv420p") for frame in source.decode(video=0)]
-    with av.open(str(folder / "clip.mp4"), "w") as out:
+    file = io.BytesIO()
+    with av.open(file, "w", format="mp4") as out:
         stream = out.add_stream("libx264", rate=60)
         stream.height, stream.width = pictures[0].shape[0] * 2 // 3, pictures[0].shape[1]
         stream.pix_fmt = "yuv420p"
         stream.bit_rate = BIT_RATE
-        stream.options = {"preset": "veryfast"}
+        stream.options = {"preset": "veryfast", "g": "60"}
         stream.time_base = Fraction(1, 90_000)
-        for index in range(passes * len(pictures)):
-            turn, place = divmod(index, len(pictures))
-            picture = pictures[place if turn % 2 == 0 else -1 - place]
+        for index, picture in enumerate([*pictures, *reversed(pictures)]):
             frame = av.VideoFrame.from_ndarray(picture, format="yuv420p")
             frame.colorspace, frame.color_range = 1, 1
             frame.pts, frame.time_base = index * 1500, Fraction(1, 90_000)
             out.mux(stream.encode(frame))
         out.mux(stream.encode(None))
+    return file.getvalue()
+
+
+def lay_out_run(folder: Path, segment: bytes, length: int, *, rope_only: bool = False) -> None:
+    """A run folder whose clip is the segment, so many times; its sheet names 22 markers, or the rope's 14 alone."""
+    folder.mkdir()
+    sheet = (SAMPLE / "run.toml").read_text()
+    if rope_only:
+        sheet = re.sub(r"\[\[machine\.\w+\.(marker|wheel)\]\]\n(?:(?!\[).*\n?)*", "", sheet)
+    (folder / "run.toml").write_text(sheet)
+    with av.open(str(folder / "clip.mp4"), "w") as out:
+        track, shift = None, 0
+        for _ in range(length):
+            with av.open(io.BytesIO(segment), "r") as source:
+                stream = source.streams.video[0]
+                track = track or out.add_stream_from_template(stream)
+                step = int(Fraction(1, 60) / (stream.time_base or 1)) * stream.frames
+                for packet in source.demux(stream):
+                    if packet.dts is not None and packet.pts is not None:
+                        packet.pts, packet.dts, packet.stream = packet.pts + shift, packet.dts + shift, track
+                        out.mux(packet)
+            shift += step
+
+
+def build_run(folder: Path, passes: int) -> None:
+    """A run folder whose clip plays the sample forwards and backwards in turn, ``passes`` times in all (even)."""
+    lay_out_run(folder, encode_segment(), passes // 2)
 
 
 def run_candidate(name: str, folder: Path) -> dict[str, float]:
     """Run one candidate in its own process and read what it reports."""
-    done = subprocess.run(
+    return finish_candidate(start_candidate(name, folder))
+
+
+def start_candidate(name: str, folder: Path) -> "subprocess.Popen[str]":
+    """Start a candidate in a process of its own."""
+    return subprocess.Popen(
         [sys.executable, "-m", "benchmarks.throughput", name, str(folder)],
-        capture_output=True,
+        stdout=subprocess.PIPE,
         text=True,
-        check=True,
         cwd=Path(__file__).parent.parent,
     )
-    report: dict[str, float] = json.loads(done.stdout.splitlines()[-1])
+
+
+def finish_candidate(process: "subprocess.Popen[str]") -> dict[str, float]:
+    """What a candidate reports in its last line."""
+    said, _ = process.communicate()
+    if process.returncode:
+        raise subprocess.CalledProcessError(process.returncode, process.args)
+    report: dict[str, float] = json.loads(said.splitlines()[-1])
     return report
 
 
@@ -115,31 +222,122 @@ def threshold_script(folder: Path) -> int:
     return count
 
 
-def watch_run(folder: Path) -> int:
-    """The watching pass of ``matchvision analyze``: first look, cameras and markers."""
+def watch_run(folder: Path, report: dict[str, float]) -> int:
+    """The watching pass of ``matchvision analyze``: first look, cameras and markers.
+
+    From the tenth picture on it is the pass alone; its time is scaled to all pictures.
+    """
     from matchvision.footage import read_facts
     from matchvision.pipeline import watch
     from matchvision.sheets import load_run
 
+    begun: list[tuple[int, float, float]] = []
+
+    def note(_: str, done: int, __: int) -> None:
+        if not begun:
+            begun.append((done, time.perf_counter(), time.process_time()))
+
     run = load_run(folder)
-    return len(watch(run, read_facts(run.clip), None).tracks.frame)
+    frames = len(watch(run, read_facts(run.clip), note).tracks.frame)
+    done, wall_s, processor_s = begun[0]
+    share = frames / (frames - done)
+    report["pass_wall_s"] = share * (time.perf_counter() - wall_s)
+    report["pass_processor_s"] = share * (time.process_time() - processor_s)
+    return frames
 
 
-CANDIDATES = {
-    "decoding alone": decode_alone,
-    WATCHING: watch_run,
-    SCRIPT: threshold_script,
-}
+def share_costs(folder: Path, report: dict[str, float]) -> int:
+    """Processor time a frame of each part; parts that call each other count without what they call."""
+    from matchvision.footage import doubles, reading
+    from matchvision.footage.reading import read_all
+    from matchvision.markers import fitting, refining, tracking
+    from matchvision.pipeline import watch
+    from matchvision.sheets import load_run
+
+    watch_run(SAMPLE, {})
+    spent_s: dict[str, float] = defaultdict(float)
+    open_parts: list[float] = []
+
+    def clocked(name: str, function: Callable[..., Any]) -> Callable[..., Any]:
+        def call(*given: Any, **named: Any) -> Any:  # noqa: ANN401
+            open_parts.append(0.0)
+            start_s = time.thread_time()
+            try:
+                return function(*given, **named)
+            finally:
+                taken_s = time.thread_time() - start_s
+                spent_s[name] += taken_s - open_parts.pop()
+                if open_parts:
+                    open_parts[-1] += taken_s
+
+        return call
+
+    run = load_run(folder)
+    start_s = time.process_time()
+    facts = reading.read_facts(run.clip)
+    decode_s = -time.process_time()
+    count = decode_alone(folder)
+    decode_s += time.process_time()
+    read_s = -time.process_time()
+    for _ in read_all(facts):
+        pass
+    read_s += time.process_time()
+    compare_s = -time.process_time()
+    for _ in doubles.mark_doubles(read_all(facts)):
+        pass
+    compare_s += time.process_time()
+    tracker = tracking.MarkerTracker
+    for owner, part, name in (
+        (tracking, "find_centres", "search and first fit"),
+        (fitting, "fit_discs", "second fit, kernel"),
+        (refining.Refiner, "refine", "second fit, rest"),
+        (tracker, "_predict", "predict"),
+        (tracker, "_refresh", "shapes"),
+        (tracker, "_seek_lost", "look for lost markers and check names"),
+        (tracker, "_check_names", "look for lost markers and check names"),
+        (tracker, "see", "place, doubt and follow"),
+    ):
+        setattr(owner, part, clocked(name, getattr(owner, part)))
+    start_s = time.process_time()
+    watch(run, reading.read_facts(run.clip), None)
+    whole_s = time.process_time() - start_s
+    report |= {
+        "decode": decode_s,
+        "planes and times": read_s - decode_s,
+        "doubled pictures": compare_s - read_s,
+        **spent_s,
+        "first look, queue and rest": whole_s - compare_s - sum(spent_s.values()),
+        "all": whole_s,
+    }
+    for name in report:
+        report[name] *= 1000 / count
+    return count
 
 
 def main(name: str, folder: Path) -> None:
-    """Time one candidate in this process; the first, uncounted call loads libraries and compiled kernels."""
-    if name == WATCHING:
-        watch_run(SAMPLE)
-    start_s = time.perf_counter()
-    frames = CANDIDATES[name](folder)
-    taken_s = time.perf_counter() - start_s
-    print(json.dumps({"frames_per_s": frames / taken_s, "peak_memory_MB": peak_memory()}))
+    """Time one candidate in this process; a first, uncounted call loads libraries and compiled kernels."""
+    report: dict[str, float] = {}
+    if name == "costs":
+        share_costs(folder, report)
+        print(json.dumps(report))
+        return
+    candidates: dict[str, Callable[[Path], int]] = {
+        "decode": decode_alone,
+        "script": threshold_script,
+        "watch": lambda there: watch_run(there, report),
+        "watch_cold": lambda there: watch_run(there, report),
+    }
+    if name == "watch":
+        watch_run(SAMPLE, report)
+    start_s, start_processor_s = time.perf_counter(), time.process_time()
+    frames = candidates[name](folder)
+    report |= {
+        "frames": frames,
+        "wall_s": time.perf_counter() - start_s,
+        "processor_s": time.process_time() - start_processor_s,
+        "peak_memory_MB": peak_memory(),
+    }
+    print(json.dumps(report))
 
 
 def peak_memory() -> float:

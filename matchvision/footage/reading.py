@@ -135,12 +135,12 @@ def read_frames(facts: ClipFacts, from_s: float | None = None, until_s: float | 
     Checked by: tests/published/test_phone_times.py::test_times_of_a_phone_clip_agree_with_the_published_ones
     """
     if from_s is None and until_s is None:
-        yield from mark_doubles(_read_all(facts))
+        yield from mark_doubles(read_all(facts))
         return
     times = scan_times(facts.path)
     if has_unsorted_times(facts):
         # Sorted times belong to pictures only when all are decoded in turn.
-        frames: Iterator[Frame] = _read_all(facts)
+        frames: Iterator[Frame] = read_all(facts)
     else:
         frames = _read_after_seeking(facts, times, -np.inf if from_s is None else from_s)
     given = False
@@ -156,7 +156,8 @@ def read_frames(facts: ClipFacts, from_s: float | None = None, until_s: float | 
         raise FootageError(msg, where=str(facts.path), do=f"the clip lasts {last_s:.2f} s; name a part of it")
 
 
-def _read_all(facts: ClipFacts) -> Iterator[Frame]:
+def read_all(facts: ClipFacts) -> Iterator[Frame]:
+    """Pictures of the whole clip, those that repeat the one before not marked."""
     turn, centred = _turn(facts), chroma_is_centred(facts)
     first_s = None
     with open_clip(facts.path) as (container, stream):

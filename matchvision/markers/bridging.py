@@ -76,8 +76,8 @@ def join_tracks(
     plans: tuple[MarkerPlan, ...],
     frame: Sequence[int],
     clip_s: Sequence[float],
-    place_px: Sequence[FloatArray],
-    u_px: Sequence[FloatArray],
+    place_px: Sequence[FloatArray] | FloatArray,
+    u_px: Sequence[FloatArray] | FloatArray,
 ) -> Tracks:
     """The tracks of all frames from what each frame showed, (m, 2) a frame; short gaps bridged."""
     size = (len(frame), len(plans), 2)

@@ -20,6 +20,7 @@ from matchvision.markers.noting import describe_tracks, nothing_found
 from matchvision.markers.poses import Pose, measure_pose
 from matchvision.markers.predicting import MachineState, predict_machine, predict_rope
 from matchvision.markers.projecting import project_markers
+from matchvision.markers.recording import Record
 from matchvision.markers.refining import Refiner
 from matchvision.markers.rope import contradicts_ends
 from matchvision.markers.seeking import agreeing_columns, name_rope_afresh
@@ -92,9 +93,7 @@ class MarkerTracker:
         self._seek_at_s, self._wait_s = -np.inf, _WAITS_S[0]
         self._doubt_at_s, self._doubt_wait_s = -np.inf, _WAITS_S[0]
         self._before_s = np.nan
-        self._frame: list[int] = []
-        self._clip_s: list[float] = []
-        self._place_px, self._u_px = list[FloatArray](), list[FloatArray]()
+        self._record = Record(count)
 
     def see(self, frame: Frame, camera: Camera) -> None:
         """Take the next frame, with the camera that belongs to it."""
@@ -103,7 +102,7 @@ class MarkerTracker:
         seen_px, u_px = np.full((2, len(self._plans), 2), np.nan)
         if frame.doubled:
             # It shows the moment before: measured at its time, everything would seem to stop for a picture.
-            self._take_down(frame, seen_px, u_px)
+            self._record.take(frame.index, frame.clip_s, seen_px, u_px)
             return
         if self._plans and not self._started and frame.clip_s >= self._seek_at_s:
             frame = self._start(frame, camera)
@@ -115,14 +114,8 @@ class MarkerTracker:
             self._seek_lost(frame, camera, seen_px)
             if self._check_names(frame, camera, poses):
                 seen_px[self._rope], u_px[self._rope] = np.nan, np.nan
-        self._take_down(frame, seen_px, u_px)
+        self._record.take(frame.index, frame.clip_s, seen_px, u_px)
         self._before_s = frame.clip_s
-
-    def _take_down(self, frame: Frame, place_px: FloatArray, u_px: FloatArray) -> None:
-        self._frame.append(frame.index)
-        self._clip_s.append(frame.clip_s)
-        self._place_px.append(place_px)
-        self._u_px.append(u_px)
 
     def tracks(self) -> tuple[Tracks, StageNote]:
         """The tracks of all frames seen, short gaps bridged.
@@ -132,7 +125,7 @@ class MarkerTracker:
         MarkerError
             Markers are named in the sheet, and not one was found in any frame.
         """
-        tracks = join_tracks(self._plans, self._frame, self._clip_s, self._place_px, self._u_px)
+        tracks = join_tracks(self._plans, self._record.frame, self._record.clip_s, *self._record.places())
         if self._plans and not np.isfinite(tracks.col_px).any():
             raise nothing_found(self._plans, self._sheet)
         return tracks, describe_tracks(tracks, name_confusions(self._plans, self._chroma, *self._coding))
@@ -214,8 +207,9 @@ class MarkerTracker:
         place_px = centres.place_px - shapes.shift_px
         jump_px = np.hypot(*(place_px - expected_px).T)
         place_m = expected_m + np.einsum("mij,mj->mi", self._metres_per_px, place_px - bare_px)
-        if ((jump_px > _STRAIGHT_PX) | (np.isnan(place_m[:, 0]) & np.isfinite(place_px[:, 0]))).any():
-            place_m = self._place(camera, place_px, poses)
+        off = (jump_px > _STRAIGHT_PX) | (np.isnan(place_m[:, 0]) & np.isfinite(place_px[:, 0]))
+        if off.any():
+            place_m[off] = self._place(camera, place_px, poses, off)
         good = is_clear(centres)
         tracked = np.isfinite(place_px[:, 0]) & (centres.contrast > _FAINTEST)
         place_m[~tracked] = np.nan
@@ -249,8 +243,10 @@ class MarkerTracker:
             centres = choose_centres(better, again, centres)
         return self._refiner.refine(frame, windows, centres)
 
-    def _place(self, camera: Camera, place_px: FloatArray, poses: dict[str, Pose]) -> FloatArray:
-        """Table places (m, 3): rim marks in their wheel's face, bodies at their height above the surface."""
+    def _place(
+        self, camera: Camera, place_px: FloatArray, poses: dict[str, Pose], rows: npt.NDArray[np.bool_] | None = None
+    ) -> FloatArray:
+        """Table places (m, 3), of some rows where asked: rim marks in their wheel's face, bodies at their height."""
         point = np.zeros((len(self._plans), 3))
         point[:, 2] = self._height_m
         normal = np.tile([0.0, 0.0, 1.0], (len(self._plans), 1))
@@ -259,6 +255,8 @@ class MarkerTracker:
             point[own] = pose.place(self._at_m[own])
             normal[own] = pose.up
             normal[self._rims[name]] = pose.left
+        if rows is not None:
+            place_px, point, normal = place_px[rows], point[rows], normal[rows]
         return place_on_plane(camera.parameters, place_px, point, normal)
 
     def _follow_machine(
@@ -327,8 +325,7 @@ class MarkerTracker:
         named = name_rope_afresh(self._plans, self._rope, found, camera, self._sheet, self._height_m)
         if named:
             # The names kept so far were shifted along the rope: better lost than wrong.
-            for place_px, u_px in zip(self._place_px, self._u_px, strict=True):
-                place_px[self._rope], u_px[self._rope] = np.nan, np.nan
+            self._record.strike(self._rope)
             self._seen_s[self._rope] = -np.inf
             self._adopt(found, camera, frame.clip_s, named)
         self._doubt_wait_s = min(2 * self._doubt_wait_s, _WAITS_S[1])
