@@ -27,6 +27,9 @@ from matchvision.records.tracks import Tracks
 
 FloatArray = npt.NDArray[np.float64]
 
+#: Headings that change by more than this may be a lifted front, where markers stand in one line [°].
+TURN_OR_LIFT_DEG = 5.0
+
 
 def measure_motion(
     run: Run, tracks: Tracks, cameras: Cameras, real_per_clip_ratio: float = 1.0, rows: RowTiming | None = None
@@ -159,6 +162,12 @@ def rests_on_wheels(machine: Machine) -> bool:
     return machine.load is None and (machine.anchor is None or bool(machine.wheel))
 
 
+def turned_or_lifted(moved: MachineMotion) -> bool:
+    """Whether a machine has turned as far as its markers show, which do not tell a turn from a lifted front."""
+    heading = moved.heading_deg[np.isfinite(moved.heading_deg)]
+    return bool(len(heading) and np.ptp(heading) > TURN_OR_LIFT_DEG and not np.isfinite(moved.pitch_deg).any())
+
+
 def describe_motion(
     sheet: RunSheet,
     motion: Motion,
@@ -185,6 +194,12 @@ def describe_motion(
                 f"{name}: one marker alone does not show which way it points, so its heading is not measured"
             )
             advice.append(f"a second marker on {name}, a hand's width from the first, gives its heading and turning")
+        if turned_or_lifted(machine):
+            warnings.append(
+                f"{name}: its heading changed by more than {TURN_OR_LIFT_DEG:.0f}°, and a lifted front would look the "
+                "same where all markers stand in one line"
+            )
+            advice.append(f"a third marker on {name}, beside the line of the others, tells a lifted front from a turn")
         share = float(np.isfinite(machine.speed_m_s).mean())
         if share < 0.95:
             warnings.append(f"{name}: seen well enough in {100 * share:.0f} % of the frames only")
