@@ -122,7 +122,8 @@ def _step_faults(
             worst = long[int(np.argmax(steps_s[long]))]
             faults.append(
                 FootageFault(
-                    what=f"about {lost} pictures are missing in {len(long)} gaps, the longest "
+                    what=f"about {lost} picture{'s are' if lost > 1 else ' is'} missing in {len(long)} "
+                    f"gap{'s' * (len(long) > 1)}, the longest "
                     f"{1e3 * steps_s[worst]:.0f} ms at {clip_s[worst]:.2f} s",
                     consequence="quick events inside a gap are not seen and the uncertainty grows there",
                     do="free storage and close other programs on the phone before filming",

@@ -1,5 +1,6 @@
 """The picture of a footage check: how well a place will be known over the table, what the camera sees, the measures."""
 
+import re
 import textwrap
 from pathlib import Path
 from typing import Final
@@ -28,6 +29,9 @@ _SURENESS: Final = LinearSegmentedColormap.from_list(
 )
 #: Height of the camera's picture and of the lists beside it, and of the heading [inch].
 _VIEW_IN, _HEADING_IN = 2.35, 0.62
+#: Letters of the answer in a line, and spaces between a number and its unit.
+_HEAD_LETTERS: Final = 90
+_UNITS: Final = re.compile(r"(?<=\d) (?=(?:%|mm|ms|m/s|px|s|Hz)\b|%)")
 #: Width to which the camera's picture is shrunk [px].
 _STILL_WIDTH_PX: Final = 1000
 #: Height of a line of the measures [inch], space between two of them in lines, and letters to a line.
@@ -97,7 +101,7 @@ def _head(figure: Figure, check: FootageCheck, height_in: float) -> None:
     if weak:
         grave = [fault.what for fault in check.faults if fault.weight != "remark"]
         more = f" (and {len(grave) - 1} more)" if len(grave) > 1 else ""
-        said = textwrap.shorten(f"{said.rstrip(':.')}: {grave[0]}", 95, placeholder=" …") + more
+        said = textwrap.shorten(f"{said.rstrip(':.')}: {grave[0]}", _HEAD_LETTERS - len(more), placeholder=" …") + more
     colour = LIGHT["plus"] if weak else LIGHT["link"]
     figure.text(0.02, 1 - 0.43 / height_in, said, fontsize=8.5, color=colour, weight="bold", va="center")
 
@@ -168,14 +172,19 @@ def _draw_view(axes: Axes, check: FootageCheck) -> None:
 def _count_lines(check: FootageCheck) -> float:
     """Lines of all measures, the space between two of them counted as a part of a line."""
     measures = list_measures(check)
-    return sum(len(textwrap.wrap(m.value, _VALUE_LETTERS)) for m in measures) + _GAP_LINES * len(measures)
+    return sum(len(_wrap(m.value)) for m in measures) + _GAP_LINES * len(measures)
+
+
+def _wrap(value: str) -> list[str]:
+    """Lines of a measure; a number keeps its unit beside it."""
+    return textwrap.wrap(_UNITS.sub("\u00a0", value), _VALUE_LETTERS)
 
 
 def _list(axes: Axes, check: FootageCheck, step: float) -> None:
     """Measures, one under the other, the label in grey; a line takes ``step`` of the height."""
     axes.set_axis_off()
     axes.set(xlim=(0, 1), ylim=(0, 1))
-    told = [(m.label, textwrap.wrap(m.value, _VALUE_LETTERS)) for m in list_measures(check)]
+    told = [(m.label, _wrap(m.value)) for m in list_measures(check)]
     at = 0.99
     for label, value in told:
         axes.text(0.33, at, label, color=LIGHT["soft"], fontsize=6.8, va="top", ha="right")

@@ -56,8 +56,8 @@ def _of_time(check: FootageCheck) -> list[Measure]:
         return []
     rate = f"{1 / steps.median_s:.2f} pictures a second"
     if steps.gaps:
-        rate += f"; {steps.missing} missing in {steps.gaps} gaps, the longest {1000 * steps.longest_s:.0f} ms "
-        rate += f"at {steps.longest_at_s:.2f} s"
+        gaps = "a gap" if steps.gaps == 1 else f"{steps.gaps} gaps, the longest"
+        rate += f"; {steps.missing} missing in {gaps} of {1000 * steps.longest_s:.0f} ms at {steps.longest_at_s:.2f} s"
     else:
         rate += f"; longest step {1000 * steps.longest_s:.1f} ms"
     repeated = f"{check.look.doubled} of {check.look.pairs} looked at"
