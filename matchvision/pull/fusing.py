@@ -19,6 +19,8 @@ BoolArray = npt.NDArray[np.bool_]
 TRUST: Final = ("link", "stretch", "inertia", "momentum", "drive")
 #: Sources are held against each other over this long.
 WINDOW_S: Final = 0.5
+#: What dates a contradiction is averaged over this long, and so long a lull does not end it.
+DATE_OVER_S: Final = 0.1
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,44 +92,60 @@ def fuse_sources(sources: Sequence[PullSource], real_s: FloatArray) -> Fused:
 def compare_sources(source: PullSource, believed: PullSource, real_s: FloatArray) -> Contradiction:
     """Hold two sources against each other in sliding windows of `WINDOW_S`.
 
-    Where a window contradicts, the frames are those of it that are themselves further apart than half of the window's
-    difference, and what lies between them: so the date is the change's own, not the window's.
+    Where windows contradict, the frames are those around the strongest one whose own difference, over `DATE_OVER_S`,
+    contradicts as well: so the date is the change's, not the window's.
     """
     difference_N = source.tension_N - believed.tension_N
     errors = errors_by_input((source, believed))
     apart_N = errors.effects[:, 0] - errors.effects[:, 1]
     says = (source.tension_N != 0) | (believed.tension_N != 0)
     both = np.isfinite(difference_N) & usable_frames((source, believed)).all(axis=0) & says
-    count = window_sums(both.astype(np.float64), real_s, WINDOW_S)
-    enough = count >= np.maximum(3.0, window_sums(np.ones(len(real_s)), real_s, WINDOW_S) / 3)
 
-    def mean(values: FloatArray) -> FloatArray:
-        sums = window_sums(np.where(both, values, 0.0), real_s, WINDOW_S)
-        return np.where(enough, sums / np.maximum(count, 1.0), np.nan)
+    def average(window_s: float) -> tuple[FloatArray, FloatArray]:
+        count = window_sums(both.astype(np.float64), real_s, window_s)
+        enough = count >= np.maximum(min(3.0, window_s / WINDOW_S * 3), _frames_in(real_s, window_s) / 3)
 
-    variance = np.zeros(len(real_s))
-    for effect, common in zip(apart_N, errors.common, strict=True):
-        variance += mean(effect) ** 2 if common else mean(effect**2)
-    mean_N, u_mean_N = mean(difference_N), np.sqrt(variance)
-    apart = enough & (np.abs(np.nan_to_num(mean_N)) > LIMIT * np.nan_to_num(u_mean_N, nan=np.inf))
-    marked = mark_frames(difference_N, mean_N, apart, both, real_s)
-    z = mean_N[enough] / u_mean_N[enough]
-    birge = float(np.sqrt(np.mean(z**2))) if z.size else float("nan")
+        def mean(values: FloatArray) -> FloatArray:
+            sums = window_sums(np.where(both, values, 0.0), real_s, window_s)
+            return np.where(enough, sums / np.maximum(count, 1.0), np.nan)
+
+        variance = np.zeros(len(real_s))
+        for effect, common in zip(apart_N, errors.common, strict=True):
+            variance += mean(effect) ** 2 if common else mean(effect**2)
+        return mean(difference_N), np.sqrt(variance)
+
+    mean_N, u_mean_N = average(WINDOW_S)
+    z = np.nan_to_num(mean_N / np.where(u_mean_N > 0, u_mean_N, np.nan))
+    short_N, u_short_N = average(DATE_OVER_S)
+    short_z = np.nan_to_num(short_N / np.where(u_short_N > 0, u_short_N, np.nan))
+    # Time runs only where both speak: a load that stands for a moment does not end what it then goes on to say.
+    compared_s = np.cumsum(np.where(both, np.diff(real_s, prepend=real_s[0]), 0.0))
+    marked = _mark_frames(z, short_z, compared_s) & both
+    known = np.isfinite(mean_N) & (u_mean_N > 0)
+    birge = float(np.sqrt(np.mean(z[known] ** 2))) if known.any() else float("nan")
     return Contradiction(source.source, believed.source, marked, mean_N, u_mean_N, birge)
 
 
-def mark_frames(
-    difference_N: FloatArray, mean_N: FloatArray, apart: BoolArray, both: BoolArray, real_s: FloatArray
-) -> BoolArray:
-    """Frames (n,) that contradict: each run of windows that does, from its change on and to its change back."""
-    marked = np.zeros(len(real_s), dtype=np.bool_)
+def _frames_in(real_s: FloatArray, window_s: float) -> FloatArray:
+    return window_sums(np.ones(len(real_s)), real_s, window_s)
+
+
+def _mark_frames(z: FloatArray, short_z: FloatArray, compared_s: FloatArray) -> BoolArray:
+    """Frames (n,) that contradict: from the strongest frame of each run of contradicting windows as far as it goes."""
+    marked = np.zeros(len(z), dtype=np.bool_)
+    apart = np.abs(z) > LIMIT
     edges = np.flatnonzero(np.diff(np.concatenate([[False], apart, [False]]).astype(np.int8)))
     for start, stop in zip(edges[::2], edges[1::2], strict=True):
-        reach = (real_s >= real_s[start] - WINDOW_S / 2) & (real_s <= real_s[stop - 1] + WINDOW_S / 2) & both
-        level_N = float(np.nanmedian(mean_N[start:stop])) if stop - start > 1 else float(mean_N[start])
-        first_N, last_N = (mean_N[k] for k in (start, stop - 1))
-        nearby = reach & (np.sign(level_N) * difference_N > min(abs(first_N), abs(last_N), abs(level_N)) / 2)
-        at = np.flatnonzero(nearby)
-        if at.size:
-            marked[at[0] : at[-1] + 1] = True
-    return marked & both
+        strongest = start + int(np.argmax(np.abs(z[start:stop])))
+        also = np.flatnonzero(short_z * np.sign(z[strongest]) > LIMIT)
+        first = last = strongest
+        for k in also[also < strongest][::-1]:
+            if compared_s[first] - compared_s[k] > DATE_OVER_S:
+                break
+            first = int(k)
+        for k in also[also > strongest]:
+            if compared_s[k] - compared_s[last] > DATE_OVER_S:
+                break
+            last = int(k)
+        marked[first : last + 1] = True
+    return marked

@@ -37,6 +37,8 @@ def measure_pull(run: Run, motion: Motion, clock: MatchClock) -> tuple[Pull, Sta
     """
     cord, rope = run.sheet.rope, motion.rope
     if cord is None or rope is None:
+        if run.sheet.run.kind in {"slope", "coast", "free"}:
+            raise CannotMeasure(f"nobody pulls a rope in a {run.sheet.run.kind} run")
         raise CannotMeasure(
             "no rope is described or seen, so there is no pull to measure",
             do="describe the rope with its beads in [rope], and film it whole",

@@ -35,7 +35,7 @@ Kind = Literal["sled", "patch", "slope", "match"]
 U_STALL_RATIO, U_NO_LOAD_RATIO, U_EFFICIENCY, U_FRICTION_NM = 0.02, 0.02, 0.015, 0.01
 U_MASS_KG, U_LOAD_GRIP, U_GRIP = 0.01, 0.01, 0.02
 START_S, DURATION_S = 0.5, 2.6
-PATCH_FROM_M = 0.28
+PATCH_TO_M = 0.52
 
 
 @dataclass(frozen=True, eq=False)
@@ -111,8 +111,8 @@ def invent_scene(kind: Kind, seed: int) -> Scene:
     )
     table = scene.table
     if kind == "patch":
-        # The sled's near feet come onto it about half-way: everything before is bare.
-        table = dataclasses.replace(table, patch=(Patch(from_m=PATCH_FROM_M, to_m=0.62, grip_ratio=0.75),))
+        # The sled's first feet come onto it about half-way: everything before is bare.
+        table = dataclasses.replace(table, patch=(Patch(from_m=0.0, to_m=PATCH_TO_M, grip_ratio=0.6),))
     if kind == "slope":
         tilt = float(draw.uniform(-0.07, 0.07))
         table = dataclasses.replace(table, profile_m=((-1.1, -1.1 * tilt), (1.1, 1.1 * tilt)))
@@ -198,3 +198,14 @@ def join_truth(run: PlayedRun, pull: Pull, motion: Motion, truth: pd.DataFrame) 
         if f"{name}_slip" in truth:
             slips |= np.abs(np.interp(motion.clip_s, truth["pts_s"], truth[f"{name}_slip"])) > 0.03
     return Measured(pull, motion, true_N, usable, slips, match_s)
+
+
+def sled_touches_patch_s(run: PlayedRun) -> float | None:
+    """Match time at which the sled's first feet come onto the rough stretch; None where none do."""
+    if not run.scene.table.patch:
+        return None
+    course, sled = run.played.course, run.scene.machine["sled"]
+    # The feet stand at its corners; it is dragged towards -x, so those on that side come first.
+    front_m = course.machines["sled"].x_m - sled.size_m[0] / 2
+    on = np.flatnonzero(front_m < run.scene.table.patch[0].to_m)
+    return float(course.clip_s[on[0]]) - START_S if on.size else None
