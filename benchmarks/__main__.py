@@ -9,6 +9,7 @@ from benchmarks import (
     centres,
     coverage,
     demo_seeds,
+    events,
     footage_check,
     practice,
     readout,
@@ -30,6 +31,7 @@ BENCHMARKS = {
     "footage_check": footage_check.measure,
     "readout": readout.measure,
     "practice": practice.measure,
+    "events": events.measure,
 }
 
 

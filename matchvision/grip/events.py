@@ -12,6 +12,7 @@ from matchvision.grip.arms import find_reach
 from matchvision.grip.contact import find_contacts, touching_frames
 from matchvision.grip.drive import drive_share, find_drive_loss, find_side_loss
 from matchvision.grip.intervals import FloatArray
+from matchvision.grip.lifting import find_lifting
 from matchvision.grip.moves import find_first_motion, find_holding, find_leaving, find_stalls, find_turning
 from matchvision.grip.rope import find_lead_changes, find_rope_off
 from matchvision.grip.slip import find_slides, likely_states, name_states, slip_events
@@ -67,6 +68,7 @@ def find_events(
         events.extend(find_turning(moved, motion.real_s, clock))
         events.extend(find_leaving(moved, run.sheet.table, motion.real_s, clock))
         events.extend(find_side_loss(run, motion, moved, clock))
+        events.extend(find_lifting(moved, machine, motion.real_s, clock))
         if motion.rope is not None and (machine.anchor is not None or machine.brake is not None):
             events.extend(find_holding(moved, motion.rope, usable_pull(pull), motion.real_s, clock))
         if machine.anchor is not None:

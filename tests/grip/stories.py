@@ -1,7 +1,7 @@
 """Short made-up runs in which one thing or another happens, what truly happened when, and what was found of it."""
 
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from pathlib import Path
@@ -22,6 +22,7 @@ from matchvision.pipeline import analyze
 from matchvision.pull import measure_pull
 from matchvision.records.events import Event
 from matchvision.records.motion import MatchClock
+from matchvision.records.tracks import Tracks
 from matchvision.sheets import load_run
 from tests.engine.extras import Extras
 from tests.engine.playing import play_in_engine
@@ -29,6 +30,7 @@ from tests.filmed_points import film_points
 
 FloatArray = npt.NDArray[np.floating[Any]]
 BoolArray = npt.NDArray[np.bool_]
+Noise = Callable[[Tracks, np.random.Generator], Tracks]
 
 #: An event is found where one of its kind and machine lies within this of it [s].
 WITHIN_S: Final = 0.1
@@ -77,7 +79,7 @@ class Score:
     false: tuple[Event, ...]
 
 
-def _short(seed: int, duration_s: float = 2.6) -> Scene:
+def short_match(seed: int, duration_s: float = 2.6) -> Scene:
     """The demo match with its action brought forward; sizes of small pictures."""
     scene = demo_scene(seed)
     camera = scene.camera
@@ -92,11 +94,11 @@ def _short(seed: int, duration_s: float = 2.6) -> Scene:
         False: ((0.0, 0.0), (0.2, 0.7), (0.8, 0.7), (1.1, 1.0)),
     }
     strong = max(scene.machine, key=lambda name: scene.machine[name].mass_kg)
-    machines = {name: _driven(m, plan[name == strong]) for name, m in scene.machine.items()}
+    machines = {name: driven(m, plan[name == strong]) for name, m in scene.machine.items()}
     return replace(scene, camera=small, clock=clock, machine=machines, thing=())
 
 
-def _driven(machine: Machine, throttle: tuple[tuple[float, float], ...]) -> Machine:
+def driven(machine: Machine, throttle: tuple[tuple[float, float], ...]) -> Machine:
     assert machine.drive is not None
     drive: Drive = replace(machine.drive, throttle=throttle)
     stated = None if machine.forecast is None else replace(machine.forecast, throttle=throttle)
@@ -107,7 +109,7 @@ def _with(scene: Scene, **machines: Machine) -> Scene:
     return replace(scene, machine={**scene.machine, **machines})
 
 
-def _base(scene: Scene, anchor: Anchor, arm: Arm | None = None) -> Machine:
+def anchored_base(scene: Scene, anchor: Anchor, arm: Arm | None = None) -> Machine:
     """Plover as an anchored base."""
     wheeled = scene.machine["plover"]
     on_arm = () if arm is None else (Disc("arm", "green", 0.012, (-0.15, 0.0, 0.1), "reach"),)
@@ -120,13 +122,13 @@ def _base(scene: Scene, anchor: Anchor, arm: Arm | None = None) -> Machine:
 def stories(seed: int) -> list[Story]:
     """One of each kind; masses, grips, camera and light are the seed's."""
     draw = np.random.default_rng([seed, 5])
-    scene = _short(seed)
+    scene = short_match(seed)
     heron, plover = scene.machine["heron"], scene.machine["plover"]
     strong = max(scene.machine, key=lambda name: scene.machine[name].mass_kg)
     weak = "heron" if strong == "plover" else "plover"
     at_s = float(draw.uniform(1.3, 1.7))
     full, low = ((0.0, 0.0), (0.2, 0.5), (0.6, 1.0)), ((0.0, 0.0), (0.2, 0.3))
-    firm = _with(scene, heron=_driven(heron, full), plover=_base(scene, Anchor(holding_N=200.0)))
+    firm = _with(scene, heron=driven(heron, full), plover=anchored_base(scene, Anchor(holding_N=200.0)))
     pressed = Extras(press_N={"plover": ((0.0, 80.0), (9.0, 80.0))})
     leak = Anchor(holding_N=float(draw.uniform(17, 19)), leak_N_per_s=3.0, creeps_at_ratio=0.8, creep_m_s=0.03)
     arm = Arm(stroke_m=float(draw.uniform(0.1, 0.2)), mass_kg=0.15, at_s=0.5, lasts_s=float(draw.uniform(0.3, 0.5)))
@@ -134,7 +136,7 @@ def stories(seed: int) -> list[Story]:
     assert weakened.drive is not None
     half = replace(weakened, drive=replace(weakened.drive, loss_s=at_s, loss_ratio=0.5))
     none_left = replace(weakened, drive=replace(weakened.drive, loss_s=at_s, loss_ratio=0.0))
-    calm = _with(scene, heron=_driven(heron, low), plover=_driven(plover, low))
+    calm = _with(scene, heron=driven(heron, low), plover=driven(plover, low))
     side = (((0.0, 0.0), (0.2, 1.0)), ((0.0, 0.0), (0.2, 0.1)))
     off_m = 0.6 + 0.14 + 0.02 + float(draw.uniform(0.02, 0.04))
     side_x = -off_m if strong == "heron" else off_m
@@ -153,16 +155,16 @@ def stories(seed: int) -> list[Story]:
     return [
         Story("slips", scene, Extras()),
         Story("spins", firm, pressed),
-        Story("stalls", _with(firm, heron=_driven(heron, low)), pressed),
+        Story("stalls", _with(firm, heron=driven(heron, low)), pressed),
         Story("dragged", _with(scene, **{weak: none_left}), Extras(brake_Nm={weak: ((at_s, 0.0), (at_s + 0.03, 2.0))})),
         Story("half-drive", _with(scene, **{weak: half}), Extras()),
         Story("pulled-round", scene, Extras(side_share={weak: side})),
         Story("lets-go", replace(calm, rope=replace(scene.rope, release=release)), Extras()),
         Story("off-table", replace(scene, table=narrow), Extras()),
-        Story("breaks-away", _with(firm, plover=_base(scene, Anchor(holding_N=200.0))), Extras(
+        Story("breaks-away", _with(firm, plover=anchored_base(scene, Anchor(holding_N=200.0))), Extras(
             press_N={"plover": ((0.0, 40.0), (0.6, 40.0), (2.2, 0.0))})),
-        Story("creeps", _with(firm, plover=_base(scene, leak))),
-        Story("reaches", _with(firm, plover=_base(scene, Anchor(holding_N=200.0), arm))),
+        Story("creeps", _with(firm, plover=anchored_base(scene, leak))),
+        Story("reaches", _with(firm, plover=anchored_base(scene, Anchor(holding_N=200.0), arm))),
         Story("early", _with(calm, heron=replace(calm.machine["heron"], let_go_s=-float(draw.uniform(0.12, 0.35))))),
         Story("wall", replace(scene, wall=(wall,))),
         Story("hand", replace(calm, hand=(hand,)), Extras()),
@@ -177,9 +179,13 @@ def found_in_pixels(story: Story, course: Course) -> Sequence[Event]:
     return () if grip is None else grip.events
 
 
-def found_in_points(story: Story, course: Course, generator: np.random.Generator) -> Sequence[Event]:
-    """Events from where the camera would see the markers, with white noise."""
-    filmed = film_points(story.scene, generator, course=course)
+def found_in_points(
+    story: Story, course: Course, generator: np.random.Generator, noise: Noise | None = None
+) -> Sequence[Event]:
+    """Events from where the camera would see the markers, with white noise of 0.17 px or what ``noise`` puts on."""
+    filmed = film_points(story.scene, generator, 0.17 if noise is None else 0.0, course=course)
+    if noise is not None:
+        filmed = replace(filmed, tracks=noise(filmed.tracks, generator))
     clock = MatchClock(story.scene.clock.start_s, story.scene.clock.duration_s)
     motion, _ = measure_motion(filmed.run, filmed.tracks, filmed.cameras)
     try:

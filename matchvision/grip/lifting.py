@@ -1,0 +1,84 @@
+"""Machines whose nose, tail or side comes off the table, and ones that tip over."""
+
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from matchvision.grip.intervals import best_mean, bridge_gaps, chance_above, date_crossing, hold_between, keep_long
+from matchvision.records.events import Event
+from matchvision.records.motion import MachineMotion, MatchClock
+from matchvision.records.sheet import Machine
+from matchvision.uncertainty import format_interval
+
+FloatArray = npt.NDArray[np.float64]
+
+#: A machine is lifted once it is off level by this much: a wheel is then a centimetre off the table.
+LIFTED_DEG: Final = 3.0
+LIFTED_FOR_S: Final = 0.1
+#: It has tipped beyond the angle at which its weight stands over its wheels or edge, or beyond this if that is unknown.
+TIPPED_DEG: Final = 45.0
+#: Wheels stand this share of the width apart, if nothing else is known.
+TRACK_RATIO: Final = 0.9
+
+
+def find_lifting(moved: MachineMotion, machine: Machine, real_s: FloatArray, clock: MatchClock) -> list[Event]:
+    """Stretches in which a machine's end or side is up by more than 3°, and the moment at which it tips.
+
+    Notes
+    -----
+    Checked by: tests/grip/test_lifting.py::test_nose_that_comes_up_is_dated
+    """
+    zero_s = clock.start_clip_s * clock.real_per_clip_ratio
+    match_s = real_s - zero_s
+    during = (match_s > 0) & (match_s <= clock.duration_s)
+    events = []
+    for values, u, words, limit in (
+        (moved.pitch_deg, moved.u_pitch_deg, ("front", "rear"), tip_angle_deg(machine, 0)),
+        (moved.roll_deg, moved.u_roll_deg, ("left side", "right side"), tip_angle_deg(machine, 1)),
+    ):
+        off = np.abs(values)
+        up = hold_between(off, LIFTED_DEG, 0.7 * LIFTED_DEG) & np.isfinite(off) & during
+        for stretch in keep_long(bridge_gaps(up, real_s, LIFTED_FOR_S), real_s, LIFTED_FOR_S):
+            part = stretch.frames
+            best, u_best = best_mean(off[part], u[part], real_s[part], LIFTED_FOR_S)
+            chance = chance_above(best, u_best, LIFTED_DEG)
+            if chance < 0.9:
+                continue
+            at_s, u_at_s = date_crossing(off, u, real_s, stretch.first, LIFTED_DEG)
+            word = words[0] if np.nanmedian(values[part]) > 0 else words[1]
+            u_start_s = float(np.hypot(u_at_s, clock.u_start_s))
+            evidence = (
+                f"The {word} of {moved.machine} came up by {format_interval(best, u_best)}° (95 %) for "
+                f"{real_s[stretch.last] - real_s[stretch.first]:.2f} s. Limit 3°."
+            )
+            end_s = float(match_s[stretch.last])
+            events.append(Event("lifted", moved.machine, at_s - zero_s, end_s, u_start_s, chance, evidence))
+            over = np.flatnonzero(off[part] > limit)
+            if len(over):
+                k = stretch.first + int(over[0])
+                tip_s, u_tip_s = date_crossing(off, u, real_s, k, limit)
+                chance = chance_above(best, u_best, limit)
+                evidence = (
+                    f"The {word} of {moved.machine} came up by {format_interval(best, u_best)}° (95 %), beyond the "
+                    f"{limit:.0f}° at which its weight no longer brings it back."
+                )
+                events.append(Event("tipped", moved.machine, tip_s - zero_s, float("nan"), u_tip_s, chance, evidence))
+    return events
+
+
+def tip_angle_deg(machine: Machine, axis: int) -> float:
+    """Angle [deg] at which a machine's weight stands over the wheels, or the edge, about which it turns.
+
+    ``axis`` 0: lengthwise, over an axle; 1: sideways.
+    """
+    centre = machine.centre_of_mass_m
+    if centre is None or centre[2] <= 0:
+        return TIPPED_DEG
+    if axis == 0:
+        base = machine.wheelbase_m or (machine.size_m[0] if machine.size_m is not None else None)
+    else:
+        base = TRACK_RATIO * machine.size_m[1] if machine.size_m is not None else None
+    if base is None:
+        return TIPPED_DEG
+    return float(np.degrees(np.arctan2(max(base / 2 - abs(centre[axis]), 0.01), centre[2])))
