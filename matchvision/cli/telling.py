@@ -66,11 +66,12 @@ def list_asked_stages(sheet: RunSheet) -> frozenset[str]:
         asked.add("practice")
     if sheet.run.kind in {"slope", "coast", "free"}:  # nobody pulls, whatever else the sheet says
         return frozenset(asked)
+    forecasts = sheet.forecast and sheet.run.kind in {"match", "sled"}
     if (sheet.rope and (sheet.rope.link or sheet.rope.stiffness_N_per_m)) or any(m.load or m.drive for m in machines):
         asked.add("pull")
     if any(wheel.rim for machine in machines for wheel in machine.wheel):
         asked.add("grip")
-    if sheet.forecast:
+    if forecasts:
         asked.add("forecast")
     if sheet.run.kind == "match":
         asked.add("verdict")

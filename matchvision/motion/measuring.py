@@ -204,6 +204,9 @@ def describe_motion(
         if share < 0.95:
             warnings.append(f"{name}: seen well enough in {100 * share:.0f} % of the frames only")
     for name in sheet.machine:
+        load = sheet.machine[name].load
+        if load is not None and load.hangs:
+            continue  # it needs none
         if name not in motion.machines:
             warnings.append(f"{name}: no marker on it was seen, so its motion is not measured")
             advice.append(f"two stickers on {name} give its motion and turning")

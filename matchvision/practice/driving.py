@@ -20,7 +20,7 @@ from matchvision.practice.facts import (
     span_of,
     turning_mass,
 )
-from matchvision.practice.series import mean_over_blocks
+from matchvision.practice.series import mean_over_blocks, u_change_m_s2
 from matchvision.practice.tension import SHORTEST_S, Tension
 from matchvision.practice.weighing import Known, Numbers, Part, parts_of, weigh
 from matchvision.records.motion import MatchClock, Motion
@@ -114,12 +114,15 @@ def measure_torque(run: Run, name: str, motion: Motion, clock: MatchClock, tensi
         return float(whole_Nm / ((facts.motors or 1) * float(np.asarray(v["gear ratio"])) * float(np.asarray(other))))
 
     d = given(values)
-    own_Nm = float(radius.value) * np.hypot(tension.own_N * np.abs(back), float(mass.value) * moved.u_accel_m_s2)
+    own_Nm = float(radius.value) * tension.own_N * np.abs(back)
     d = np.where(use, d, np.nan)
     mean = mean_over_blocks(taken(values) / d, own_Nm / d, motion.real_s, np.nan_to_num(d**2))
     by_scatter = result(values, mean.u)
+    u_accel_m_s2 = u_change_m_s2(moved.u_speed_m_s, use, motion.real_s)
+    by_ends = result(values, float(radius.value) * float(mass.value) * u_accel_m_s2 / float(np.nanmean(d)))
     parts = [
         Part("scatter over the run", by_scatter, mean.degrees),
+        Part("speed at both ends", by_ends),
         *parts_of(lambda v: result({**values, **v}), inputs),
     ]
     span_s = span_of(use, clock, motion)

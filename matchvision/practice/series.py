@@ -59,6 +59,16 @@ def mean_over_blocks(values: FloatArray, u_own: FloatArray, real_s: FloatArray, 
     return Mean(value, max(scatter, formal), len(names) - 1.0 if scatter > formal else math.inf, len(names))
 
 
+def u_change_m_s2(u_speed_m_s: FloatArray, use: BoolArray, real_s: FloatArray) -> float:
+    """Standard uncertainty of the mean acceleration over some frames: that of the speed at both ends, over their time.
+
+    Errors of the acceleration in single frames cancel in between; its scatter shows in the means over blocks.
+    """
+    at = np.flatnonzero(use)
+    ends = u_speed_m_s[[at[0], at[-1]]]
+    return float(np.hypot(*ends) / max(float(real_s[at[-1]] - real_s[at[0]]), 1e-6))
+
+
 @dataclass(frozen=True, eq=False)
 class Curve:
     """Coefficients (k,) of a linear least-squares fit and their covariance (k, k) from the residuals."""

@@ -9,7 +9,7 @@ import numpy.typing as npt
 from matchvision.errors import CannotMeasure
 from matchvision.geometry.profile import surface_slope
 from matchvision.practice.facts import gravity, in_run, mass_of, span_of
-from matchvision.practice.series import mean_over_blocks
+from matchvision.practice.series import BLOCK_S, mean_over_blocks, u_change_m_s2
 from matchvision.practice.tension import SHORTEST_S, Tension
 from matchvision.practice.weighing import Numbers, Part, parts_of, weigh
 from matchvision.records.motion import MatchClock, Motion
@@ -17,11 +17,13 @@ from matchvision.records.practice import PracticeParameter
 from matchvision.records.sheet import Run
 
 FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
 
 #: A load slides from this speed on [m/s].
 MOVING_M_S: Final = 0.010
-#: Change of the friction along the way, over its value, from which it is not one number.
-UNEVEN_RATIO: Final = 0.10
+#: Means over a quarter of a second that differ by more than this, over their middle, are not one friction: twice what
+#: a link's ringing does to them.
+UNEVEN_RATIO: Final = 0.25
 
 
 def dragged_load(run: Run) -> str | None:
@@ -32,6 +34,28 @@ def dragged_load(run: Run) -> str | None:
         if machine is not None and machine.load is not None and not machine.load.hangs:
             return name
     return None
+
+
+def _even_part(series: FloatArray, use: BoolArray, real_s: FloatArray) -> BoolArray:
+    """The longest stretch in which the friction is one number: all of the way where it is even."""
+    block = np.floor((real_s - real_s[use][0]) / BLOCK_S).astype(np.int64)
+    names = np.unique(block[use])
+    means = np.array([np.median(series[use & (block == k)]) for k in names])
+    best = (0, 0)
+    for start in range(len(names)):
+        stop = start + 1
+        while stop < len(names) and np.ptp(means[start : stop + 1]) <= UNEVEN_RATIO * abs(
+            np.median(means[start : stop + 1])
+        ):
+            stop += 1
+        if stop - start > best[1] - best[0]:
+            best = (start, stop)
+    return np.asarray(use & (block >= names[best[0]]) & (block <= names[best[1] - 1]), dtype=np.bool_)
+
+
+def _reach(x_m: FloatArray, frames: BoolArray) -> str:
+    low, high = float(np.min(x_m[frames])), float(np.max(x_m[frames]))
+    return f"{low:.2f} to {high:.2f}".replace("-", "−")
 
 
 def measure_load(
@@ -83,19 +107,24 @@ def measure_load(
     values: dict[str, Numbers] = {i.name: i.value for i in inputs}
     series = friction(values)
     weight_N = float(mass.value) * float(gravity().value)
-    u_own = np.hypot(tension.own_N, float(mass.value) * moved.u_accel_m_s2) / weight_N
-    mean = mean_over_blocks(series, u_own, motion.real_s, use.astype(float))
+    u_own = tension.own_N / weight_N
+    even = _even_part(series, use, motion.real_s)
+    mean = mean_over_blocks(series, u_own, motion.real_s, even.astype(float))
     parts = [
         Part("scatter along the way", mean.u, mean.degrees),
-        *parts_of(lambda v: float(np.mean(friction(v)[use])), inputs),
+        Part(
+            "speed at both ends", float(mass.value) * u_change_m_s2(moved.u_speed_m_s, even, motion.real_s) / weight_N
+        ),
+        *parts_of(lambda v: float(np.mean(friction(v)[even])), inputs),
     ]
-    quarter = max(int(use.sum()) // 4, 1)
-    first, last = float(np.median(series[use][:quarter])), float(np.median(series[use][-quarter:]))
-    if abs(last - first) > max(UNEVEN_RATIO * abs(mean.value), 4 * mean.u):
+    rest = use & ~even
+    if float(np.sum(np.gradient(motion.real_s)[rest])) > BLOCK_S:
+        other = float(np.median(series[rest]))
         warnings.append(
-            f"The friction of {name} is not the same along its way ({first:.2f} at first, {last:.2f} at last): the "
-            "mean serves for that way only. Drag it over even ground."
+            f"The friction of {name} is not the same along its way: the number is that of the longest even part, at x "
+            f"from {_reach(moved.x_m, even)} m; elsewhere it was about {other:.2f}."
         )
+    use = even
     span_s = span_of(use, clock, motion)
     how = f"{name} was dragged with {float(np.mean(tension.value_N[use])):.1f} N on average, by the {tension.source}."
     return weigh(

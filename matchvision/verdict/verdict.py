@@ -29,7 +29,12 @@ def judge(
     ruling = rule(run, motion, clock)
     compared = compare_run(run, motion, pull, grip, clock, forecast, ruling)
     verdict = Verdict(ruling, tuple(c.row for c in compared), weigh_causes(compared, grip))
-    advice = () if compared else ("A forecast would let measured and predicted be compared, and causes be weighed.",)
+    alone = run.sheet.run.kind not in ("match", "sled")
+    advice = (
+        ()
+        if compared or alone
+        else ("A forecast would let measured and predicted be compared, and causes be weighed.",)
+    )
     no_winner = run.sheet.run.kind == "match" and ruling.winner is None and not math.isfinite(ruling.margin_m)
     sentence = " ".join((ruling.sentence, *describe_comparison(compared, ruling)))
     return verdict, StageNote("verdict", "partly" if no_winner else "done", sentence, advice=advice)
