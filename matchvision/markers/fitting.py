@@ -35,6 +35,8 @@ _EDGE: Final = np.array([0.5 * (1 + math.erf(t / math.sqrt(2))) for t in _T])
 _STEEP: Final = np.exp(-0.5 * _T**2) / math.sqrt(2 * math.pi)
 #: Residuals beyond so many of their scale lose weight (Huber).
 _HUBER: Final = 3.0
+#: Residuals are judged by no more than so many times the scale that the marker's have as a rule.
+_UNUSUAL: Final = 1.25
 #: Widest part of a plane that is fitted [samples], and how far beyond the ellipse it reaches [px].
 _WIDEST: Final = 96
 _BEYOND_PX: Final = 1.5
@@ -157,6 +159,7 @@ def _fit_discs(
     now = np.empty(UNKNOWNS)
     slope = np.empty(UNKNOWNS)
     scales = np.empty(2)
+    usual = np.empty(2)
     counts = np.zeros(2)
     residuals = np.empty((2, _WIDEST, _WIDEST))
     sizes = np.zeros((2, 2), np.int64)
@@ -172,6 +175,7 @@ def _fit_discs(
             for p in range(CHROMA, FREE_WHILE_FOLLOWING):
                 now[p] = before[w, p]
             scales[0], scales[1] = before[w, CHROMA_SCALE], before[w, LUMA_SCALE]
+            usual[0], usual[1] = _UNUSUAL * scales[0], _UNUSUAL * scales[1]
         else:
             now[CHROMA] = 0.9 * whole
             # Luma's level is unknown at first, and the place must not hear of it.
@@ -213,7 +217,8 @@ def _fit_discs(
                     level, ground = now[LUMA], now[LUMA_GROUND]
                     # Shade dims all of the marker's light, not its difference from the ground.
                     lit = level + ground - 16.0
-                scale = scales[plane]
+                # What covers a marker must not set the measure by which it is judged.
+                scale = min(scales[plane], usual[plane]) if known else scales[plane]
                 b = math.sqrt(soft * soft + (stride_x * stride_x + stride_y * stride_y) / 24)
                 full = (max(1 - (_FAR + b / small) * b / small, 0.0)) ** 2
                 empty = (1 + _FAR * b / small) ** 2

@@ -24,6 +24,19 @@ _FRAMES_A_LOOK: Final = 16
 _LEAST_GAIN: Final = 0.1
 #: What no residual shows: what a sphere's curved shade, rope and reflections do, in parts of its radius; half the
 #: thickness of a sticker whose side shows as well, where the sheet does not state it [m].
+#: Residual of a sphere's chroma over its contrast up to which a codec's steps are fine, and from which they are coarse:
+#: sample clips of usual range lie at 0.045, where spread and statement agree, cyan in PQ at 0.1, where they did not.
+_FINE_RATIO: Final = 0.05
+_COARSE_RATIO: Final = 0.10
+#: Residual scales, by which outliers are told, grow by no more a picture: a hand that comes slowly is one as well.
+_SCALES: Final = [fitting.CHROMA_SCALE, fitting.LUMA_SCALE]
+_GROWTH: Final = 1.03
+#: Share of the samples that agree on a marker in plain sight. What covers a part of it leaves its edge with the fit: up
+#: to so many blurs for all of the samples, as drawn discs covered by a tenth and a quarter show.
+_WHOLE: Final = 0.95
+_EDGES_LOST: Final = 1.5
+_PALE: Final = 0.75
+_CLEAR_MISFIT: Final = 1.5
 #: Likeness of luma's residuals from which a codec has been at work: white noise stays below.
 _CODED_ALIKE: Final = 1.25
 _SPHERE_RATIO: Final = 0.015
@@ -59,6 +72,7 @@ class Refiner:
         self.shade = np.zeros((count, 2))
         self.alike = np.ones(2)
         self._before = np.full((count, fitting.COLUMNS), np.nan)
+        self._usual = np.full((count, 2), np.nan)
         self._answer = np.full((count, fitting.COLUMNS), np.nan)
         self._looks, self._frames = 0, 0
         self._scatter = Scatter(plans)
@@ -87,17 +101,41 @@ class Refiner:
         self._frames += 1
         answer = self._fit(frame, windows, place, self._following, streak, learn=False)
         self._streaks.take(frame.index, answer[:, :2])
+        usual = self._usual
+        self._usual = np.fmin(answer[:, _SCALES], _GROWTH * usual)
         self._before[:] = answer
+        self._before[:, _SCALES] = np.where(np.isfinite(answer[:, _SCALES]), self._usual, np.nan)
         variance = answer[:, [fitting.UNKNOWNS + fitting.COL, fitting.UNKNOWNS + fitting.ROW]]
         away = np.hypot(*(answer[:, :2] - place).T)
+        variance *= self._coarseness(answer)[:, None]
         self._scatter.take(frame.index, answer[:, :2], variance)
         near = away < np.maximum(_NEAR[0] * np.hypot(*centres.u_px.T), _NEAR[1])
         kept = (clear & np.isfinite(variance).all(axis=1) & near)[:, None]
+        variance += (_EDGES_LOST * self.blur_px * np.maximum(_WHOLE - answer[:, [fitting.KEPT]], 0)) ** 2
+        # Where the second fit fails although it has served, the first one's misfit tells whether something hides it.
+        noise = _CLEAR_MISFIT * usual[:, 0] / windows.strength
+        excess = np.where(clear & np.isfinite(noise), centres.misfit**2 - noise**2, 0.0)
+        first_u_px = np.hypot(centres.u_px, (np.sqrt(np.maximum(excess, 0)) * windows.radius_px)[:, None])
+        # So pale and so ill fitted, about half of a marker is covered: no share of its edge is to be trusted.
+        half = (answer[:, fitting.CHROMA] < _PALE * windows.strength) & (answer[:, fitting.KEPT] < _WHOLE)
+        variance[half] += (centres.misfit * windows.radius_px)[half, None] ** 2
         return replace(
             centres,
             place_px=np.where(kept, answer[:, :2], centres.place_px),
-            u_px=np.where(kept, np.sqrt(variance + self._unseen_px(windows)[:, None] ** 2), centres.u_px),
+            u_px=np.where(kept, np.sqrt(variance + self._unseen_px(windows)[:, None] ** 2), first_u_px),
         )
+
+    def _coarseness(self, answer: FloatArray) -> FloatArray:
+        """What the variance of a sphere grows by where the codec's steps are coarse for its chroma, (m,).
+
+        In a coded clip that gives a colour only a few of its steps, as high dynamic range gives cyan, errors are alike
+        over a whole block; the residuals within a marker's window, most of it fitted away, cannot show that.
+        """
+        coded = float(np.clip(self.alike[1] - _CODED_ALIKE, 0, 1))
+        ratio = answer[:, fitting.CHROMA_SCALE] / answer[:, fitting.CHROMA]
+        share = coded * np.clip((ratio - _FINE_RATIO) / (_COARSE_RATIO - _FINE_RATIO), 0, 1)
+        whole = 2 * np.pi * (self.blur_px**2 + 1 / 3) / self.alike[0]
+        return np.where(self._spheres & np.isfinite(share), 1 + share * max(whole - 1, 0.0), 1.0)
 
     def _unseen_px(self, windows: Windows) -> FloatArray:
         """Standard uncertainty (m,) of what residuals do not show: curved shade on spheres, sticker sides on discs."""
