@@ -31,6 +31,8 @@ CLIP_RUNS: tuple[tuple[Kind, int], ...] = (
     ("sled", 500), ("match", 501), ("patch", 502), ("sled", 503), ("match", 504), ("slope", 505), ("sled", 506),
     ("match", 507), ("patch", 508), ("sled", 509), ("match", 510), ("sled", 511),
 )  # fmt: skip
+#: Filming takes longest by far, so clips are kept here and filmed but once.
+CLIPS = Path(tempfile.gettempdir()) / "matchvision-pull-clips"
 #: Fewer frames than this say nothing about a source in a run.
 LEAST_FRAMES = 10
 
@@ -39,16 +41,15 @@ def measure() -> pd.DataFrame:
     """One row a kind of run and source, points and clips apart."""
     rows = []
     for kind, seeds in POINT_RUNS.items():
-        runs = [(kind, play_run(kind, seed)) for seed in seeds]
-        rows += rate("points", kind, [(measure_points(run), sled_touches_patch_s(run)) for _, run in runs])
-    with tempfile.TemporaryDirectory() as scratch:
-        clips: dict[Kind, list[tuple[Measured, float | None]]] = {}
-        for kind, seed in CLIP_RUNS:
-            run = play_run(kind, seed)
-            found = measure_clip(run, Path(scratch) / f"{kind}-{seed}"), sled_touches_patch_s(run)
-            clips.setdefault(kind, []).append(found)
-        for kind, measured in clips.items():
-            rows += rate("clips", kind, measured)
+        runs = [play_run(kind, seed) for seed in seeds]
+        rows += rate("points", kind, [(measure_points(run), sled_touches_patch_s(run)) for run in runs])
+    clips: dict[Kind, list[tuple[Measured, float | None]]] = {}
+    for kind, seed in CLIP_RUNS:
+        run = play_run(kind, seed)
+        found = measure_clip(run, CLIPS / f"{kind}-{seed}"), sled_touches_patch_s(run)
+        clips.setdefault(kind, []).append(found)
+    for kind, measured in clips.items():
+        rows += rate("clips", kind, measured)
     return pd.DataFrame(rows)
 
 

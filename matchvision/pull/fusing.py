@@ -147,5 +147,7 @@ def _mark_frames(z: FloatArray, short_z: FloatArray, compared_s: FloatArray) -> 
             if compared_s[k] - compared_s[last] > DATE_OVER_S:
                 break
             last = int(k)
-        marked[first : last + 1] = True
+        # A moment is no contradiction: at the clip's ends half a window has no more than that.
+        if compared_s[last] - compared_s[first] >= DATE_OVER_S:
+            marked[first : last + 1] = True
     return marked

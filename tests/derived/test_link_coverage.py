@@ -45,7 +45,7 @@ def errors_and_u(bend: float, where: str, runs: int, seed: int) -> tuple[np.ndar
 @pytest.mark.parametrize("change", [0.0, -0.07])
 def test_intervals_hold_the_true_tension(change: float) -> None:
     """A straight link, and one whose bend of 7 % hides in its readings."""
-    error, u = errors_and_u(bend_of(change), "inside", 400, 20)
+    error, u = errors_and_u(bend_of(change), "inside", 300, 20)
     assert 0.92 <= np.mean(np.abs(error) < 1.96 * u) <= 0.98
     assert 0.85 < np.sqrt(np.mean(error**2) / np.mean(u**2)) < 1.15
 
@@ -74,7 +74,7 @@ def test_intervals_hold_with_a_curve_and_hysteresis() -> None:
     way = ("up",) * len(MASSES_KG) + ("down",) * len(MASSES_KG)
     shift_m = np.repeat([-half_gap_m, half_gap_m], len(MASSES_KG))
     errors, uncertainties = [], []
-    for _ in range(400):
+    for _ in range(300):
         noise_m = u_reading_m * generator.standard_normal(len(masses_kg))
         law = fit_link(HangTest(masses_kg, length_m(masses_kg * 9.80665) + shift_m + noise_m, way), u_reading_m)
         assert law.curved
