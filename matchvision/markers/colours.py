@@ -18,6 +18,10 @@ _LUMA_WEIGHTS: Final = {"bt601": (0.299, 0.114), "bt709": (0.2126, 0.0722), "bt2
 #: A colour may look turned so far in the chroma plane by lamp and white balance [deg].
 _WIDEST_GATE_DEG: Final = 25.0
 _NARROWEST_GATE_DEG: Final = 8.0
+#: Standard deviation of the angle of one colour under several lamps, of which the widest gate is three; and the gate
+#: beyond which no spread of samples leads: a neighbour at a right angle must stay another colour.
+_USUAL_SPREAD_DEG: Final = _WIDEST_GATE_DEG / 3
+_WIDEST_OF_ALL_DEG: Final = 40.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,23 +72,49 @@ def chroma_of(srgb: str, matrix: str, full_range: bool, transfer: str = "") -> F
 
 
 def expect_palette(colours: Mapping[str, Colour], matrix: str, full_range: bool, transfer: str = "") -> Palette:
-    """The palette that the sheet's colours promise in a clip of this matrix, range and transfer curve."""
+    """The palette that the sheet's colours promise in a clip of this matrix, range and transfer curve.
+
+    Of a colour with several samples it holds their mean chroma and how widely they spread in angle.
+
+    Notes
+    -----
+    Checked by: tests/markers/test_colours.py::test_the_border_is_where_two_colours_are_as_likely
+    """
     names = tuple(colours)
-    chroma = np.array([chroma_of(colours[n].srgb, matrix, full_range, transfer) for n in names]).reshape(-1, 2)
-    return make_palette(names, chroma, np.array([128.0, 128.0]))
+    chroma, spread_rad = np.zeros((len(names), 2)), np.zeros(len(names))
+    for k, name in enumerate(names):
+        looks = (colours[name].srgb, *colours[name].samples)
+        samples = np.array([chroma_of(srgb, matrix, full_range, transfer) for srgb in looks])
+        chroma[k] = samples.mean(axis=0)
+        if len(samples) > 1:
+            off = np.arctan2(samples[:, 1], samples[:, 0]) - np.arctan2(chroma[k, 1], chroma[k, 0])
+            spread_rad[k] = np.sqrt((np.angle(np.exp(1j * off)) ** 2).sum() / (len(samples) - 1))
+    return make_palette(names, chroma, np.array([128.0, 128.0]), spread_rad)
 
 
-def make_palette(names: tuple[str, ...], chroma: FloatArray, neutral: FloatArray) -> Palette:
-    """Palette from the colours' chroma vectors about the neutral, (k, 2)."""
+def make_palette(
+    names: tuple[str, ...], chroma: FloatArray, neutral: FloatArray, spread_rad: FloatArray | None = None
+) -> Palette:
+    """Palette from the colours' chroma vectors about the neutral, (k, 2).
+
+    ``spread_rad`` (k,) is the standard deviation of each colour's samples in angle, beyond what lamps do to all alike.
+    The gates of two neighbours meet where both are as many standard deviations away.
+    """
     strength = np.maximum(np.linalg.norm(chroma, axis=1), 1e-6)
     direction = chroma / strength[:, None]
-    gate = np.full(len(names), np.deg2rad(_WIDEST_GATE_DEG))
+    sigma = np.full(len(names), np.deg2rad(_USUAL_SPREAD_DEG))
+    if spread_rad is not None:
+        sigma = np.hypot(sigma, spread_rad)
+    gate = np.deg2rad(_WIDEST_GATE_DEG) * sigma / np.deg2rad(_USUAL_SPREAD_DEG)
+    gate = np.minimum(gate, np.deg2rad(_WIDEST_OF_ALL_DEG))
     for i in range(len(names)):
         cosine = np.clip(direction @ direction[i], -1, 1)
         # Two names of one and the same colour do not compete.
-        others = np.arccos(cosine)[np.arccos(cosine) > np.deg2rad(3)]
-        if len(others):
-            gate[i] = np.clip(others.min() / 2, np.deg2rad(_NARROWEST_GATE_DEG), gate[i])
+        apart = np.arccos(cosine)
+        others = apart > np.deg2rad(3)
+        if others.any():
+            border = (apart * sigma[i] / (sigma[i] + sigma))[others].min()
+            gate[i] = np.clip(border, np.deg2rad(_NARROWEST_GATE_DEG), gate[i])
     return Palette(names, direction, strength, gate, neutral)
 
 

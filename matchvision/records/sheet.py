@@ -168,10 +168,18 @@ class CameraSheet(SheetModel):
         return self
 
 
-class Colour(SheetModel):
-    """What a marker colour looks like."""
+Srgb = Annotated[str, Field(pattern=r"^#[0-9a-fA-F]{6}$")]
 
-    srgb: Annotated[str, Field(pattern=r"^#[0-9a-fA-F]{6}$")]
+
+class Colour(SheetModel):
+    """What a marker colour looks like.
+
+    ``samples``: how it looks as well, under other lamps, in the shade or worn: patches from pictures of this camera.
+    The colour is then their mean together with ``srgb``; the more they differ, the further a shade may lie from it.
+    """
+
+    srgb: Srgb
+    samples: tuple[Srgb, ...] = ()
 
 
 class Bead(SheetModel):
