@@ -52,7 +52,7 @@ CASES: Final = {
     ("ridge, hand-held", "none"): 1.5,
 }
 #: Cameras for each kind, and the first one's seed.
-CLIPS, SEED = 4, 700
+CLIPS, SEED = 2, 700
 #: Heights above the surface at which places are judged [m].
 HEIGHTS_M: Final = (0.0, 0.05, 0.12)
 _SIZES: Final = ((1280, 720), (1920, 1080))
@@ -176,7 +176,7 @@ def draw_scene(kind: str, seed: int) -> Scene:
     camera = _draw_camera(rng, scene)
     if hand_held:
         camera = replace(camera, sway=Sway(move_m=0.025, turn_deg=1.0))
-    clock = Clock(start_s=0.1, duration_s=1.6 if hand_held else 0.75, after_s=0.15)
+    clock = Clock(start_s=0.1, duration_s=2.4 if hand_held else 0.75, after_s=0.15)
     return replace(scene, clock=clock, camera=camera)
 
 
