@@ -28,7 +28,7 @@ U_STOP_RATIO: Final = 0.01
 AT_STOP_RATIO: Final = 0.999
 
 
-def tested_machine(run: Run, motion: Motion) -> str:
+def machine_meant(run: Run, motion: Motion) -> str:
     """Name of the machine that a practice run measures: as the sheet says, else the only one that can be meant.
 
     Raises

@@ -5,7 +5,7 @@ from typing import Literal
 
 from matchvision.errors import CannotMeasure
 from matchvision.practice.driving import measure_torque
-from matchvision.practice.facts import tested_machine
+from matchvision.practice.facts import machine_meant
 from matchvision.practice.holding import measure_greatest_pull, measure_own_grip
 from matchvision.practice.rolling import measure_coast
 from matchvision.practice.running import measure_free
@@ -50,19 +50,19 @@ def measure_practice(
         found.extend(got if isinstance(got, list) else [] if got is None else [got])
 
     if kind == "coast":
-        attempt(lambda: measure_coast(run, tested_machine(run, motion), motion, cameras, clock))
+        attempt(lambda: measure_coast(run, machine_meant(run, motion), motion, cameras, clock))
     elif kind == "slope":
-        attempt(lambda: measure_slope(run, tested_machine(run, motion), motion, cameras, clock))
+        attempt(lambda: measure_slope(run, machine_meant(run, motion), motion, cameras, clock))
     elif kind == "free":
-        attempt(lambda: measure_free(run, tested_machine(run, motion), motion, cameras, clock, missing))
+        attempt(lambda: measure_free(run, machine_meant(run, motion), motion, cameras, clock, missing))
     else:
         load = dragged_load(run)
         if load is not None:
             attempt(lambda: measure_load(run, load, motion, clock, known_tension(pull), warnings))
-        attempt(lambda: measure_torque(run, tested_machine(run, motion), motion, clock, known_tension(pull)))
-        attempt(lambda: measure_own_grip(run, tested_machine(run, motion), motion, clock, pull, grip))
+        attempt(lambda: measure_torque(run, machine_meant(run, motion), motion, clock, known_tension(pull)))
+        attempt(lambda: measure_own_grip(run, machine_meant(run, motion), motion, clock, pull, grip))
         if kind == "stall":
-            attempt(lambda: measure_greatest_pull(tested_machine(run, motion), motion, clock, known_tension(pull)))
+            attempt(lambda: measure_greatest_pull(machine_meant(run, motion), motion, clock, known_tension(pull)))
     missing = list(dict.fromkeys(missing))
     if not found:
         raise CannotMeasure(f"this {kind} run gave no number: {missing[0].rstrip('.')}", do=" ".join(missing[1:]))

@@ -1,0 +1,72 @@
+"""A run whose facts lack gives what it can and says what to add; filming's own motion is good enough for that."""
+
+from dataclasses import replace
+
+import pytest
+
+from matchvision.errors import CannotMeasure
+from matchvision.filming import Scene, play
+from matchvision.filming.scene import Machine
+from matchvision.practice.facts import machine_meant
+from matchvision.records.practice import PracticeResult
+from matchvision.records.sheet import PracticeSheet
+from tests.engine.playing import EngineRun
+from tests.made_motion import make_machine, make_motion, make_run, seconds
+from tests.practice.runs import PracticeCase, measure_points, practice_case
+
+
+def measured(case: PracticeCase, told: Scene) -> PracticeResult:
+    clock = replace(case.scene.clock, duration_s=1.8)
+    scene, told = (replace(one, clock=clock) for one in (case.scene, told))
+    return measure_points(replace(case, scene=scene, told=told), EngineRun(play(scene), {}), 1)
+
+
+def with_heron(scene: Scene, **changes: object) -> Scene:
+    heron: Machine = replace(scene.machine["heron"], **changes)  # type: ignore[arg-type]
+    return replace(scene, machine={**scene.machine, "heron": heron})
+
+
+def test_without_drive_facts_a_free_run_gives_the_radius_alone() -> None:
+    case = practice_case("free", 1)
+    result = measured(case, with_heron(case.told, forecast=None))
+    assert [parameter.key[-1] for parameter in result.parameters] == ["radius_m"]
+    assert any("stall_torque_Nm" in text and "gear_ratio" in text for text in result.missing)
+
+
+def test_without_a_link_the_sleds_friction_is_not_measured_by_itself() -> None:
+    case = practice_case("sled", 1)
+    case = replace(case, scene=replace(case.scene, rope=replace(case.scene.rope, link=None)))
+    told = replace(case.told, rope=case.scene.rope)
+    result = measured(case, told)
+    assert [parameter.key[-1] for parameter in result.parameters] == ["drive_efficiency"]
+    assert any("[rope.link]" in text for text in result.missing)
+
+
+def test_without_link_and_friction_nothing_is_measured_and_the_way_out_is_said() -> None:
+    case = practice_case("stall", 1)
+    rope = replace(case.scene.rope, link=None)
+    case = replace(case, scene=replace(case.scene, rope=rope))
+    with pytest.raises(CannotMeasure, match="sprung link"):
+        measured(case, replace(case.told, rope=rope))
+
+
+def test_stall_torque_is_given_where_it_is_not_stated() -> None:
+    case = practice_case("sled", 2)
+    drive = case.scene.machine["heron"].drive
+    forecast = case.told.machine["heron"].forecast
+    assert drive is not None
+    assert forecast is not None
+    result = measured(case, with_heron(case.told, forecast=replace(forecast, stall_torque_Nm=None)))
+    torque = next(parameter for parameter in result.parameters if parameter.key[-1] == "stall_torque_Nm")
+    assert torque.unit == "Nm"
+    assert abs(torque.value - drive.stall_torque_Nm) <= 1.53 * torque.u95
+
+
+def test_of_two_machines_the_sheet_must_name_one() -> None:
+    run, times = make_run(kind="stall"), seconds(1.0)
+    motion = make_motion(times, machines=[make_machine(name, len(times)) for name in ("heron", "plover")])
+    with pytest.raises(CannotMeasure, match="does not say which of its 2 machines") as lacks:
+        machine_meant(run, motion)
+    assert "[practice] machine" in str(lacks.value)
+    named = run.sheet.model_copy(update={"practice": PracticeSheet(machine="plover")})
+    assert machine_meant(replace(run, sheet=named), motion) == "plover"
