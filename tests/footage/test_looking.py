@@ -7,7 +7,7 @@ import numpy.typing as npt
 import pytest
 from scipy.special import ndtr
 
-from matchvision.footage import measure_pictures, measure_steps, read_facts, weigh_pictures
+from matchvision.footage import LookWatch, measure_pictures, measure_steps, read_facts, weigh_pictures
 from matchvision.footage.flicker import shown_rate_per_s
 from matchvision.footage.shifting import measure_shift, shrink
 from matchvision.records.frames import ClipFacts, Frame
@@ -137,3 +137,22 @@ def test_steps_and_gaps_are_counted(tmp_path: Path) -> None:
     assert steps.longest_at_s == pytest.approx(0.1)
     part, _ = measure_steps(read_facts(clip), 0.2, 0.3)
     assert part.pictures == int(np.sum((clip_s >= 0.2 - 1e-6) & (clip_s <= 0.3 + 1e-6)))
+
+
+def test_a_look_in_passing_finds_what_a_look_at_all_pictures_finds(facts: ClipFacts) -> None:
+    """Pictures are let go of one by one; a lamp's flicker, the camera's shake and its wander are told all the same."""
+    rng = np.random.default_rng(6)
+    lit = [1 + 0.03 * np.sin(2 * np.pi * 100.0 * k / 60) for k in range(32)]
+    still = scene()
+    begin = [frame(16 + light * (np.roll(still, rng.integers(-2, 3), axis=1) - 16), k) for k, light in enumerate(lit)]
+    later = [frame(np.roll(still, 12, axis=1), 200), frame(np.roll(still, 20, axis=1), 300)]
+    watch = LookWatch([*begin[:12:4], *later], facts)
+    for picture in begin:
+        watch.see(picture)
+    found, wanted = watch.look(), measure_pictures([*begin, *later], facts)
+    assert found.pictures == wanted.pictures == 34
+    assert found.pairs == wanted.pairs == 31
+    assert found.flicker_per_s == pytest.approx(20.0, abs=0.5)
+    assert found.flicker_ratio == pytest.approx(wanted.flicker_ratio)
+    assert found.shake_px == pytest.approx(wanted.shake_px, rel=0.05)
+    assert found.wander_px == pytest.approx(20.0, abs=3.0)
