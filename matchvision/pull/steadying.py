@@ -12,11 +12,12 @@ from matchvision.uncertainty import window_sums
 
 FloatArray = npt.NDArray[np.float64]
 
-#: Frames to each side of a window, narrow to wide; the widest halves the noise twice over.
-HALF_WIDTHS: Final = (2, 3, 5, 8)
+#: Frames to each side of a window, narrow to wide; the widest leaves less than half of the noise. In wider ones the
+#: course of a contest's pull bends by more than it shows.
+HALF_WIDTHS: Final = (2, 3, 5)
 #: A parabola is believed while its chi-squared exceeds its degrees of freedom by less than this many of its standard
-#: deviations (about one window in forty by chance).
-_CHI_LIMIT: Final = 2.0
+#: deviations: then hardly any is refused by chance, which would leave the frames with the largest errors as they are.
+_CHI_LIMIT: Final = 3.0
 #: Machines' accelerations are means over this long. A smoothed speed forgets in half of it, so that the errors at both
 #: ends are two; shorter ones are noisier, longer ones miss what a slipping contact does.
 ACCELERATION_OVER_S: Final = 0.1
@@ -26,7 +27,7 @@ def steady_series(values: FloatArray, u: FloatArray, real_s: FloatArray) -> tupl
     """Values (n,) by a local parabola around each frame, and the u that is left; NaN stays NaN.
 
     Each frame takes the widest window in which, and in all narrower ones, readings lie about a parabola as far as their
-    noise says: a jerk keeps its own reading.
+    noise says: a jerk keeps its own reading. Where they lie further than stated u grows with them (Birge ratio).
 
     Parameters
     ----------
@@ -48,7 +49,8 @@ def steady_series(values: FloatArray, u: FloatArray, real_s: FloatArray) -> tupl
         trusted &= np.isfinite(fitted) & (freedom >= 1)
         safe = np.maximum(freedom, 1.0)
         trusted &= np.nan_to_num(chi_squared, nan=np.inf) <= safe + _CHI_LIMIT * np.sqrt(2 * safe)
-        best, u_best = np.where(trusted, fitted, best), np.where(trusted, u * gain, u_best)
+        birge = np.sqrt(np.maximum(1.0, chi_squared / safe))
+        best, u_best = np.where(trusted, fitted, best), np.where(trusted, u * gain * birge, u_best)
     return best, u_best
 
 

@@ -20,6 +20,7 @@ from matchvision.filming.scene import Clock, Disc, Machine, Patch
 from matchvision.motion import measure_motion
 from matchvision.pipeline import analyze
 from matchvision.pull import measure_pull
+from matchvision.pull.drive import U_LOG_RATIO
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.pull import Pull
 from matchvision.records.sheet import Drive, Load, Quantity, Run
@@ -157,7 +158,9 @@ def state_facts(run: Run, scene: Scene, generator: np.random.Generator) -> Run:
                 wheel_inertia_kg_m2=near(drive.wheel_inertia_kg_m2 / 4, 0.1 * drive.wheel_inertia_kg_m2 / 4),
                 grip_sliding=near(true.grip_ratio, U_GRIP),
             )
-            commands[name] = np.array(drive.throttle) + np.array([drive.start_delay_s, 0.0])
+            # What a log leaves open, its resolution and delay, is off for the whole run.
+            off = U_LOG_RATIO * generator.standard_normal()
+            commands[name] = np.array(drive.throttle) + np.array([drive.start_delay_s, off])
         machines[name] = run.sheet.machine[name].model_copy(update=update)
     sheet = run.sheet.model_copy(update={"machine": machines, "forecast": {}})
     return dataclasses.replace(run, sheet=sheet, commands=commands)
