@@ -52,7 +52,7 @@ def measure_practice(
     if kind == "coast":
         attempt(lambda: measure_coast(run, machine_meant(run, motion), motion, cameras, clock))
     elif kind == "slope":
-        attempt(lambda: measure_slope(run, machine_meant(run, motion), motion, cameras, clock))
+        attempt(lambda: measure_slope(run, machine_meant(run, motion), motion, cameras, clock, missing))
     elif kind == "free":
         attempt(lambda: measure_free(run, machine_meant(run, motion), motion, cameras, clock, missing))
     else:

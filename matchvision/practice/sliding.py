@@ -24,13 +24,17 @@ BoolArray = npt.NDArray[np.bool_]
 
 #: It slides once it goes this fast [m/s]; up to then it may creep.
 SLIDES_M_S: Final = 0.02
+#: A machine that stood for so long after the start was held by its grip, not by a hand [s].
+STOOD_S: Final = 0.3
 #: Sliding that lasts less long leaves the acceleration too unsure [s].
 SHORTEST_S: Final = 0.25
 #: Tilt from a camera that watches the table tip: how well tags lie flat and the table stays plane [deg].
 U_SEEN_TILT_DEG: Final = 0.1
 
 
-def measure_slope(run: Run, name: str, motion: Motion, cameras: Cameras, clock: MatchClock) -> list[PracticeParameter]:
+def measure_slope(
+    run: Run, name: str, motion: Motion, cameras: Cameras, clock: MatchClock, missing: list[str]
+) -> list[PracticeParameter]:
     """Grip at rest and while sliding; what the run does not show is left out.
 
     Raises
@@ -40,8 +44,8 @@ def measure_slope(run: Run, name: str, motion: Motion, cameras: Cameras, clock: 
 
     Notes
     -----
-    At the tilt θ at which it begins to slide ``μ_static = tan θ``; while it slides down with acceleration a,
-    ``μ_sliding = tan θ − a / (g cos θ)``. All wheels must be held.
+    At the tilt θ at which it begins to slide, having stood until then, ``μ_static = tan θ``; while it slides down with
+    acceleration a, ``μ_sliding = tan θ − a / (g cos θ)``. All wheels must be held.
     """
     practice, moved = run.sheet.practice, motion.machines[name]
     slides = in_run(clock, motion) & (speed_along(moved) > np.maximum(SLIDES_M_S, 3 * moved.u_speed_m_s))
@@ -50,11 +54,18 @@ def measure_slope(run: Run, name: str, motion: Motion, cameras: Cameras, clock: 
         raise CannotMeasure(
             f"{name} did not slide", do="raise one end of the table until it does; hold its wheels with the brake"
         )
-    tilt, tilts_deg = _tilt(run, motion, cameras, frames)
+    tilt, tilts_deg = _tilt(run, name, motion, cameras, frames)
     trail = follow(name, motion, cameras, run.sheet.table.profile_m, frames)
     downhill = _check_downhill(run, name, trail, motion, frames)
     found = []
-    if not practice.let_go:
+    stood = float(clock.match_time(motion.clip_s)[frames][0]) >= STOOD_S
+    raised = practice.tilt_deg is not None or tilts_deg is not None
+    if not practice.let_go and not (stood and raised):
+        missing.append(
+            f"{name} slid at once, or on a slope that nobody raised: nothing is said about its grip at rest. Raise the "
+            "table slowly until it slides, and give that tilt: [practice] tilt_deg."
+        )
+    if not practice.let_go and stood and raised:
         found.append(_at_rest(name, run, tilt, tilts_deg, frames, clock, motion, downhill))
     if np.ptp(trail.real_s) >= SHORTEST_S:
         found.append(_sliding(name, run, tilt, trail, clock, motion, tilts_deg))
@@ -65,7 +76,7 @@ def measure_slope(run: Run, name: str, motion: Motion, cameras: Cameras, clock: 
     return found
 
 
-def _tilt(run: Run, motion: Motion, cameras: Cameras, frames: BoolArray) -> tuple[Known, FloatArray | None]:
+def _tilt(run: Run, name: str, motion: Motion, cameras: Cameras, frames: BoolArray) -> tuple[Known, FloatArray | None]:
     """Tilt [deg] while it slid: as read off, by the table's profile, or as the camera saw the table tip."""
     practice, profile = run.sheet.practice, run.sheet.table.profile_m
     if practice.tilt_deg is not None:
@@ -75,7 +86,7 @@ def _tilt(run: Run, motion: Motion, cameras: Cameras, frames: BoolArray) -> tupl
         at = int(np.flatnonzero(frames)[0])
         return Known("tilt of the table, as seen", float(seen[at]), U_SEEN_TILT_DEG, "deg"), seen
     if profile:
-        slope = float(np.median(surface_slope(profile, motion.places.x_m[frames].mean(axis=1))))
+        slope = float(np.median(surface_slope(profile, motion.machines[name].x_m[frames])))
         if slope != 0:
             return Known("tilt of the table", math.degrees(abs(math.atan(slope))), U_SEEN_TILT_DEG, "deg"), None
     raise CannotMeasure(

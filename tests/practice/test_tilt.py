@@ -21,7 +21,7 @@ from matchvision.records.sheet import Run, RunSheet
 from matchvision.records.tracks import Tracks
 from tests.engine.playing import over_time
 from tests.filmed_points import FilmedPoints, film_points
-from tests.practice.runs import PracticeCase, play_case, practice_case
+from tests.practice.runs import PracticeCase, measure_points, play_case, practice_case
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -86,3 +86,22 @@ def test_grip_comes_from_the_tilt_that_is_seen() -> None:
     let_go = told(case, f"[practice]\ntilt_deg = {math.degrees(math.atan(0.6))}\nlet_go = true\n")
     result, _ = measure_practice(let_go, motion, cameras, clock, None, None)
     assert [parameter.key[-1] for parameter in result.parameters] == ["grip_sliding"]
+
+
+@pytest.mark.slow
+def test_a_fixed_slope_tells_sliding_grip_alone() -> None:
+    case = practice_case("slope", 2)
+    steep = math.tan(math.atan(case.scene.machine["heron"].grip_ratio) + math.radians(2))
+    table = replace(case.scene.table, profile_m=((-1.2, -1.2 * steep), (1.2, 1.2 * steep)))
+    camera = replace(case.scene.camera, position_m=(0.1, -2.2, 1.9))
+    clock = replace(case.scene.clock, duration_s=1.0)
+    scene, told = (
+        replace(one, table=table, camera=camera, clock=clock, practice=None) for one in (case.scene, case.told)
+    )
+    case = replace(case, scene=scene, told=told, extras=replace(case.extras, tilt_deg=()))
+    run = play_case(case)
+    result = measure_points(case, run, 2)
+    (sliding,) = result.parameters
+    assert sliding.key[-1] == "grip_sliding"
+    assert abs(sliding.value - case.truth(run)["grip_sliding"]) <= 1.53 * sliding.u95
+    assert "grip at rest" in result.missing[0]
