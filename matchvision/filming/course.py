@@ -267,6 +267,11 @@ def play(scene: Scene) -> Course:
     Course
         From the first picture to 0.1 s after the last, on a clock of 0.5 ms. Nothing is random.
 
+    Raises
+    ------
+    ValueError
+        Where a weight hangs over a pulley.
+
     Notes
     -----
     Along a machine's heading: m dv/dt = F + T·e − m g dz/ds, wheels: I dω/dt = τ − F r, motor line
@@ -277,6 +282,9 @@ def play(scene: Scene) -> Course:
 
     Checked by: tests/filming/test_course.py::test_momentum_closes
     """
+    if any(machine.hangs for machine in scene.machine.values()):
+        msg = "a weight that hangs over a pulley is not integrated here: give the course to film"
+        raise ValueError(msg)
     steps = math.ceil((scene.last_s - scene.clock.from_s + 0.1) / STEP_S) + 1
     clip_s = scene.clock.from_s + np.arange(steps) * STEP_S
     bodies = {
