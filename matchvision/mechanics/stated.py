@@ -106,7 +106,10 @@ def check_machine(run: Run, name: str, findings: Findings) -> None:
         msg = f"the run cannot be predicted: {name} is an unknown opponent and nothing is stated about its drive"
         raise CannotMeasure(msg, do=f"add [forecast.{name}] with what can be guessed of it, with wide uncertainties")
     if is_load(machine, facts):
-        if facts.grip_sliding is None and facts.grip_static is None:
+        unstated = facts.grip_sliding is None and facts.grip_static is None
+        if unstated and (machine.load is None or machine.load.grip_sliding is None):
+            findings.missing.append(f"[{key}] grip_sliding")
+        elif unstated:
             findings.assumed.append(
                 f"{name}: sliding friction as measured, [machine.{name}.load], as no forecast has it"
             )
