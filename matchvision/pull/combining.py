@@ -16,6 +16,8 @@ BoolArray = npt.NDArray[np.bool_]
 LIMIT: Final = 2.58
 #: Variance [N²] of a source that does not count in a frame: no weight is left to it beside any real one.
 _UNUSED_N2: Final = 1e12
+#: Beside any real variance [N²] nothing; it keeps two sources that share all of their errors from being inseparable.
+_LEAST_N2: Final = 1e-12
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,7 +78,7 @@ def combine_sources(name: str, sources: Sequence[PullSource], usable: BoolArray 
     errors = errors_by_input(sources)
     covariance = errors.covariance
     there = known.T[:, :, None] & known.T[:, None, :]
-    covariance = np.where(there, covariance, np.eye(len(sources)) * _UNUSED_N2)
+    covariance = np.where(there, covariance, np.eye(len(sources)) * _UNUSED_N2) + np.eye(len(sources)) * _LEAST_N2
     weights = np.linalg.solve(covariance, np.ones((*known.T.shape, 1)))[..., 0].T
     weights = np.where(known, weights, 0.0)
     total = weights.sum(axis=0)

@@ -87,3 +87,14 @@ def test_what_scatters_and_what_lasts_are_told_apart() -> None:
     scatter_m, lasting_m = split_scatter(length_m, np.full(400, 0.0005))
     assert scatter_m == pytest.approx(0.0002, rel=0.15)
     assert scatter_m**2 + lasting_m**2 == pytest.approx(0.0005**2)
+
+
+def test_opening_is_as_uncertain_as_it_says() -> None:
+    """Law and closed length are correlated numbers of one hang test: the opening's scatter over 200 such tests."""
+    generator = np.random.default_rng(7)
+    length_m = np.maximum(0.06, 0.06 + (MASSES_KG * G - 4.0) / 500)
+    laws = [fit_link(hang(length_m + 0.0002 * generator.standard_normal(8)), 0.0002) for _ in range(200)]
+    opened = [law for law in laws if law.opening_N > 0]
+    assert len(opened) > 150
+    stated_N = np.sqrt(np.mean([law.u_opening_N**2 for law in opened]))
+    assert np.std([law.opening_N for law in opened]) == pytest.approx(stated_N, rel=0.25)
