@@ -56,7 +56,7 @@ def lift_pose(pose: Pose, tilt: Tilt, machine: Machine, tracks: Tracks, sighting
     heading[at], u_heading[at] = near, spread[at, HEADING]
     lifted = replace(
         pose,
-        along=smooth_series(real_s, seen[:, 0], u_seen[:, 0]),
+        along=smooth_series(real_s, seen[:, 0], u_seen[:, 0], slow=pose.slow),
         y=smooth_series(real_s, seen[:, 1], u_seen[:, 1]),
         heading=smooth_series(real_s, heading, u_heading) if pose.headed else pose.heading,
         camera_jacobian=carried(jacobian, np.isfinite(seen[:, 0])),

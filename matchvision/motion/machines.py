@@ -1,13 +1,15 @@
 """Machines' poses from their markers, and how they move."""
 
+import itertools
 from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
 
 from matchvision.motion.bodies import BodyPlaces, place_bodies
+from matchvision.motion.scatter import NO_SLOW_NOISE, split_scatter
 from matchvision.motion.sighting import Sighting, spread_from_camera
-from matchvision.motion.smoothing import Smoothed, smooth_series
+from matchvision.motion.smoothing import SlowNoise, Smoothed, smooth_series
 from matchvision.motion.standing import Ground, axes_of, ground_under
 from matchvision.records.motion import MachineMotion
 from matchvision.records.sheet import Machine
@@ -65,6 +67,10 @@ class Pose:
         Derivatives of (along, y, heading) by what the frames' cameras have in common.
     seen_m, u_seen_m : (n, 2) float arrays
         along and y as seen frame by frame, before smoothing, and the part of their uncertainty that is new in each.
+    slow : SlowNoise
+        What of the uncertainty of along goes together over frames.
+    scatter_ratio : float
+        How much the places scatter against what the pixels' uncertainty says.
     seen_heading_rad, u_seen_heading_rad : (n,) float arrays
         The heading as seen frame by frame; NaN where fewer than two markers show.
     headed : bool
@@ -85,6 +91,8 @@ class Pose:
     camera_jacobian: FloatArray
     seen_m: FloatArray
     u_seen_m: FloatArray
+    slow: SlowNoise
+    scatter_ratio: float
     seen_heading_rad: FloatArray
     u_seen_heading_rad: FloatArray
     headed: bool
@@ -216,6 +224,35 @@ def rigid_fit(
     return pose, inverse, leverage
 
 
+def scatter_of_body(
+    points_m: FloatArray, covariance: FloatArray, offsets_m: FloatArray, heading_rad: FloatArray, real_s: FloatArray
+) -> tuple[float, float, float]:
+    """How much of the stated scatter of a body's points is new in each frame, how much is slow, and its memory [s].
+
+    The distances between the points of a rigid body do not change, so what they do is error. As stated, and nothing
+    slow, where too few show.
+    """
+    c, s = np.cos(heading_rad), np.sin(heading_rad)
+    apart = []
+    for i, j in itertools.combinations(range(points_m.shape[1]), 2):
+        x, y = offsets_m[j] - offsets_m[i]
+        length = float(np.hypot(x, y))
+        if length > 0:
+            unit = np.stack([c * x - s * y, s * x + c * y], axis=-1) / length
+            off = np.einsum("ni,ni->n", unit, points_m[:, j] - points_m[:, i]) - length
+            stated = np.einsum("ni,nij,nj->n", unit, covariance[:, i] + covariance[:, j], unit)
+            apart.append(off / np.sqrt(stated))
+    scatter = split_scatter(np.stack(apart, axis=1), real_s) if apart else None
+    if scatter is None:
+        return 1.0, 0.0, NO_SLOW_NOISE.memory_s
+    return scatter.u_fast, scatter.slow.u, scatter.slow.memory_s
+
+
+def _middle(values: FloatArray) -> float:
+    known = values[np.isfinite(values)]
+    return float(np.median(known)) if len(known) else 0.0
+
+
 def measure_pose(
     name: str, machine: Machine, tracks: Tracks, sighting: Sighting, real_s: FloatArray
 ) -> tuple[Pose, int] | None:
@@ -263,13 +300,19 @@ def measure_pose(
     of_points = of_points + sighting.own_spread(by_camera)
     usable = np.isfinite(pose[:, 0])
     u_along, u_y = (np.where(usable, np.sqrt(of_points[:, i, i]), np.nan) for i in (0, 1))
-    along = smooth_series(real_s, pose[:, 0], u_along)
-    y = smooth_series(real_s, pose[:, 1], u_y)
+    fast, slow_ratio, memory_s = scatter_of_body(points, placing.cov_own, offsets[:, :2], pose[:, 2], real_s)
+    slow, slow_y = (SlowNoise(slow_ratio * _middle(u), memory_s) for u in (u_along, u_y))
+    u_along, u_y = fast * u_along, fast * u_y
+    along = smooth_series(real_s, pose[:, 0], u_along, slow=slow)
+    y = smooth_series(real_s, pose[:, 1], u_y, slow=slow_y)
     by_camera = carried(sighting.common(by_camera), usable)
     seen, u_seen = pose[:, :2], np.stack([u_along, u_y], axis=-1)
+    ratio = float(np.hypot(fast, slow_ratio)) * along.noise_factor
     turn = np.where(together, pose[:, 2], np.nan)
     u_turn = np.where(together, np.sqrt(cov[:, 2, 2]), np.nan)
-    found = Pose(name, home_sign, ground, along, y, heading, by_camera, seen, u_seen, turn, u_turn, headed, placing)
+    found = Pose(
+        name, home_sign, ground, along, y, heading, by_camera, seen, u_seen, slow, ratio, turn, u_turn, headed, placing
+    )
     return found, len(columns)
 
 

@@ -182,7 +182,7 @@ def describe_motion(
     advice: list[str] = []
     length_s = float(motion.real_s[-1] - motion.real_s[0])
     for name, machine in motion.machines.items():
-        factor = poses[name].along.noise_factor
+        factor = poses[name].scatter_ratio
         said.append(
             f"{name} from {markers_used[name]} marker{'s' if markers_used[name] != 1 else ''} "
             f"(speed to {1000 * _median(machine.u_speed_m_s):.1f} mm/s, "

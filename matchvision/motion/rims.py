@@ -8,8 +8,8 @@ import numpy.typing as npt
 from matchvision.geometry.camera import rays
 from matchvision.geometry.placing import PlanePlacing
 from matchvision.motion.machines import Pose
+from matchvision.motion.scatter import Scatter, split_scatter
 from matchvision.motion.sighting import Sighting
-from matchvision.motion.smoothing import SlowNoise
 from matchvision.records.sheet import Wheel
 from matchvision.records.tracks import MarkerPlan, Tracks
 
@@ -19,10 +19,6 @@ FloatArray = npt.NDArray[np.float64]
 U_FACE_MIDDLE_M = 0.004
 #: A mark further off its circle than this is not this mark [m].
 WILD_MARK_M = 0.012
-#: Time over which the marks' slow errors are told from their fast ones [s].
-SLOW_LAG_S = 0.1
-#: Fewer places than this do not show how the errors go together.
-FEWEST_FOR_SCATTER = 60
 
 
 @dataclass(frozen=True, eq=False)
@@ -143,49 +139,13 @@ def turning_angles(
     return np.where(some, angle, np.nan), np.where(some, np.sqrt(widen / safe), np.nan)
 
 
-@dataclass(frozen=True)
-class MarkScatter:
-    """How far marks lie off their circle [m]: what is new in every frame, and what goes together over frames."""
-
-    u_fast_m: float
-    slow: SlowNoise
-
-
 def scatter_of_marks(
     rim: RimPlaces, circle_m: FloatArray, middle: tuple[float, float], real_s: FloatArray
-) -> MarkScatter | None:
-    """The marks' errors, split into fast and slow ones by what shows across their path; None where too few show.
+) -> Scatter | None:
+    """The marks' errors [m], split into fast and slow ones by what shows across their path; None where too few show.
 
-    A compressed picture puts a mark off by the same tenths of a pixel for some frames. Along the path this would look
-    like a change of rate. Across it there is no motion, so the distances from the circle tell how large such errors
-    are, and how long they last; along the path they are taken to be alike.
-
-    Notes
-    -----
-    The distances' autocovariances c(0), c(1 frame), c(`SLOW_LAG_S`) fit white noise on top of an
-    Ornstein–Uhlenbeck process: memory = (lag − Δ)/ln(c(Δ)/c(lag)), u² = c(Δ) e^(Δ/memory), the rest of c(0) is white.
-    Slow errors below twice the standard error of an autocovariance, c(0)/√n, are taken as none.
-    Checked by: tests/motion/test_rims.py::test_slow_errors_are_told_from_fast_ones
+    Across their path the marks do not move, so the distances from the circle are errors; along the path they are taken
+    to be alike.
     """
     off = np.hypot(rim.along_m - middle[0], rim.up_m - middle[1]) - circle_m
-    off = np.where(rim.seen & (np.abs(off) < WILD_MARK_M), off, np.nan)
-    count = np.isfinite(off).sum(axis=0)
-    off = off[:, count >= FEWEST_FOR_SCATTER]
-    if off.shape[1] == 0:
-        return None
-    off = off - np.nanmean(off, axis=0)
-    tick_s = float(np.median(np.diff(real_s)))
-    lag = max(2, round(SLOW_LAG_S / tick_s))
-
-    def together(frames: int) -> float:
-        pairs = off[frames:] * off[: len(off) - frames]
-        known = np.isfinite(pairs)
-        return float(pairs[known].mean()) if known.any() else 0.0
-
-    whole, next_one, later = together(0), together(1), together(lag)
-    unsure = 2.0 * whole / np.sqrt(np.isfinite(off).sum())
-    if next_one <= unsure:
-        return MarkScatter(float(np.sqrt(whole)), SlowNoise(0.0, SLOW_LAG_S))
-    memory_s = (lag - 1) * tick_s / np.log(next_one / np.clip(later, 0.05 * next_one, 0.9 * next_one))
-    slow = min(next_one * np.exp(tick_s / memory_s), 0.9 * whole)
-    return MarkScatter(float(np.sqrt(whole - slow)), SlowNoise(float(np.sqrt(slow)), float(memory_s)))
+    return split_scatter(np.where(rim.seen & (np.abs(off) < WILD_MARK_M), off, np.nan), real_s)

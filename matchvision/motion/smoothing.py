@@ -22,8 +22,9 @@ RELAX_S = 0.025
 LONGEST_GAP_S = 0.3
 #: Half width of the window in which the driving noise may take a level of its own [s].
 LOCAL_WINDOW_S = 0.06
-#: Local levels of the driving noise that are tried, in decades about the clip's.
-LOCAL_DECADES = np.arange(-0.5, 4.25, 0.5)
+#: Local levels of the driving noise that are tried, in decades about the clip's. One jump sets the level of a short
+#: clip, and what is quiet beside it is far below.
+LOCAL_DECADES = np.arange(-2.5, 4.25, 0.5)
 #: How many decades the local level of the driving noise may stray from the clip's (standard deviation).
 LOCAL_SPREAD_DECADES = 1.5
 #: The data may scatter this much less than stated, and that much more. Less is mistrusted: errors that neighbouring

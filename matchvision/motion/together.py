@@ -11,10 +11,9 @@ from matchvision.motion.smoothing import RELAX_S, SlowNoise, Smoothed
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
-#: States: travel and its rate and acceleration, distance run ahead and the same of it, slow error of the rim marks.
-STATES = 7
-#: What the two channels show: the body's markers the travel, the rim marks travel and lead with their slow error.
-LOOK = np.array([[1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], [1.0, 0.0, 0.0, 1.0, 0.0, 0.0, 1.0]])
+#: States: travel and its rate and acceleration, lead and the same of it; behind them the slow errors of each channel.
+MOVED = 6
+#: Where a channel starts: the body's markers with the travel, the rim marks with the lead on top.
 ENTRY = np.array([0, 3], dtype=np.int64)
 
 
@@ -43,7 +42,7 @@ def smooth_together(
     surface: tuple[FloatArray, FloatArray],
     along: Smoothed,
     ahead: Smoothed,
-    slow: SlowNoise,
+    slow: tuple[SlowNoise, SlowNoise],
     decided: BoolArray,
 ) -> Together:
     """A machine's travel and its wheel's lead from the places of both, by one smoother.
@@ -58,15 +57,15 @@ def smooth_together(
         Travel of the machine and way of the wheel's surface [m], as seen frame by frame, with what is new in each.
     along, ahead : Smoothed
         Travel and lead, each smoothed alone.
-    slow : SlowNoise
-        Slow errors of the wheel's surface [m].
+    slow : pair of SlowNoise
+        Slow errors of the body's and of the rim marks' places [m].
     decided : (n,) bool array
         False where the surface's way cannot be told; nothing is said there.
 
     Notes
     -----
-    Two channels in a Kalman filter and a Rauch–Tung–Striebel smoother: travel is seen as it is, the surface as travel +
-    lead + slow error.
+    Two channels in a Kalman filter and a Rauch–Tung–Striebel smoother: travel is seen as travel + its slow error, the
+    surface as travel + lead + its slow error.
     Checked by: tests/motion/test_together.py::test_both_are_surer_than_each_alone
     """
     n = len(real_s)
@@ -75,39 +74,41 @@ def smooth_together(
         return Together(*(np.full(n, np.nan) for _ in range(6)))
     steps_s = np.diff(real_s)
     tick = float(np.median(steps_s))
+    factors = (along.noise_factor, ahead.noise_factor)
+    slow_u = [noise.u * factor for noise, factor in zip(slow, factors, strict=True)]
+    # A state without any variance has no inverse.
+    slowly = [channel for channel in (0, 1) if slow_u[channel] > 0]
+    states = MOVED + len(slowly)
     moved, unit_drive = step_matrices(steps_s / tick, 3, RELAX_S / tick)
-    keep = np.exp(-steps_s / slow.memory_s)
-    transition, drive = np.zeros((n - 1, STATES, STATES)), np.zeros((n - 1, STATES, STATES))
+    transition, drive = np.zeros((n - 1, states, states)), np.zeros((n - 1, states, states))
     for first, series in ((0, along), (3, ahead)):
         block = slice(first, first + 3)
         transition[:, block, block] = moved
         drive[:, block, block] = unit_drive * (series.drive * tick**5)[:, None, None]
-    transition[:, 6, 6], drive[:, 6, 6] = keep, (slow.u * ahead.noise_factor) ** 2 * (1 - keep**2)
+    look = np.zeros((2, states))
+    look[:, 0] = look[1, 3] = 1.0
+    start = np.zeros(states)
+    for k, channel in enumerate(slowly, start=MOVED):
+        keep = np.exp(-steps_s / slow[channel].memory_s)
+        transition[:, k, k], drive[:, k, k] = keep, slow_u[channel] ** 2 * (1 - keep**2)
+        look[channel, k], start[k] = 1.0, slow_u[channel] ** 2
     y, u = np.stack([travel[0], surface[0]], axis=1), np.stack([travel[1], surface[1]], axis=1)
     y[~along.kept, 0], y[~ahead.kept, 1] = np.nan, np.nan
     y[~np.isfinite(u)] = np.nan
-    r = np.where(np.isfinite(u), u * [along.noise_factor, ahead.noise_factor], 1.0) ** 2
-    start = np.zeros(STATES)
+    r = np.where(np.isfinite(u), u * factors, 1.0) ** 2
     for column, first in enumerate(ENTRY):
         values = y[np.isfinite(y[:, column]), column]
         # Wide enough to say nothing: the largest step bounds the rate per tick.
         wide = 30 * np.sqrt(np.median(r[:, column])) + 3 * np.max(np.abs(np.diff(values)), initial=0.0)
         start[first : first + 3] = wide**2
-    start[6] = (slow.u * ahead.noise_factor) ** 2
-    predicted, predicted_p, updated, updated_p, _, _ = run_channels(y, r, LOOK, ENTRY, transition, drive, start)
-    if slow.u <= 0:
-        # A state without any variance has no inverse.
-        kept = np.arange(6)
-        predicted, updated = predicted[:, kept], updated[:, kept]
-        predicted_p, updated_p = (p[:, kept][:, :, kept].copy() for p in (predicted_p, updated_p))
-        transition = transition[:, :6, :6].copy()
+    predicted, predicted_p, updated, updated_p, _, _ = run_channels(y, r, look, ENTRY, transition, drive, start)
     x, p = run_smoother(predicted, predicted_p, updated, updated_p, transition)
     whole = np.array([1.0, 0.0, 0.0, 1.0, 0.0, 0.0])
 
-    def part(look: FloatArray, per: float) -> tuple[FloatArray, FloatArray]:
-        value = x[:, :6] @ look / per
-        u_value = np.sqrt(np.einsum("i,nij,j->n", look, p[:, :6, :6], look)) / per
+    def part(of: FloatArray, per: float) -> tuple[FloatArray, FloatArray]:
+        value = x[:, :MOVED] @ of / per
+        u_value = np.sqrt(np.einsum("i,nij,j->n", of, p[:, :MOVED, :MOVED], of)) / per
         return np.where(known, value, np.nan), np.where(known, u_value, np.nan)
 
-    way, speed, lead = part(whole, 1.0), part(np.roll(whole, 1), tick), part(np.eye(6)[4], tick)
+    way, speed, lead = part(whole, 1.0), part(np.roll(whole, 1), tick), part(np.eye(MOVED)[4], tick)
     return Together(*way, *speed, *lead)

@@ -68,7 +68,7 @@ def split_errors(
     at_once = good.sum(axis=1)
     several = float(np.mean(at_once[at_once > 0]))
     slow = scatter.slow.u / float(np.mean(circle_m)) / np.sqrt(several)
-    return u_raw * scatter.u_fast_m / stated, SlowNoise(slow, scatter.slow.memory_s)
+    return u_raw * scatter.u_fast / stated, SlowNoise(slow, scatter.slow.memory_s)
 
 
 def measure_wheel(
@@ -108,17 +108,21 @@ def measure_wheel(
     # machine, so the difference of two smoothed speeds would be less sure than it is.
     travel, u_travel = pose.travel_along_drive(real_s)
     way, u_way = wheel.radius_m * turned, wheel.radius_m * u_raw
-    ahead = smooth_series(real_s, way - travel, np.hypot(u_way, u_travel), slow=slow)
-    both = smooth_together(real_s, (travel, u_travel), (way, u_way), pose.along, ahead, slow, ~count.undecided)
+    ahead = smooth_series(real_s, way - travel, np.hypot(u_way, u_travel), slow=_joined(slow, pose.slow))
+    both = smooth_together(
+        real_s, (travel, u_travel), (way, u_way), pose.along, ahead, (pose.slow, slow), ~count.undecided
+    )
     first = np.flatnonzero(np.isfinite(both.surface_m))
     zero = both.surface_m[first[0]] if len(first) else np.nan
     c, s = np.cos(pose.heading.value), np.sin(pose.heading.value)
     scale = rate_spread_from_camera(pose.camera_jacobian, sighting.covariance, real_s)
     common = c**2 * scale[:, 0, 0] + 2 * c * s * scale[:, 0, 1] + s**2 * scale[:, 1, 1]
-    surface, u_surface = both.surface_m_s, both.u_surface_m_s
     slip = both.ahead_m_s
-    trembling = np.where(np.abs(slip) > TREMBLING_SLIP_M_S, U_TREMBLE_M_S, 0.0)
-    u_slip = np.sqrt(both.u_ahead_m_s**2 + common + trembling**2)
+    trembles = np.abs(slip) > TREMBLING_SLIP_M_S
+    u_slip = np.sqrt(both.u_ahead_m_s**2 + common + np.where(trembles, U_TREMBLE_M_S, 0.0) ** 2)
+    # What of the trembling is not the machine's is the wheel's.
+    wheel_trembles = np.where(trembles, np.sqrt(U_TREMBLE_M_S**2 - U_MACHINE_TREMBLE_M_S**2), 0.0)
+    surface, u_surface = both.surface_m_s, np.hypot(both.u_surface_m_s, wheel_trembles)
     turns = np.abs(surface) > 2 * u_surface
     below = np.where(turns, surface, np.nan)
     ratio = travel_reduction(below - slip, below)
@@ -141,6 +145,15 @@ def measure_wheel(
         u_slip_ratio=np.where(clear, u_ratio, np.nan),
     )
     return WheelReading(wheel_motion, rim, spread_m, count.undecided)
+
+
+def _joined(first: SlowNoise, second: SlowNoise) -> SlowNoise:
+    """Two slow noises as one: variances add, and the memory is that of the larger part."""
+    power = first.u**2 + second.u**2
+    if power <= 0:
+        return first
+    memory_s = (first.u**2 * first.memory_s + second.u**2 * second.memory_s) / power
+    return SlowNoise(float(np.sqrt(power)), memory_s)
 
 
 def _fastest(pose: Pose, wheel: Wheel, drives: Sequence[Drive | None]) -> float | None:

@@ -7,6 +7,7 @@ from matchvision.motion.smoothing import SlowNoise, smooth_series
 from matchvision.motion.together import smooth_together
 
 EVER = np.ones(1000, dtype=np.bool_)
+NONE = SlowNoise(0.0, 1.0)
 
 
 @pytest.mark.parametrize("slow_u", [0.0, 0.0002])
@@ -27,7 +28,9 @@ def test_both_are_surer_than_each_alone(slow_u: float) -> None:
     along = smooth_series(t, seen, np.full(n, u_travel))
     alone = smooth_series(t, way, np.full(n, u_way), slow=noise)
     ahead = smooth_series(t, way - seen, np.full(n, np.hypot(u_travel, u_way)), slow=noise)
-    both = smooth_together(t, (seen, np.full(n, u_travel)), (way, np.full(n, u_way)), along, ahead, noise, EVER[:n])
+    both = smooth_together(
+        t, (seen, np.full(n, u_travel)), (way, np.full(n, u_way)), along, ahead, (NONE, noise), EVER[:n]
+    )
     error, error_alone = both.surface_m_s - true_speed, alone.rate - true_speed
     inside = slice(20, -20)
     assert np.sqrt(np.mean(error[inside] ** 2)) < 0.9 * np.sqrt(np.mean(error_alone[inside] ** 2))
@@ -46,7 +49,7 @@ def test_a_slip_is_told_by_the_wheels_own_marks() -> None:
     seen = 0.05 * t + 0.0002 * generator.standard_normal(300)
     way = 0.05 * t + lead + 0.0002 * generator.standard_normal(300)
     along, ahead = smooth_series(t, seen, u), smooth_series(t, way - seen, np.hypot(u, u))
-    both = smooth_together(t, (seen, u), (way, u), along, ahead, SlowNoise(0.0, 1.0), EVER[:300])
+    both = smooth_together(t, (seen, u), (way, u), along, ahead, (NONE, NONE), EVER[:300])
     away = np.abs(t - 2.5) > 0.1
     assert np.abs(both.ahead_m_s - slip)[away].max() < 0.02
     assert np.abs(both.surface_m_s - 0.05 - slip)[away].max() < 0.02
@@ -56,6 +59,6 @@ def test_nothing_known_stays_unknown() -> None:
     t = np.arange(100) / 60.0
     nothing, u = np.full(100, np.nan), np.full(100, 0.001)
     along, ahead = smooth_series(t, t * 0.1, u), smooth_series(t, nothing, u)
-    both = smooth_together(t, (t * 0.1, u), (nothing, u), along, ahead, SlowNoise(0.0, 1.0), EVER[:100])
+    both = smooth_together(t, (t * 0.1, u), (nothing, u), along, ahead, (NONE, NONE), EVER[:100])
     assert np.isnan(both.surface_m_s).all()
     assert np.isnan(both.ahead_m_s).all()

@@ -49,7 +49,7 @@ def test_slow_errors_are_told_from_fast_ones() -> None:
     # to about 15 %; three of each.
     assert scatter.slow.u == pytest.approx(0.00025, rel=0.10)
     assert scatter.slow.memory_s == pytest.approx(0.12, rel=0.45)
-    assert scatter.u_fast_m == pytest.approx(0.00012, rel=0.15)
+    assert scatter.u_fast == pytest.approx(0.00012, rel=0.15)
 
 
 def test_white_errors_are_not_slow() -> None:
@@ -58,7 +58,7 @@ def test_white_errors_are_not_slow() -> None:
     scatter = scatter_of_marks(rim, np.full(2, CIRCLE_M), middle, REAL_S)
     assert scatter is not None
     assert scatter.slow.u == 0.0
-    assert scatter.u_fast_m == pytest.approx(0.0003, rel=0.03)
+    assert scatter.u_fast == pytest.approx(0.0003, rel=0.03)
 
 
 def test_too_few_marks_say_nothing() -> None:
