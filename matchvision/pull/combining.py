@@ -1,5 +1,6 @@
 """Sources made one by generalised least squares, with the errors that they share kept shared."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
@@ -8,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.records.pull import BudgetLine, ErrorPart, PullSource
+from matchvision.uncertainty import effective_degrees
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -94,11 +96,14 @@ def combine_sources(name: str, sources: Sequence[PullSource], usable: BoolArray 
         for label, effect, common in zip(errors.names, effects, errors.common, strict=True)
     )
     budget: tuple[BudgetLine, ...] = ()
+    degrees = math.inf
     if some.any():
         peak = int(np.nanargmax(combined_N))
         budget = _budget(sources, weights[:, peak], parts, peak)
+        counted = [k for k in range(len(sources)) if weights[k, peak] != 0]
+        shares_N = np.array([weights[k, peak] * sources[k].u_tension_N[peak] for k in counted])
+        degrees = effective_degrees(shares_N, np.array([sources[k].degrees for k in counted]))
     independent = all(s.independent for s in sources)
-    degrees = min(s.degrees for s in sources)
     return PullSource(name, combined_N, u_N, u_common_N, independent, budget, parts, degrees)
 
 

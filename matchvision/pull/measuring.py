@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.errors import CannotMeasure
+from matchvision.pull.drive import states_motor_line
 from matchvision.pull.fusing import Contradiction, Fused, fuse_sources
 from matchvision.pull.lacking import say_what_to_add
 from matchvision.pull.steadying import average_accelerations
@@ -107,9 +108,10 @@ def asked_sources(sheet: RunSheet) -> set[str]:
     asked = set()
     if sheet.rope is not None and sheet.rope.link is not None:
         asked.add("link")
-    if any(machine.load is not None for machine in sheet.machine.values()):
+    machines = sheet.machine.values()
+    if any(m.load is not None and (m.load.hangs or m.load.grip_sliding is not None) for m in machines):
         asked.add("inertia")
-    if any(machine.drive is not None for machine in sheet.machine.values()):
+    if any(m.drive is not None and states_motor_line(m.drive) for m in machines):
         asked.add("drive")
     return asked
 
