@@ -6,6 +6,7 @@ import re
 from typing import Final
 
 from matchvision.records.events import Event
+from matchvision.records.practice import PracticeParameter
 from matchvision.records.results import Analysis, CauseRow, ComparisonRow
 from matchvision.report.readings import COVERAGE, best_pull, greatest_in_match, match_times, place_of_run, source_words
 from matchvision.uncertainty import format_quantity
@@ -125,7 +126,7 @@ def verdict_words(analysis: Analysis) -> tuple[str, str]:
     ruling = analysis.verdict.ruling
     if ruling is not None and ruling.winner is not None:
         return sentence(ruling.sentence), "sure" if ruling.sure else "close"
-    if analysis.run.sheet.run.kind in ("sled", "lift", "slope", "coast"):
+    if analysis.run.sheet.run.kind != "match":
         return _load_run_words(analysis), "load"
     if ruling is not None and ruling.sentence:
         return sentence(ruling.sentence), "none"
@@ -151,7 +152,16 @@ def _load_run_words(analysis: Analysis) -> str:
     first, last = inside[0], inside[-1]
     moved = quantity(1000 * abs(x_m[last] - x_m[first]), 1000 * math.hypot(u_x_m[first], u_x_m[last]), "mm")
     what = name.removeprefix("place of ")
-    return sentence(f"{what} moved {moved} in {t_s[last] - t_s[first]:.1f} s: a run without an opponent")
+    way = f"{what} moved {moved} in {t_s[last] - t_s[first]:.1f} s"
+    if analysis.practice is None or analysis.run.sheet.run.kind == "sled":
+        return sentence(f"{way}: a run without an opponent")
+    first_said, *more = (measured_words(parameter) for parameter in analysis.practice.parameters)
+    return sentence(f"{first_said}: {'; '.join([*more, way])}")
+
+
+def measured_words(parameter: PracticeParameter) -> str:
+    """A practice run's number by its name, with its 95 % interval."""
+    return f"{parameter.name} {standard(parameter.value, parameter.u95, parameter.unit)}"
 
 
 def cause_words(analysis: Analysis) -> str:
@@ -160,6 +170,8 @@ def cause_words(analysis: Analysis) -> str:
     if causes:
         said = causes[0].statement.split(": ", maxsplit=1)[0].rstrip(".")
         return sentence(said if "%" in said else f"{said} ({chance(causes[0].probability)})")
+    if analysis.run.sheet.run.kind not in ("match", "sled"):
+        return "A practice run by itself: causes are sought where a match went otherwise than forecast."
     if analysis.forecast is None:
         return "No cause is named: a [forecast] in the sheet would let this page say what differed from the plan."
     if analysis.verdict.comparison:
