@@ -132,16 +132,25 @@ def find_contacts(sheet: RunSheet, motion: Motion, clock: MatchClock) -> list[Ev
 def _meets(motion: Motion, meeting: Meeting, stretch: Stretch) -> bool:
     """Whether two that come near really meet: they overlap beyond doubt, or one stops as if against a wall."""
     nearness = meeting.gap_m[stretch.frames] / meeting.u_gap_m[stretch.frames]
-    if np.nanmin(nearness) < -SURELY_U:
-        return True
+    return bool(np.nanmin(nearness) < -SURELY_U) or _stop_frame(motion, meeting, stretch) is not None
+
+
+def _stop_frame(motion: Motion, meeting: Meeting, stretch: Stretch) -> int | None:
+    """The frame about which the gap stops closing most suddenly; None where nothing stops."""
     real_s, step_s = motion.real_s, typical_step_s(motion.real_s)
     width = max(2, round(STOPS_IN_S / step_s))
-    closing = -np.gradient(meeting.gap_m, real_s)
-    around = range(max(0, stretch.first - width), min(len(real_s) - width, stretch.first + 2 * width))
+    closing = np.convolve(np.nan_to_num(-np.gradient(meeting.gap_m, real_s)), np.ones(3) / 3, "same")
     u = float(np.nanmedian([np.nanmedian(m.u_speed_m_s) for m in motion.machines.values()]))
-    least = max(STOPS_M_S, 4 * u)
-    calm = np.convolve(np.nan_to_num(closing), np.ones(3) / 3, "same")
-    return any(calm[k] > least and calm[k + width] < 0.5 * calm[k] - 0.5 * u for k in around)
+    around = np.arange(max(0, stretch.first - width), min(len(real_s) - width, stretch.first + 2 * width))
+    if len(around) == 0:
+        return None
+    before, after = closing[around], closing[around + width]
+    stops = (before > max(STOPS_M_S, 4 * u)) & (after < 0.5 * before - 0.5 * u)
+    if not stops.any():
+        return None
+    most = int(around[int(np.argmax(np.where(stops, before - after, -np.inf)))])
+    # Within that window the speed falls fastest where they meet.
+    return most + int(np.argmin(np.diff(closing[most : most + width + 1])))
 
 
 def _contact_event(
@@ -153,11 +162,14 @@ def _contact_event(
     # They touch where the gap, less what is wrong with it all along, comes to nothing.
     level = max(gap, 0.0) + 0.001
     near = stretch.first + int(np.argmax(np.nan_to_num(meeting.gap_m[part], nan=np.inf) <= level))
+    stop = _stop_frame(motion, meeting, stretch)
+    # A sudden stop dates better than a gap that is a millimetre or two wrong all along.
+    near = near if stop is None else stop
     if near == 0:
         return None
     step_s = typical_step_s(motion.real_s)
     speed = abs(float(meeting.gap_m[near] - meeting.gap_m[max(near - 5, 0)])) / (5 * step_s)
-    u_start_s = float(np.hypot(min(u_gap / max(speed, 1e-3), 0.5), step_s))
+    u_start_s = float(np.hypot(min(u_gap / max(speed, 1e-3), 0.5), step_s)) if stop is None else 1.5 * step_s
     mover = _who_came(sheet, motion, meeting, stretch.first)
     other = meeting.other if mover == meeting.machine else meeting.machine
     evidence = (

@@ -19,15 +19,15 @@ from matchvision.uncertainty import K_95, format_interval
 
 FloatArray = npt.NDArray[np.float64]
 
-#: A drive is lost where what is left of it is less than this share of what it gave before: a motor of four, or more.
-LEFT_RATIO: Final = 0.8
+#: A drive is lost where less than this share of what it gave before is left: one motor of three, or more, is gone.
+LEFT_RATIO: Final = 0.7
 #: It stays lost for at least this long, and had been there for as long before.
 LASTS_S: Final = 0.4
 #: A loss is sudden: an operator who slackens takes longer than this.
 WITHIN_S: Final = 0.25
 #: Below this share of full drive the ratio to the motor line says nothing.
 LEAST_SHARE: Final = 0.15
-#: … nor while a plan that was not logged changes by more than this within 0.4 s.
+#: … nor while a plan that was not logged changes by more than this within as long on either side.
 STEADY_SHARE: Final = 0.05
 #: One side's wheels stand where they turn slower than this share of the other side's.
 STANDS_RATIO: Final = 0.2
@@ -126,7 +126,8 @@ def find_drive_loss(share: DriveShare, real_s: FloatArray, clock: MatchClock) ->
     u_left = abs(left) * float(np.hypot(u_before / before, u_after / max(abs(after), 1e-6)))
     chance = float(ndtr((LEFT_RATIO - left) / max(u_left, 1e-6)))
     # While a plan rises or falls, an operator who is late with it looks like a loss.
-    around = share.planned_share[at][max(0, k - least) : k + least]
+    near = max(2, round(WITHIN_S / step_s))
+    around = share.planned_share[at][max(0, k - near) : k + near]
     steady = share.logged or float(np.ptp(around)) < STEADY_SHARE
     if chance < 0.9 or not steady or not _sudden(t, r, k, before, after):
         return []

@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from matchvision.grip.anchors import find_break_away, find_creep
 from matchvision.grip.arms import find_reach
+from matchvision.grip.beforehand import describe_setting_up, find_early_wheels, hands_off, idle_machines
 from matchvision.grip.contact import find_contacts, touching_frames
 from matchvision.grip.drive import drive_share, find_drive_loss, find_side_loss
 from matchvision.grip.intervals import FloatArray
@@ -40,8 +41,10 @@ def find_events(
     advice: list[str] = []
     match_s = clock.match_time(motion.clip_s)
     around = (match_s >= -AROUND_S) & (match_s <= clock.duration_s + AROUND_S)
+    touches = find_touches(run, motion, foreign, clock) if foreign is not None else None
+    free = hands_off(match_s, touches)
     states: dict[tuple[str, str], tuple[str, ...]] = {}
-    events: list[Event] = []
+    events: list[Event] = list(touches or ())
     for wheel in motion.wheels:
         moved = motion.machines.get(wheel.machine)
         if moved is None:
@@ -64,7 +67,7 @@ def find_events(
         machine = run.sheet.machine[name]
         if machine.wheel and not any(wheel.rim for wheel in machine.wheel):
             advice.append(f"Two marks on the rim of a wheel of {name} would show when it slips.")
-        events.extend(find_first_motion(moved, motion.real_s, clock))
+        events.extend(find_first_motion(moved, motion.real_s, clock, free))
         events.extend(find_turning(moved, motion.real_s, clock))
         events.extend(find_leaving(moved, run.sheet.table, motion.real_s, clock))
         events.extend(find_side_loss(run, motion, moved, clock))
@@ -82,21 +85,27 @@ def find_events(
     for traction in pull.traction if pull is not None else ():
         share = drive_share(run, motion, traction, clock)
         if share is not None:
-            free = replace(
+            alone = replace(
                 share, ratio=np.where(touching_frames(run.sheet, motion, share.machine), np.nan, share.ratio)
             )
-            events.extend(_new_ones(find_drive_loss(free, motion.real_s, clock), events))
+            events.extend(_new_ones(find_drive_loss(alone, motion.real_s, clock), events))
     if motion.rope is not None:
         events.extend(find_lead_changes(run.sheet, motion.rope, motion.real_s, clock))
         events.extend(find_rope_off(run.sheet, motion, usable_pull(pull), clock))
-    if foreign is not None:
-        events.extend(find_touches(run, motion, foreign, clock))
+    for wheel in motion.wheels:
+        events.extend(_new_ones(find_early_wheels(wheel, motion.real_s, free, clock), events, once=True))
+    advice.extend(
+        f"{name} neither moved nor turned a wheel: see whether its trigger went off."
+        for name in idle_machines(run, motion, events)
+    )
+    setting_up, too_long = describe_setting_up(run, touches, float(match_s[0]))
     inside = [event for event in events if event.start_s <= clock.duration_s]
     inside.sort(key=lambda event: event.start_s)
     grip = Grip(tuple(inside), states)
     warnings = tuple(f"{wheel} could not be watched for slip, since its rim marks were not seen." for wheel in unseen)
     status: Literal["done", "partly"] = "partly" if unseen else "done"
-    return grip, StageNote("grip", status, describe_events(grip), warnings, tuple(advice))
+    warnings = (*warnings, *([too_long] if too_long else []))
+    return grip, StageNote("grip", status, describe_events(grip) + setting_up, warnings, tuple(advice))
 
 
 def usable_pull(pull: Pull | None) -> PullSource | None:
@@ -148,12 +157,17 @@ def describe_events(grip: Grip) -> str:
     return f"{wheels}; {len(grip.events)} events: " + ", ".join(f"{n} {kind}" for kind, n in counts.items()) + "."
 
 
-def _new_ones(found: list[Event], known: list[Event]) -> list[Event]:
-    """Those that no event of the same kind and machine, from another of its wheels, already covers."""
+def _new_ones(found: list[Event], known: list[Event], *, once: bool = False) -> list[Event]:
+    """Those that no event of the same kind and machine, from another of its wheels, already covers.
+
+    ``once``: of this kind a machine has no more than one.
+    """
 
     def covered(event: Event) -> bool:
         return any(
-            k.kind == event.kind and k.machine == event.machine and k.start_s < event.end_s and event.start_s < k.end_s
+            k.kind == event.kind
+            and k.machine == event.machine
+            and (once or (k.start_s < event.end_s and event.start_s < k.end_s))
             for k in known
         )
 

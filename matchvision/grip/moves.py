@@ -37,12 +37,14 @@ STALL_FOR_S: Final = 1.0
 HOLDS_FOR_S: Final = 1.0
 
 
-def find_first_motion(moved: MachineMotion, real_s: FloatArray, clock: MatchClock) -> list[Event]:
+def find_first_motion(
+    moved: MachineMotion, real_s: FloatArray, clock: MatchClock, free: BoolArray | None = None
+) -> list[Event]:
     """The machine's first motion, once, and an early start where it comes before the signal.
 
     The first stretch of at least 0.1 s above 10 mm/s that follows rest and surely exceeds the limit. Early: the signal
     lies beyond its U95, the clock's own uncertainty included. A clock that was started by the first motion cannot be
-    jumped.
+    jumped. ``free`` says in which frames no hand is at work; without it that is from a second before the signal on.
 
     Notes
     -----
@@ -50,7 +52,7 @@ def find_first_motion(moved: MachineMotion, real_s: FloatArray, clock: MatchCloc
     """
     match_s = _match_s(real_s, clock)
     speed, u = np.abs(moved.speed_m_s), moved.u_speed_m_s
-    looked_at = match_s >= -BEFORE_START_S
+    looked_at = match_s >= -BEFORE_START_S if free is None else free
     moving = bridge_gaps((speed > MOVING_M_S) & np.isfinite(speed), real_s, MOVES_FOR_S / 2)
     for stretch in keep_long(moving & looked_at, real_s, MOVES_FOR_S):
         follows_rest = stretch.first > 0 and looked_at[stretch.first - 1] and np.isfinite(speed[stretch.first - 1])

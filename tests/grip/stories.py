@@ -13,6 +13,7 @@ import numpy.typing as npt
 from matchvision.errors import CannotMeasure
 from matchvision.filming import Course, Scene, demo_scene, film, play
 from matchvision.filming.equipment import Camera, Hand
+from matchvision.filming.hand import bones_at
 from matchvision.filming.parts import Anchor, Arm, Wall
 from matchvision.filming.scene import Disc, Drive, Machine, Release, Table, Tag
 from matchvision.filming.truth import events as filmed_events
@@ -55,7 +56,8 @@ class Truth:
     """One thing that truly happened; ``dated`` is False where its beginning is no moment.
 
     ``needed`` is False where it lies on the edge of its definition: found or not, both are right. From ``from_s`` on it
-    may be taken to have begun, where what came before is too short to count.
+    may be taken to have begun, where what came before is too short to count. ``any_slide``: too short for its kind of
+    slide to be told.
     """
 
     kind: str
@@ -64,6 +66,7 @@ class Truth:
     dated: bool = True
     needed: bool = True
     from_s: float = float("inf")
+    any_slide: bool = False
 
     def error_s(self, start_s: float) -> float:
         """How far a found date lies from the truth: zero within its span."""
@@ -151,6 +154,16 @@ def stories(seed: int) -> list[Story]:
             for i, c in enumerate(((-0.56, 0.45), (0.56, 0.45), (0.56, -0.45), (-0.56, -0.45)))
         ),
     )  # fmt: skip
+    pulling = scene.machine[strong]
+    assert pulling.drive is not None
+    turning = replace(
+        pulling,
+        drive=replace(pulling.drive, loss_s=0.1, loss_ratio=1.0, loss_turn_deg_per_m=150 * float(draw.choice([-1, 1]))),
+    )
+    side_mark = Disc("side", "cyan", 0.014, (0.0, -0.085, 0.12))
+    lifted = replace(
+        calm.machine["heron"], marker=(*heron.marker, side_mark), lift=((0.6, 0.0), (0.8, 9.0), (1.4, 9.0), (1.6, 0.0))
+    )
     release = Release(hitch=weak, after_start_s=at_s)
     return [
         Story("slips", scene, Extras()),
@@ -168,6 +181,8 @@ def stories(seed: int) -> list[Story]:
         Story("early", _with(calm, heron=replace(calm.machine["heron"], let_go_s=-float(draw.uniform(0.12, 0.35))))),
         Story("wall", replace(scene, wall=(wall,))),
         Story("hand", replace(calm, hand=(hand,)), Extras()),
+        Story("turns", _with(scene, **{strong: turning})),
+        Story("lifts", _with(calm, heron=lifted)),
     ]  # fmt: skip
 
 
@@ -200,6 +215,7 @@ def true_events(story: Story, course: Course) -> list[Truth]:
     scene = story.scene
     t = np.asarray(course.clip_s - scene.clock.start_s, dtype=np.float64)
     inside = (t > -0.5) & (t <= scene.clock.duration_s)
+    shown = (t > -0.5) & (t <= scene.last_s - scene.clock.start_s)
     told = filmed_events(scene, course)
     start = scene.clock.start_s
     tension = np.asarray(course.tension_N, dtype=np.float64)
@@ -209,15 +225,14 @@ def true_events(story: Story, course: Course) -> list[Truth]:
         found += _of_motion(name, machine, scene, t, inside, state.speed_m_s, state.x_m, state.heading_rad)
         if machine.drive is not None:
             slip = state.wheel_rate_rad_s * machine.drive.wheel_radius_m - state.speed_m_s
-            found += _of_wheels(name, t, inside, slip, state.speed_m_s)
-            stands = (np.abs(state.wheel_rate_rad_s) < 0.1) & (state.share > 0.05) & inside
-            found += [
-                Truth("stall", name, float(t[a]), needed=t[b] - t[a] > 1.1)
-                for a, b in _runs(stands)
-                if t[b] - t[a] > 0.9
-            ]
-            if machine.drive.loss_s is not None:
+            found += _of_wheels(name, t, shown, slip, state.speed_m_s)
+            found += _of_standing_wheels(name, t, inside & (state.share > 0.05), state.wheel_rate_rad_s)
+            if machine.drive.loss_s is not None and machine.drive.loss_ratio < 0.8:
                 found.append(Truth("drive-loss", name, machine.drive.loss_s))
+        if machine.lift:
+            times, degrees = np.array(machine.lift).T
+            up = np.abs(np.interp(t, times, degrees)) > 3.0
+            found += [Truth("lifted", name, float(t[a])) for a, _ in _runs(up)]
         if machine.anchor is not None:
             found += _of_anchor(name, t, inside, state.speed_m_s, tension)
         if machine.arm is not None:
@@ -236,9 +251,10 @@ def true_events(story: Story, course: Course) -> list[Truth]:
             found += [
                 Truth("blocked", name, float(t[c]), needed=t[d] - t[c] > 0.6) for c, d in rests if t[d] - t[c] > 0.4
             ]
+    found += _near_misses(scene, course, t, inside)
     if scene.rope.release is not None:
         found.append(Truth("rope-off", scene.rope.release.hitch, scene.rope.release.after_start_s))
-    found += [Truth("touch", "", hand.from_s - start) for hand in scene.hand]
+    found += [Truth("touch", "", _hand_in_view(scene, hand)) for hand in scene.hand]
     found += _lead_changes(scene, course, t, inside)
     return [event for event in found if event.start_s <= scene.clock.duration_s]
 
@@ -257,7 +273,12 @@ def _of_motion(
     turned = np.abs(np.degrees(heading - first)) > 10.0
     found += [Truth("turned", name, float(t[a])) for a, b in _runs(turned & inside) if t[b] - t[a] >= 0.1]
     off = (np.abs(x) > scene.table.length_m / 2) & inside & (t > 0)
-    return found + [Truth("off-table", name, float(t[a])) for a, b in _runs(off) if t[b] - t[a] >= 0.1]
+    return found + [
+        # Less than so far beyond is not to be told from not beyond in pictures of this size.
+        Truth("off-table", name, float(t[a]), needed=bool(np.abs(x[a : b + 1]).max() > scene.table.length_m / 2 + 0.02))
+        for a, b in _runs(off)
+        if t[b] - t[a] >= 0.1
+    ]
 
 
 def _of_wheels(name: str, t: FloatArray, inside: BoolArray, slip: FloatArray, speed: FloatArray) -> list[Truth]:
@@ -277,31 +298,94 @@ def _of_wheels(name: str, t: FloatArray, inside: BoolArray, slip: FloatArray, sp
             edges = [a, *(np.flatnonzero(np.diff(kinds[a : b + 1])) + a + 1), b + 1]
             pieces = [(p, q, int(kinds[p])) for p, q in pairwise(edges)]
             short = [(p, kind) for p, q, kind in pieces if 0.05 < t[q - 1] - t[p] < 0.35]
+            # A piece of about 0.3 s may count or not, and with it what its neighbours are.
+            unclear = len(pieces) > 1 and any(0.2 < t[q - 1] - t[p] < 0.4 for p, q, _ in pieces)
             while len(pieces) > 1 and min(t[q - 1] - t[p] for p, q, _ in pieces) < 0.3:
                 k = int(np.argmin([t[q - 1] - t[p] for p, q, _ in pieces]))
                 to = max((j for j in (k - 1, k + 1) if 0 <= j < len(pieces)), key=lambda j: pieces[j][1] - pieces[j][0])
-                low, high = min(k, to), max(k, to)
-                pieces[low : high + 1] = [(pieces[low][0], pieces[high][1], pieces[to][2])]
+                pieces[k] = (*pieces[k][:2], pieces[to][2])
+                pieces = _fused(pieces)
             last = -1
-            for k, (p, q, kind) in enumerate(pieces):
+            for k, (p, _, kind) in enumerate(pieces):
                 if kind == last:
                     continue
-                whole = t[b] - t[a] > 0.17 and not (shallow and k == 0) and (k == 0 or t[q - 1] - t[p] > 0.35)
+                whole = t[b] - t[a] > 0.17 and not (shallow and k == 0) and (k == 0 or not unclear)
                 begun = [t[s] for s, _ in short if t[p] - 0.35 < t[s] <= t[p]] if k else []
                 found.append(
-                    Truth(SLIDES[kind], name, float(t[p]), needed=whole, from_s=float(min(begun, default=t[p])))
+                    Truth(
+                        SLIDES[kind],
+                        name,
+                        float(t[p]),
+                        needed=whole,
+                        from_s=float(min(begun, default=t[p])),
+                        any_slide=bool(unclear or t[b] - t[a] < 0.3),
+                    )
                 )
                 last = kind
             found += [Truth(SLIDES[kind], name, float(t[p]), needed=False) for p, kind in short]
     return found
 
 
+def _fused(pieces: list[tuple[int, int, int]]) -> list[tuple[int, int, int]]:
+    """Neighbours of one kind as one."""
+    fused: list[tuple[int, int, int]] = []
+    for first, after, kind in pieces:
+        if fused and fused[-1][2] == kind:
+            fused[-1] = (fused[-1][0], after, kind)
+        else:
+            fused.append((first, after, kind))
+    return fused
+
+
+def _of_standing_wheels(name: str, t: FloatArray, driven: BoolArray, rate: FloatArray) -> list[Truth]:
+    """Wheels below 0.1 rad/s for at least a second; one that creeps at about that rate may count earlier, or not."""
+    slow = _runs((np.abs(rate) < 0.15) & driven)
+    found = []
+    for low, high in slow:
+        if t[high] - t[low] < 0.9:
+            continue
+        surely = [(a, b) for a, b in _runs((np.abs(rate) < 0.1) & driven) if low <= a <= high and t[b] - t[a] > 1.1]
+        for a, _ in surely:
+            found.append(Truth("stall", name, float(t[a]), from_s=float(t[low])))
+        if not surely:
+            found.append(Truth("stall", name, float(t[high]), needed=False, from_s=float(t[low])))
+    return found
+
+
+def _near_misses(scene: Scene, course: Course, t: FloatArray, inside: BoolArray) -> list[Truth]:
+    """Machines that come so near a wall that pictures cannot tell it from contact: either is right."""
+    found = []
+    for wall in scene.wall:
+        for name, machine in scene.machine.items():
+            state = course.machines[name]
+            gap = np.abs(state.x_m - wall.at_m[0]) - (machine.size_m[0] + wall.size_m[0]) / 2
+            near = _joined(_runs((gap < 0.006) & inside), t, 0.1)
+            found += [
+                Truth("contact", name, float(t[a + int(np.argmin(gap[a : b + 1]))]), needed=False) for a, b in near
+            ]
+    return found
+
+
+def _hand_in_view(scene: Scene, hand: Hand) -> float:
+    """When the hand first hides some of the table from the camera; its fingertips cross the edge a little later [s]."""
+    eye = np.array(scene.camera.position_m)
+    for moment in np.arange(hand.from_s - 0.6, hand.until_s, 0.002):
+        for bone in bones_at(hand, scene.table, float(moment)):
+            tip = np.asarray(bone.start)
+            seen = tip + (tip - eye) * tip[2] / (eye[2] - tip[2])
+            if abs(seen[0]) < scene.table.length_m / 2 and abs(seen[1]) < scene.table.width_m / 2:
+                return float(moment) - scene.clock.start_s
+    return hand.from_s - scene.clock.start_s
+
+
 def _of_anchor(name: str, t: FloatArray, inside: BoolArray, speed: FloatArray, tension: FloatArray) -> list[Truth]:
     step = float(np.median(np.diff(t)))
     speed = np.abs(speed)
+    moves = _joined(_runs((speed > 0.004) & inside & (t > 0)), t, 0.05)
+    # A jerk of a millimetre or two shortly before may be taken for its beginning.
     found = [
-        Truth("anchor-creep", name, float(t[a]))
-        for a, b in _joined(_runs((speed > 0.004) & inside & (t > 0)), t, 0.05)
+        Truth("anchor-creep", name, float(t[a]), from_s=min(float(t[p]) for p, _ in moves if t[a] - 0.4 < t[p] <= t[a]))
+        for a, b in moves
         if speed[a : b + 1].sum() * step >= 0.003
     ]
     loose = [a for a, b in _runs((speed > 0.030) & inside) if speed[a : b + 1].sum() * step >= 0.010]
@@ -354,9 +438,10 @@ def score(truths: Sequence[Truth], found: Sequence[Event]) -> Score:
     left = list(found)
     pairs: list[tuple[Truth, Event | None]] = []
     for truth in truths:
+        kinds = {truth.kind, *(SLIDES if truth.any_slide else ())}
         near = [
             event for event in left
-            if event.kind == truth.kind and event.machine in {truth.machine, ""}
+            if event.kind in kinds and event.machine in {truth.machine, ""}
             and (abs(truth.error_s(event.start_s)) <= WITHIN_S or not truth.dated)
         ]  # fmt: skip
         best = min(near, key=lambda event: abs(event.start_s - truth.start_s), default=None)
