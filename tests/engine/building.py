@@ -83,7 +83,8 @@ def machine_xml(name: str, machine: Machine, table: Table, extras: Extras) -> st
         own = min(WHEEL_OWN_KG_M2, 0.8 * inertia)
         parts.append(
             f"""<body pos="{cx} {cy} {radius}"><joint name="{label}" type="hinge" axis="0 1 0"
-              armature="{inertia - own}" frictionloss="{machine.drive.drive_friction_Nm / 4 + 1e-9}"/>
+              armature="{inertia - own}" frictionloss="{machine.drive.drive_friction_Nm / 4 + 1e-9}"
+              solreffriction="0.004 1" solimpfriction="0.98 0.999 0.001"/>
               <inertial pos="0 0 0" mass="{WHEEL_MASS_KG}" diaginertia="{0.6 * own} {own} {0.6 * own}"/>
               <geom name="{label}" type="ellipsoid" size="{radius} 0.012 {radius}" {friction}/></body>"""
         )
