@@ -1,11 +1,18 @@
 """Bodies seen from above as turned rectangles, and the gap between two of them."""
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.records.motion import MachineMotion
+from matchvision.records.sheet import Machine
+
 FloatArray = npt.NDArray[np.float64]
+
+#: How well a sheet states where a body ends: bumpers, tyres and rounded corners (assumption, k = 1) [m].
+U_OUTLINE_M: Final = 0.002
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,3 +77,30 @@ def gap_between(first: Footprint, second: Footprint) -> tuple[FloatArray, FloatA
         # A turn moves the far corner by half the other side.
         variance += (np.minimum(one.length_m, one.width_m) / 2 * one.u_heading_rad) ** 2
     return np.where(known, best, np.nan), np.where(known, np.sqrt(variance), np.nan), way
+
+
+def outline_of(moved: MachineMotion, machine: Machine) -> Footprint | None:
+    """A machine's outline over time; None where the sheet does not say how large it is.
+
+    A heading that is not measured is taken as the home direction.
+    """
+    if machine.size_m is None:
+        return None
+    home_deg = 0.0 if machine.home == "+x" else 180.0
+    known = np.isfinite(moved.heading_deg)
+    heading = np.where(known, moved.heading_deg, home_deg)
+    u_heading = np.where(known, moved.u_heading_deg, 5.0)
+    return Footprint(
+        moved.x_m, moved.y_m, np.deg2rad(heading), machine.size_m[0], machine.size_m[1],
+        moved.u_x_m, moved.u_y_m, np.deg2rad(u_heading), U_OUTLINE_M,
+    )  # fmt: skip
+
+
+def wall_outline(machine: Machine, n: int) -> Footprint | None:
+    """Outline, for n frames, of the wall that a machine has set; None without one, or where nobody says where it is."""
+    wall = machine.blocker
+    if wall is None or wall.at_m is None:
+        return None
+    none, one = np.zeros(n), np.ones(n)
+    place = (wall.at_m[0] * one, wall.at_m[1] * one, np.deg2rad(wall.angle_deg) * one)
+    return Footprint(*place, wall.size_m[0], wall.size_m[1], none, none, none, U_OUTLINE_M)

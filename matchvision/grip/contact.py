@@ -7,18 +7,16 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from matchvision.geometry.footprints import Footprint, gap_between
+from matchvision.geometry.footprints import gap_between, outline_of, wall_outline
 from matchvision.grip.intervals import Stretch, bridge_gaps, chance_above, hold_between, keep_long, typical_step_s
 from matchvision.records.events import Event
-from matchvision.records.motion import MachineMotion, MatchClock, Motion
-from matchvision.records.sheet import Machine, RunSheet
+from matchvision.records.motion import MatchClock, Motion
+from matchvision.records.sheet import RunSheet
 from matchvision.uncertainty import format_interval
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
-#: How well a sheet states where a body ends: bumpers, tyres and rounded corners (assumption, k = 1) [m].
-U_OUTLINE_M: Final = 0.002
 #: Bodies may touch where their gap is no larger than this many u, and no longer where it exceeds twice that.
 TOUCHES_U: Final = 1.0
 #: They surely do where they overlap by so many u; else a sudden stop must tell: a loss of so much speed within 0.15 s.
@@ -44,29 +42,12 @@ class Meeting:
     way: FloatArray
 
 
-def footprint_of(moved: MachineMotion, machine: Machine) -> Footprint | None:
-    """A machine's outline over time; None where the sheet does not say how large it is.
-
-    A heading that is not measured is taken as the home direction.
-    """
-    if machine.size_m is None:
-        return None
-    home_deg = 0.0 if machine.home == "+x" else 180.0
-    known = np.isfinite(moved.heading_deg)
-    heading = np.where(known, moved.heading_deg, home_deg)
-    u_heading = np.where(known, moved.u_heading_deg, 5.0)
-    return Footprint(
-        moved.x_m, moved.y_m, np.deg2rad(heading), machine.size_m[0], machine.size_m[1],
-        moved.u_x_m, moved.u_y_m, np.deg2rad(u_heading), U_OUTLINE_M,
-    )  # fmt: skip
-
-
 def find_meetings(sheet: RunSheet, motion: Motion) -> list[Meeting]:
     """Every machine against every other machine and every wall whose size and place are known."""
     outlines = {
         name: outline
         for name, moved in motion.machines.items()
-        if (outline := footprint_of(moved, sheet.machine[name])) is not None
+        if (outline := outline_of(moved, sheet.machine[name])) is not None
     }
     n = len(motion.real_s)
     meetings = []
@@ -74,13 +55,9 @@ def find_meetings(sheet: RunSheet, motion: Motion) -> list[Meeting]:
     for k, name in enumerate(names):
         meetings += [Meeting(name, other, *gap_between(outlines[name], outlines[other])) for other in names[k + 1 :]]
         for owner, machine in sheet.machine.items():
-            wall = machine.blocker
-            if wall is None or wall.at_m is None:
+            block = wall_outline(machine, n)
+            if block is None:
                 continue
-            none, one = np.zeros(n), np.ones(n)
-            turned = np.deg2rad(wall.angle_deg) * one
-            place = (wall.at_m[0] * one, wall.at_m[1] * one, turned)
-            block = Footprint(*place, wall.size_m[0], wall.size_m[1], none, none, none, U_OUTLINE_M)
             meetings.append(Meeting(name, f"the wall of {owner}", *gap_between(outlines[name], block)))
     return meetings
 

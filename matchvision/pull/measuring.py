@@ -2,12 +2,14 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import combinations, product
 from typing import Final, Literal
 
 import numpy as np
 import numpy.typing as npt
 
 from matchvision.errors import CannotMeasure
+from matchvision.geometry.footprints import gap_between, outline_of, wall_outline
 from matchvision.pull.drive import states_motor_line
 from matchvision.pull.fusing import Contradiction, Fused, fuse_sources
 from matchvision.pull.lacking import say_what_to_add
@@ -135,15 +137,22 @@ def describe_contradiction(found: Contradiction, match_s: FloatArray) -> str:
 
 
 def find_contact(run: Run, motion: Motion) -> npt.NDArray[np.bool_]:
-    """Frames (n,) in which the two machines on the rope may touch: their circles meet. False where unknown."""
-    touching = np.zeros(len(motion.real_s), dtype=np.bool_)
+    """Frames (n,) in which a machine on the rope may touch the other one, or somebody's wall; False where unknown.
+
+    They may where the gap between their outlines is less than twice its uncertainty.
+    """
+    n = len(motion.real_s)
+    touching = np.zeros(n, dtype=np.bool_)
     ends = run.sheet.rope.ends if run.sheet.rope is not None else ()
-    moved = [motion.machines[name] for name in ends if name in motion.machines]
-    sizes = [run.sheet.machine[m.machine].size_m for m in moved]
-    if len(moved) != 2 or sizes[0] is None or sizes[1] is None:
-        return touching
-    apart_m = np.hypot(moved[0].x_m - moved[1].x_m, moved[0].y_m - moved[1].y_m)
-    return np.asarray(apart_m < (sizes[0][0] + sizes[1][0]) / 2, dtype=np.bool_)
+    seen = {name: motion.machines[name] for name in ends if name in motion.machines}
+    outlines = [outline_of(moved, run.sheet.machine[name]) for name, moved in seen.items()]
+    machines = [outline for outline in outlines if outline is not None]
+    walls = [wall_outline(machine, n) for machine in run.sheet.machine.values()]
+    pairs = [*combinations(machines, 2), *product(machines, [wall for wall in walls if wall is not None])]
+    for first, second in pairs:
+        gap_m, u_m, _ = gap_between(first, second)
+        touching |= gap_m < 2 * u_m
+    return touching
 
 
 def _mask_contact(run: Run, motion: Motion, sources: list[PullSource], told: Told) -> list[PullSource]:
