@@ -114,7 +114,7 @@ def _meets(motion: Motion, meeting: Meeting, stretch: Stretch) -> bool:
 
 def _stop_frame(motion: Motion, meeting: Meeting, stretch: Stretch) -> int | None:
     """The frame about which the gap stops closing most suddenly; None where nothing stops."""
-    real_s, step_s = motion.real_s, typical_step_s(motion.real_s)
+    real_s, step_s = motion.real_s, max(typical_step_s(motion.real_s), 1e-3)
     width = max(2, round(STOPS_IN_S / step_s))
     closing = np.convolve(np.nan_to_num(-np.gradient(meeting.gap_m, real_s)), np.ones(3) / 3, "same")
     u = float(np.nanmedian([np.nanmedian(m.u_speed_m_s) for m in motion.machines.values()]))
@@ -144,7 +144,7 @@ def _contact_event(
     near = near if stop is None else stop
     if near == 0:
         return None
-    step_s = typical_step_s(motion.real_s)
+    step_s = max(typical_step_s(motion.real_s), 1e-3)
     speed = abs(float(meeting.gap_m[near] - meeting.gap_m[max(near - 5, 0)])) / (5 * step_s)
     u_start_s = float(np.hypot(min(u_gap / max(speed, 1e-3), 0.5), step_s)) if stop is None else 1.5 * step_s
     mover = _who_came(sheet, motion, meeting, stretch.first)

@@ -112,6 +112,8 @@ def find_drive_loss(share: DriveShare, real_s: FloatArray, clock: MatchClock) ->
     match_s = real_s - zero_s
     usable = np.isfinite(share.ratio) & np.isfinite(share.u_ratio) & (match_s > 0.2) & (match_s <= clock.duration_s)
     at = np.flatnonzero(usable)
+    if len(at) < 9:
+        return []
     step_s = typical_step_s(real_s)
     least = max(3, round(LASTS_S / step_s))
     if len(at) < 3 * least:
