@@ -7,7 +7,7 @@ pixels. One row a kind of run and source:
   while no wheel slips;
 - ``inside_1.96_u``: share of |error| / u below 1.96, of all frames; ``one_a_run``: of one frame drawn from each run;
 - ``rms_error_over_rms_u`` over all runs;
-- ``over_best``: fused rms over that of the best source that speaks in the same frames, as rms over the runs;
+- ``over_best``: fused rms over that of the best source, pooled over the runs in which both speak nearly throughout;
 - ``dated_s``: how far the found contradiction's date lies from the rough stretch's true beginning, mean and worst.
 """
 
@@ -82,7 +82,7 @@ def rate(through: str, kind: Kind, runs: Sequence[tuple[Measured, float | None]]
         row["one_a_run"] = np.mean(np.abs(once) < 1.96)
         row["rms_error_over_rms_u"] = np.sqrt(np.mean(squares, axis=0)[0] / np.mean(squares, axis=0)[1])
         if name == "fused":
-            row["over_best"] = rms(np.array([over_best(measured) for measured, _ in runs]))
+            row["over_best"] = over_best([measured for measured, _ in runs])
             dates = [abs(first_contradiction_s(m) - at) for m, at in runs if at is not None]
             row["dated_s"], row["dated_worst_s"] = (f(dates) if dates else np.nan for f in (np.mean, np.max))
             row["contradictions"] = np.mean([bool(m.pull.disagreement) for m, _ in runs])
@@ -90,18 +90,26 @@ def rate(through: str, kind: Kind, runs: Sequence[tuple[Measured, float | None]]
     return rows
 
 
-def over_best(measured: Measured) -> float:
-    """Fused rms over that of the best single source among those that speak wherever the fused one does, or nearly."""
-    error, _, counts = measured.errors("fused")
-    singles = []
+def over_best(runs: Sequence[Measured]) -> float:
+    """Fused rms over that of the best single source: pooled over the runs, in parts of each run's peak.
+
+    A source counts where it speaks in nearly all frames of nearly all runs; each is held against the fused pull of its
+    own frames.
+    """
+    ratios: list[tuple[float, float]] = []
     for name in SOURCES[:-1]:
-        own, _, says = measured.errors(name)
-        if (says & counts).sum() > 0.9 * counts.sum():
-            singles.append((rms(own[says & counts]), says))
-    if not singles:
-        return float("nan")
-    best, says = min(singles, key=lambda found: found[0])
-    return rms(error[counts & says]) / best
+        squares = []
+        for measured in runs:
+            fused, _, counts = measured.errors("fused")
+            own, _, says = measured.errors(name)
+            both = says & counts
+            if both.sum() > 0.8 * counts.sum():
+                peak_N = measured.true_N[measured.usable].max()
+                squares.append((np.mean(own[both] ** 2) / peak_N**2, np.mean(fused[both] ** 2) / peak_N**2))
+        if len(squares) > 0.8 * len(runs):
+            single, together = np.sqrt(np.mean(squares, axis=0))
+            ratios.append((float(single), float(together / single)))
+    return min(ratios)[1] if ratios else float("nan")
 
 
 def first_contradiction_s(measured: Measured) -> float:

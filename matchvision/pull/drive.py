@@ -177,7 +177,8 @@ def measure_drive(drive: KnownDrive, motion: Motion, along: Along) -> PullSource
         "turning": turning,
         "gripping": gripping.astype(np.float64),
         "rolling": along.rolling,
-        "back": np.where(along.back > LEAST_BACK, along.back, np.nan),
+        # A wheel whose slip cannot be said was not seen well enough for its rate either.
+        "back": np.where((along.back > LEAST_BACK) & np.isfinite(slip), along.back, np.nan),
         "up": along.up,
         "level": along.level,
         "steep": along.steep,
