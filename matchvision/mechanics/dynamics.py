@@ -20,15 +20,16 @@ import numpy as np
 import numpy.typing as npt
 
 FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
 _Function = TypeVar("_Function", bound=Callable[..., Any])
 
 
 def _compiled(function: _Function) -> _Function:
     try:
-        compiled = numba.njit(cache=True, error_model="numpy")(function)
+        compiled = numba.njit(cache=True, error_model="numpy", nogil=True)(function)
     except RuntimeError:
         # No folder to keep it in: compile for this run only.
-        compiled = numba.njit(error_model="numpy")(function)
+        compiled = numba.njit(error_model="numpy", nogil=True)(function)
     return cast("_Function", compiled)
 
 
@@ -38,6 +39,9 @@ CREEP_M_S: Final = 2e-4
 STATIC_FADE_M_S: Final = 0.02
 #: Stretch [m] over which the rope's damping sets in, so that a rope that just comes taut is not hit.
 DAMPING_ONSET_M: Final = 1e-4
+
+#: Change of a pull [N] by which its effect on a body is differenced.
+PULL_STEP_N: Final = 1e-3
 
 #: Width [m] over which grip changes at the edge of a stretch of table; a wall's stiffness [N/m] and damping [N s/m].
 STRETCH_EDGE_M: Final = 0.004
@@ -285,6 +289,44 @@ def solve_in_place(equations: FloatArray) -> None:
 
 
 @_compiled
+def factor_in_place(matrix: FloatArray, order: IntArray) -> None:
+    """Triangular factors of a square matrix by elimination with pivoting, in its own place; ``order`` gets the rows."""
+    n = len(matrix)
+    for i in range(n):
+        best = i
+        for j in range(i + 1, n):
+            if abs(matrix[j, i]) > abs(matrix[best, i]):
+                best = j
+        order[i] = best
+        if best != i:
+            for column in range(n):
+                matrix[i, column], matrix[best, column] = matrix[best, column], matrix[i, column]
+        for j in range(i + 1, n):
+            if matrix[j, i] != 0.0:
+                factor = matrix[j, i] / matrix[i, i]
+                matrix[j, i] = factor
+                for column in range(i + 1, n):
+                    matrix[j, column] -= factor * matrix[i, column]
+
+
+@_compiled
+def solve_factored(matrix: FloatArray, order: IntArray, right: FloatArray) -> FloatArray:
+    """Solution (n,) for a right side, from `factor_in_place`."""
+    n = len(matrix)
+    out = right.copy()
+    for i in range(n):
+        out[i], out[order[i]] = out[order[i]], out[i]
+    for i in range(n):
+        for j in range(i):
+            out[i] -= matrix[i, j] * out[j]
+    for i in range(n - 1, -1, -1):
+        for j in range(i + 1, n):
+            out[i] -= matrix[i, j] * out[j]
+        out[i] /= matrix[i, i]
+    return out
+
+
+@_compiled
 def state_rates(
     time_s: float, state: FloatArray, bodies: FloatArray, throttle: FloatArray, rope: FloatArray,
     out: FloatArray, results: FloatArray,
@@ -309,19 +351,49 @@ def state_rates(
 def rates_jacobian(
     time_s: float, state: FloatArray, bodies: FloatArray, throttle: FloatArray, rope: FloatArray
 ) -> FloatArray:
-    """Jacobian (20, 20) of `state_rates` by forward differences well below the creep speed."""
+    """Jacobian (20, 20) of `state_rates` by forward differences well below the creep speed.
+
+    A body's state moves the other body by the rope's pull alone, whose effect is differenced once.
+    """
     n = len(state)
-    jacobian = np.empty((n, n))
+    jacobian = np.zeros((n, n))
     results = np.empty(RESULTS_0 + 2 * RESULTS)
-    base, moved = np.empty(n), np.empty(n)
-    state_rates(time_s, state, bodies, throttle, rope, base, results)
+    base, moved, pull, other = np.empty(n), np.empty(n), np.empty(3), np.empty(3)
+    rope_pull(time_s, state, bodies, rope, pull, results)
+    by_pull = np.zeros((3, n))
+    for k in range(2):
+        if bodies[k, MASS] <= 0.0:
+            continue
+        part = results[RESULTS_0 + RESULTS * k : RESULTS_0 + RESULTS * (k + 1)]
+        mine = slice(STATES * k, STATES * (k + 1))
+        sign = 1.0 - 2.0 * k
+        _body_rates(time_s, state, k, bodies[k], throttle[k], rope[GRAVITY], sign * pull, base, part)
+        if rope[ROPE_STIFFNESS] > 0.0:
+            for c in range(3):
+                other[:] = pull
+                other[c] += PULL_STEP_N
+                _body_rates(time_s, state, k, bodies[k], throttle[k], rope[GRAVITY], sign * other, moved, part)
+                by_pull[c, mine] = (moved[mine] - base[mine]) / PULL_STEP_N
     shifted = state.copy()
     for i in range(n):
+        k = i // STATES
+        if bodies[k, MASS] <= 0.0:
+            continue
+        part = results[RESULTS_0 + RESULTS * k : RESULTS_0 + RESULTS * (k + 1)]
+        mine, theirs = slice(STATES * k, STATES * (k + 1)), slice(STATES * (1 - k), STATES * (2 - k))
         step = 1e-7 if i % STATES < 6 else 1e-6
         shifted[i] = state[i] + step
         step = shifted[i] - state[i]
-        state_rates(time_s, shifted, bodies, throttle, rope, moved, results)
-        jacobian[:, i] = (moved - base) / step
+        other[:] = pull
+        if i % STATES < 6:
+            rope_pull(time_s, shifted, bodies, rope, other, results)
+        sign = 1.0 - 2.0 * k
+        _body_rates(time_s, shifted, k, bodies[k], throttle[k], rope[GRAVITY], sign * other, moved, part)
+        jacobian[mine, i] = (moved[mine] - base[mine]) / step
+        for c in range(3):
+            change = (other[c] - pull[c]) / step
+            if change != 0.0:
+                jacobian[theirs, i] += by_pull[c, theirs] * change
         shifted[i] = state[i]
     return jacobian
 
@@ -351,6 +423,7 @@ def step_through(
     f0, f1, f2, ft = np.empty(n), np.empty(n), np.empty(n), np.empty(n)
     state_rates(now, y, bodies, throttle, rope, f0, results)
     step, row, stop, steps = 1e-4, 1, 0, 0
+    order = np.empty(n, np.int64)
     while row < len(times_s):
         while stop < len(stops_s) and stops_s[stop] <= now + 1e-12:
             stop += 1
@@ -363,20 +436,16 @@ def step_through(
             if steps > 200_000 or step < 1e-11:
                 return out, -1
             h = min(step, longest_s, limit)
-            system = np.zeros((n, 2 * n))
+            system = -h * d * jacobian
             for i in range(n):
-                for j in range(n):
-                    system[i, j] = -h * d * jacobian[i, j]
                 system[i, i] += 1.0
-                system[i, n + i] = 1.0
-            solve_in_place(system)
-            inverse = system[:, n:].copy()
-            k1 = inverse @ (f0 + h * d * ft)
+            factor_in_place(system, order)
+            k1 = solve_factored(system, order, f0 + h * d * ft)
             state_rates(now + 0.5 * h, y + 0.5 * h * k1, bodies, throttle, rope, f1, results)
-            k2 = inverse @ (f1 - k1) + k1
+            k2 = solve_factored(system, order, f1 - k1) + k1
             ahead = y + h * k2
             state_rates(now + h, ahead, bodies, throttle, rope, f2, results)
-            k3 = inverse @ (f2 - e32 * (k2 - f1) - 2.0 * (k1 - f0) + h * d * ft)
+            k3 = solve_factored(system, order, f2 - e32 * (k2 - f1) - 2.0 * (k1 - f0) + h * d * ft)
             error = 0.0
             for i in range(n):
                 wrong = abs(h / 6.0 * (k1[i] - 2.0 * k2[i] + k3[i]))
