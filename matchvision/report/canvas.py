@@ -196,3 +196,14 @@ def _halve(words: str, size_px: int) -> npt.NDArray[np.float32]:
 def measure_words(words: str, size_px: int) -> float:
     """Width of the words [px]."""
     return float(render_words(words, size_px).shape[1])
+
+
+def colours_of(luma: Plane, blue: Plane, red: Plane, matrix: str, *, full_range: bool) -> Plane:
+    """Red, green and blue (rows, cols, 3) of planes of one size (ITU-R BT.601 / BT.709 / BT.2020), 8 bits."""
+    weight_red, weight_blue = _WEIGHTS[matrix]
+    levels = (255.0, 255.0, 0.0) if full_range else (219.0, 224.0, 16.0)
+    y = (luma.astype(np.float32) - levels[2]) / levels[0]
+    cb, cr = ((plane.astype(np.float32) - 128) / levels[1] for plane in (blue, red))
+    r, b = y + 2 * (1 - weight_red) * cr, y + 2 * (1 - weight_blue) * cb
+    g = (y - weight_red * r - weight_blue * b) / (1 - weight_red - weight_blue)
+    return np.asarray(np.clip(255 * np.stack([r, g, b], axis=-1) + 0.5, 0, 255), dtype=np.uint8)

@@ -2,6 +2,7 @@
 
 import contextlib
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
@@ -18,8 +19,10 @@ from matchvision.report.charts import Chart, draw_chart
 from matchvision.report.curves import Panel, place_panels, time_panels
 from matchvision.report.embedding import chosen_frames, deciding_moment, embed, page_data
 from matchvision.report.measured import measured_rows
+from matchvision.report.operating import logged_commands
 from matchvision.report.palette import DARK, LIGHT, css_variables
 from matchvision.report.readings import AROUND_S, COVERAGE, greatest_in_match, place_limits, shown_sources, side_name
+from matchvision.report.strips import Strip
 from matchvision.report.topview import (
     MARGIN_X_M,
     MARGIN_Y_M,
@@ -56,11 +59,11 @@ class ComparisonPicture:
     measured: tuple[float, float, float]
 
 
-def write_page(analysis: Analysis, folder: Path) -> Path:
+def write_page(analysis: Analysis, folder: Path, strips: Sequence[Strip] = ()) -> Path:
     """Write ``folder/report.html``, whole or not at all, and return its path.
 
     The page stands by itself: styles, script, drawings and data are inside. Where ``marked.mp4`` already lies in the
-    folder, the page links it as the camera's picture.
+    folder, the page links it as the camera's picture. ``strips`` are pictures of single moments, which it holds.
 
     Raises
     ------
@@ -71,7 +74,7 @@ def write_page(analysis: Analysis, folder: Path) -> Path:
     -----
     Checked by: tests/report/test_page.py::test_page_has_every_section_and_nothing_from_outside
     """
-    text = render_page(analysis, has_clip=(folder / "marked.mp4").exists())
+    text = render_page(analysis, has_clip=(folder / "marked.mp4").exists(), strips=strips)
     path = folder / "report.html"
     unfinished = folder / ".report.html.unfinished"
     try:
@@ -87,7 +90,7 @@ def write_page(analysis: Analysis, folder: Path) -> Path:
     return path
 
 
-def render_page(analysis: Analysis, *, has_clip: bool) -> str:
+def render_page(analysis: Analysis, *, has_clip: bool, strips: Sequence[Strip] = ()) -> str:
     """The whole page as text."""
     half_x_m = analysis.run.sheet.table.length_m / 2 + MARGIN_X_M
     x_limits = place_limits(analysis)
@@ -120,6 +123,8 @@ def render_page(analysis: Analysis, *, has_clip: bool) -> str:
         "readouts": readouts(over_time),
         "events": () if analysis.grip is None else analysis.grip.events,
         "has_grip": analysis.grip is not None,
+        "commands": logged_commands(analysis),
+        "strips": strips,
         "practice": analysis.practice,
         "measured": measured_rows(analysis),
         "rows": analysis.verdict.comparison,

@@ -6,7 +6,7 @@ from pathlib import Path
 from matchvision.footage import read_frames
 from matchvision.footage.ahead import read_ahead
 from matchvision.records.results import Analysis
-from matchvision.report import draw_figures, mark_clip, write_page
+from matchvision.report import cut_strips, draw_figures, mark_clip, write_page
 from matchvision.sheets.calibration import format_calibration
 from matchvision.writing.measured import format_measured
 from matchvision.writing.results import write_results
@@ -35,7 +35,8 @@ def publish(
             clock = analysis.run.sheet.clock
             frames = read_ahead(read_frames(analysis.clip, clock.from_s, clock.until_s))
             mark_clip(analysis, frames, unfinished / "marked.mp4", tell_marking)
-        write_page(analysis, unfinished)
+        strips = cut_strips(analysis, lambda from_s, until_s: read_frames(analysis.clip, from_s, until_s))
+        write_page(analysis, unfinished, strips)
         if analysis.practice is not None:
             measured = format_measured(analysis, analysis.practice)
             (unfinished / "measured.toml").write_text(measured, encoding="utf-8")
