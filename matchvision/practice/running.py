@@ -80,7 +80,8 @@ def _radius(
     """
     machine, moved = run.sheet.machine[name], motion.machines[name]
     place_y_m = next(w.face_m[1] for w in machine.wheel if w.name == wheel.wheel)
-    trail = follow(name, motion, cameras, run.sheet.table.profile_m, frames & np.isfinite(wheel.angle_rad))
+    known_frames = frames & np.isfinite(wheel.angle_rad) & np.isfinite(moved.heading_deg)
+    trail = follow(name, motion, cameras, run.sheet.table.profile_m, known_frames)
     heading = np.deg2rad(moved.heading_deg[trail.frames])
     ahead = float(np.sign(trail.forward[0] * np.cos(heading.mean()))) or 1.0
     angle = wheel.angle_rad[trail.frames]

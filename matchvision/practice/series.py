@@ -7,6 +7,8 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.errors import CannotMeasure
+
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
@@ -39,12 +41,21 @@ def mean_over_blocks(values: FloatArray, u_own: FloatArray, real_s: FloatArray, 
     real_s : (n,) float array [s]
     weight : (n,) float array, 0 where a frame does not count.
 
+    Raises
+    ------
+    CannotMeasure
+        Where nothing is known in the frames that count.
+
     Notes
     -----
     The scatter of means over blocks of `BLOCK_S` (JCGM 100:2008, 4.2.3), or what ``u_own`` says if that is larger,
     taken as wholly correlated within a block.
     """
-    use = (weight > 0) & np.isfinite(values)
+    use = (weight > 0) & np.isfinite(values) & np.isfinite(u_own)
+    if not use.any():
+        raise CannotMeasure(
+            "nothing is known in the part of the run that counts", do="film it with all markers in view"
+        )
     block = np.floor((real_s - real_s[use][0]) / BLOCK_S).astype(np.int64)
     names = np.unique(block[use])
     sums = np.array([weight[use & (block == k)].sum() for k in names])

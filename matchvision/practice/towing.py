@@ -93,10 +93,6 @@ def measure_load(
     accel = np.sign(moved.speed_m_s) * moved.accel_m_s2
     use = in_run(clock, motion) & (np.abs(moved.speed_m_s) > np.maximum(MOVING_M_S, 2 * moved.u_speed_m_s))
     use &= np.isfinite(tension.value_N) & (rope.slack != 1) & (along > 0.2)
-    if use.sum() < 5 or float(np.sum(np.gradient(motion.real_s)[use])) < SHORTEST_S:
-        raise CannotMeasure(
-            f"{name} was not dragged for {SHORTEST_S:g} s under a known pull", do="drag it farther, link in view"
-        )
 
     def friction(values: Mapping[str, Numbers]) -> FloatArray:
         weight = values[mass.name] * values["local gravity"]
@@ -106,6 +102,11 @@ def measure_load(
     inputs = [tension.common, mass, gravity()]
     values: dict[str, Numbers] = {i.name: i.value for i in inputs}
     series = friction(values)
+    use &= np.isfinite(series)
+    if use.sum() < 5 or float(np.sum(np.gradient(motion.real_s)[use])) < SHORTEST_S:
+        raise CannotMeasure(
+            f"{name} was not dragged for {SHORTEST_S:g} s under a known pull", do="drag it farther, link in view"
+        )
     weight_N = float(mass.value) * float(gravity().value)
     u_own = tension.own_N / weight_N
     even = _even_part(series, use, motion.real_s)

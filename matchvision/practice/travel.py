@@ -19,6 +19,8 @@ BoolArray = npt.NDArray[np.bool_]
 
 #: How well a sheet states the height of a marker on a machine [m]: a rule's half millimetre.
 U_MARKER_HEIGHT_M: Final = 0.0005
+#: Fewer frames leave no way to speak of.
+FEWEST_FRAMES: Final = 15
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,7 +78,7 @@ class Trail:
 def follow(
     machine: str, motion: Motion, cameras: Cameras, profile_m: tuple[tuple[float, float], ...], wanted: BoolArray
 ) -> Trail:
-    """The markers of a machine in the frames wanted, where all that are mostly seen there are seen.
+    """The markers of a machine in the frames wanted in which all of them are seen; else the one that is seen most.
 
     Raises
     ------
@@ -87,11 +89,12 @@ def follow(
     columns = [
         k for k, plan in enumerate(plans) if plan.machine == machine and plan.kind == "body" and not plan.on_reach
     ]
-    seen = np.isfinite(motion.tracks.col_px[:, columns]) & np.isfinite(motion.places.x_m[:, columns]) & wanted[:, None]
-    often = seen.sum(axis=0) >= 0.8 * max(int(wanted.sum()), 1)
-    columns = [column for column, kept in zip(columns, often, strict=True) if kept]
-    frames = wanted & (np.isfinite(motion.places.x_m[:, columns]).all(axis=1) if columns else False)
-    if not columns or frames.sum() < 15:
+    seen = np.isfinite(motion.tracks.col_px) & np.isfinite(motion.places.x_m) & wanted[:, None]
+    together = seen[:, columns].all(axis=1) & bool(columns)
+    if columns and together.sum() < wanted.sum() / 2:  # the one seen most says more than the few frames with all
+        columns = [max(columns, key=lambda column: int(seen[:, column].sum()))]
+    frames = np.asarray(seen[:, columns].all(axis=1) & bool(columns), dtype=np.bool_)
+    if frames.sum() < FEWEST_FRAMES:
         raise CannotMeasure(
             f"the markers of {machine} were seen in {int(frames.sum())} frames of the part that counts",
             do="film it closer, with its markers in view all the way",

@@ -2,15 +2,18 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from matchvision.errors import CannotMeasure
-from matchvision.filming import Scene, play
+from matchvision.filming import Course, Scene, play
 from matchvision.filming.scene import Machine
 from matchvision.practice.facts import machine_meant
 from matchvision.records.practice import PracticeResult
 from matchvision.records.sheet import PracticeSheet
+from matchvision.records.tracks import Tracks, TrackState
 from tests.engine.playing import EngineRun
+from tests.filmed_points import FilmedPoints, film_points
 from tests.made_motion import make_machine, make_motion, make_run, seconds
 from tests.practice.runs import PracticeCase, measure_points, practice_case
 
@@ -31,6 +34,26 @@ def test_without_drive_facts_a_free_run_gives_the_radius_alone() -> None:
     result = measured(case, with_heron(case.told, forecast=None))
     assert [parameter.key[-1] for parameter in result.parameters] == ["radius_m"]
     assert any("stall_torque_Nm" in text and "gear_ratio" in text for text in result.missing)
+
+
+@pytest.mark.parametrize("lost_share", [0.5, 0.97])
+def test_markers_that_are_often_hidden_give_less_or_nothing(lost_share: float, monkeypatch: pytest.MonkeyPatch) -> None:
+    def film_with_holes(scene: Scene, generator: np.random.Generator, course: Course) -> FilmedPoints:
+        points = film_points(scene, generator, course=course)
+        t = points.tracks
+        lost = generator.random(t.col_px.shape) < lost_share
+        col, row, u_col, u_row = (np.where(lost, np.nan, s) for s in (t.col_px, t.row_px, t.u_col_px, t.u_row_px))
+        state = np.where(lost, TrackState.LOST, t.state).astype(np.int8)
+        return replace(points, tracks=Tracks(t.plans, t.frame, t.clip_s, col, row, u_col, u_row, state))
+
+    monkeypatch.setattr("tests.practice.runs.film_points", film_with_holes)
+    case = practice_case("free", 1)
+    if lost_share > 0.9:
+        with pytest.raises(CannotMeasure, match="free run gave no number"):
+            measured(case, case.told)
+        return
+    radius = next(p for p in measured(case, case.told).parameters if p.key[-1] == "radius_m")
+    assert radius.value == pytest.approx(0.045, abs=3 * radius.u95)
 
 
 def test_without_a_link_the_sleds_friction_is_not_measured_by_itself() -> None:
