@@ -48,6 +48,7 @@ CAUSE_WORDS: Final = {
     "wrong-gear": "another gear than stated",
     "wrong-mass": "another mass than stated",
     "wrong-efficiency": "another efficiency than stated",
+    "rope-longer": "a longer or shorter rope than stated",
     "turned": "pulled round",
     "blocked": "blocked",
     "command-changed": "driven otherwise than planned",

@@ -1,16 +1,19 @@
 """The verdict stage: ruling, comparison with the forecast, causes."""
 
 import math
+from collections.abc import Mapping
 
+from matchvision.errors import CannotMeasure
 from matchvision.records.events import Grip
 from matchvision.records.forecast import ForecastRun
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.pull import Pull
-from matchvision.records.results import ComparisonRow, Ruling, StageNote, Verdict
-from matchvision.records.sheet import Run
+from matchvision.records.results import CauseRow, ComparisonRow, Ruling, StageNote, Verdict
+from matchvision.records.sheet import Run, StartPose
 from matchvision.verdict.causing import weigh_causes
 from matchvision.verdict.comparing import Compared, compare_run
 from matchvision.verdict.judging import rule
+from matchvision.verdict.reasoning import reason
 from matchvision.verdict.scoring import brier_score, crps_gaussian
 
 
@@ -21,14 +24,20 @@ def judge(
     grip: Grip | None,
     clock: MatchClock,
     forecast: ForecastRun | None,
+    starts: Mapping[str, StartPose] | None = None,
 ) -> tuple[Verdict, StageNote]:
     """Who won and how surely, measured against predicted, and why.
 
-    Works with whatever there is: without a forecast there is a ruling alone.
+    Works with whatever there is: without a forecast there is a ruling alone; without ``starts``, where the machines
+    stood at the start, causes are weighed by the comparison alone.
     """
     ruling = rule(run, motion, clock)
     compared = compare_run(run, motion, pull, grip, clock, forecast, ruling)
-    verdict = Verdict(ruling, tuple(c.row for c in compared), weigh_causes(compared, grip))
+    if forecast is not None and starts is not None:
+        causes, told = find_causes(run, motion, pull, grip, clock, starts, compared)
+    else:
+        causes, told = weigh_causes(compared, grip), ()
+    verdict = Verdict(ruling, tuple(c.row for c in compared), causes)
     alone = run.sheet.run.kind not in ("match", "sled")
     advice = (
         ()
@@ -37,7 +46,24 @@ def judge(
     )
     no_winner = run.sheet.run.kind == "match" and ruling.winner is None and not math.isfinite(ruling.margin_m)
     sentence = " ".join((ruling.sentence, *describe_comparison(compared, ruling)))
-    return verdict, StageNote("verdict", "partly" if no_winner else "done", sentence, advice=advice)
+    return verdict, StageNote("verdict", "partly" if no_winner else "done", sentence, advice=(*advice, *told))
+
+
+def find_causes(
+    run: Run,
+    motion: Motion,
+    pull: Pull | None,
+    grip: Grip | None,
+    clock: MatchClock,
+    starts: Mapping[str, StartPose],
+    compared: tuple[Compared, ...],
+) -> tuple[tuple[CauseRow, ...], tuple[str, ...]]:
+    """Causes by refits of the computed match; where that cannot be, by the comparison, with advice what to add."""
+    try:
+        return reason(run, motion, pull, grip, clock, starts), ()
+    except CannotMeasure as refused:
+        what = f"Causes are weighed by the comparison alone, because {refused.what.rstrip('.')}."
+        return weigh_causes(compared, grip), (f"{what} {refused.do}." if refused.do else what,)
 
 
 def describe_comparison(compared: tuple[Compared, ...], ruling: Ruling) -> list[str]:

@@ -1,0 +1,127 @@
+"""What of a measured run a predicted one is held against, and the same read from a computed match."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from matchvision.mechanics.match import MatchCourse
+from matchvision.records.motion import MatchClock, Motion
+from matchvision.records.pull import Pull
+from matchvision.records.sheet import Run
+
+FloatArray = npt.NDArray[np.float64]
+
+#: Spacing of the moments at which measured and computed are held together [s]; both are means over one such spacing.
+STEP_S: Final = 0.1
+#: A computed match is read this often within each of them.
+READ_S: Final = 0.02
+#: Sizes below which a series' own greatest value is no scale for what a model gets wrong: m/s, degrees, N. A heading
+#: drifts by a degree or two for reasons that no forecast knows: a share of 2 % to 4 % of this.
+LEAST_SCALE: Final[Mapping[str, float]] = {"speed": 0.05, "surface": 0.05, "heading": 60.0, "tension": 5.0}
+
+
+@dataclass(frozen=True, eq=False)
+class Series:
+    """One measured quantity on the moments of its `Observed`, (k,) arrays; ``values`` is NaN where it is not known.
+
+    ``what``: "speed" towards home [m/s], "surface" speed of one side's wheels [m/s], "heading" [degrees] or "tension"
+    [N]. ``side``: 0 left, 1 right for surface speeds. ``scale`` is the quantity's size, by which a model's own error is
+    reckoned.
+    """
+
+    what: str
+    machine: str
+    side: int
+    values: FloatArray
+    u: FloatArray
+    scale: float
+
+
+@dataclass(frozen=True, eq=False)
+class Observed:
+    """All that is held against a model, on match times ``t_s`` (k,)."""
+
+    t_s: FloatArray
+    series: tuple[Series, ...]
+
+
+def observe(
+    run: Run, motion: Motion, pull: Pull | None, clock: MatchClock, machines: tuple[str, ...], until_s: float
+) -> Observed:
+    """The measured series from the start to ``until_s``, as means over tenths of a second.
+
+    Tension counts where a source that does not lean on the forecast gives it. The uncertainty of a mean is that of its
+    frames, not averaged down: neighbours share theirs.
+    """
+    t_s = np.arange(STEP_S / 2, until_s, STEP_S)
+    frames_s = clock.match_time(motion.clip_s)
+    told: list[Series] = []
+
+    def add(what: str, machine: str, side: int, values: FloatArray, u_values: FloatArray) -> None:
+        mean, u = _means(frames_s, values, t_s), _means(frames_s, u_values, t_s)
+        mean = np.where(np.isfinite(u), mean, np.nan)
+        known = mean[np.isfinite(mean)]
+        if len(known) >= 5:
+            scale = max(LEAST_SCALE[what], float(np.max(np.abs(known - (known[0] if what == "heading" else 0.0)))))
+            told.append(Series(what, machine, side, mean, u, scale))
+
+    for name in machines:
+        moved = motion.machines.get(name)
+        if moved is not None:
+            add("speed", name, 0, moved.speed_m_s, moved.u_speed_m_s)
+            add("heading", name, 0, moved.heading_deg, moved.u_heading_deg)
+        facts = {wheel.name: wheel for wheel in run.sheet.machine[name].wheel}
+        for wheel in motion.wheels:
+            if wheel.machine == name and wheel.driven:
+                side = 0 if facts[wheel.wheel].face_m[1] >= 0 else 1
+                add("surface", name, side, wheel.surface_speed_m_s, wheel.u_surface_speed_m_s)
+    fused = pull.source("fused") if pull is not None else None
+    if fused is not None and fused.independent and len(machines) == 2:
+        add("tension", "", 0, fused.tension_N, fused.u_tension_N)
+    return Observed(t_s, tuple(told))
+
+
+def reading_times(observed: Observed) -> FloatArray:
+    """The times (from 0) on which a match is computed so that `read_course` can take the same means."""
+    return np.arange(0.0, observed.t_s[-1] + STEP_S / 2 + READ_S / 2, READ_S)
+
+
+def read_course(
+    observed: Observed,
+    course: MatchCourse,
+    machines: tuple[str, ...],
+    homes: Mapping[str, float],
+    radii: Mapping[str, float],
+) -> tuple[FloatArray, ...]:
+    """The same series of a computed match on `reading_times`: one (k,) array each, in the order of the observed ones.
+
+    ``homes`` is the sign of x towards home, ``radii`` the wheels' radius [m], by machine.
+    """
+    out = []
+    for series in observed.series:
+        if series.what == "tension":
+            values = course.tension_N
+        else:
+            own = course.machines[machines.index(series.machine)]
+            if series.what == "speed":
+                values = homes[series.machine] * own.velocity_x_m_s
+            elif series.what == "heading":
+                values = np.rad2deg(own.heading_rad)
+            else:
+                values = own.wheel_rates_rad_s[:, series.side] * radii[series.machine]
+        out.append(_means(course.t_s, values, observed.t_s))
+    return tuple(out)
+
+
+def _means(times_s: FloatArray, values: FloatArray, at_s: FloatArray) -> FloatArray:
+    """Mean of the known values within half a step of each moment; NaN where there is none."""
+    known = np.isfinite(values)
+    sums = np.concatenate([[0.0], np.cumsum(np.where(known, values, 0.0))])
+    counts = np.concatenate([[0], np.cumsum(known)])
+    first = np.searchsorted(times_s, at_s - STEP_S / 2 - 1e-9)
+    last = np.searchsorted(times_s, at_s + STEP_S / 2 - 1e-9)
+    count = counts[last] - counts[first]
+    return np.where(count > 0, (sums[last] - sums[first]) / np.maximum(count, 1), np.nan)

@@ -1,0 +1,95 @@
+"""The forecast's match as it would be computed with other numbers, and as it would have been measured."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from matchvision.errors import CannotMeasure
+from matchvision.mechanics.building import build_match
+from matchvision.mechanics.machine import MatchModel
+from matchvision.mechanics.match import play_match_quickly
+from matchvision.mechanics.stated import Findings, Stated
+from matchvision.records.sheet import Run, StartPose
+from matchvision.verdict.explaining import scale_inertia
+from matchvision.verdict.observing import Observed, read_course, reading_times
+
+FloatArray = npt.NDArray[np.float64]
+#: What of a computed match would have been measured.
+Play = Callable[[MatchModel], Sequence[FloatArray]]
+
+#: How far [m] a rope that starts taut may be off its stated length at the hitches.
+ROPE_SLACK_U_M: Final = 0.003
+#: Spread of ln(true / assumed) of the inertia of wheels, gear and rotors where no sheet states it: a small rotor behind
+#: a large reduction may weigh more than the wheels.
+INERTIA_RATIO: Final = 1.0
+
+
+@dataclass(frozen=True, eq=False)
+class Forecasted:
+    """What the forecast's match is computed from: the sheet, its stated numbers, and where the machines stood."""
+
+    run: Run
+    names: tuple[str, ...]
+    starts: Mapping[str, StartPose]
+    stated: Mapping[str, Stated]
+
+    def free(self) -> tuple[str, ...]:
+        """Keys of the numbers that are uncertain and stand for themselves."""
+        return tuple(key for key, number in self.stated.items() if number.u > 0 and not self._follows(key))
+
+    def _follows(self, key: str) -> bool:
+        leader = key.replace("grip_sliding", "grip_static")
+        if leader == key or leader not in self.stated:
+            return False
+        return (self.stated[leader].value, self.stated[leader].u) == (self.stated[key].value, self.stated[key].u)
+
+    def match(self, z: FloatArray) -> MatchModel:
+        """The match with its uncertain numbers moved by ``z`` standard uncertainties.
+
+        After the stated ones come the inertias that nobody stated, by machine, and the rope's slack.
+        """
+        values = {key: number.value for key, number in self.stated.items()}
+        for key, step in zip(self.free(), z, strict=False):
+            number = self.stated[key]
+            values[key] = float(np.clip(number.value + number.u * step, 0.05 * abs(number.value), number.highest))
+        values.update({k: values[k.replace("grip_sliding", "grip_static")] for k in self.stated if self._follows(k)})
+        model = build_match(self.run, self.names, self.starts, values, Findings())
+        used = len(self.free())
+        for k, name in enumerate(self.names):
+            if name in self.unstated_inertia():
+                model = scale_inertia(model, k, float(np.exp(INERTIA_RATIO * z[used])))
+                used += 1
+        if model.rope is None:
+            return model
+        length_m = model.rope.length_m + ROPE_SLACK_U_M * float(z[used])
+        return replace(model, rope=replace(model.rope, length_m=length_m))
+
+    @property
+    def numbers(self) -> int:
+        """How many standard normal numbers `match` takes."""
+        return len(self.free()) + len(self.unstated_inertia()) + 1
+
+    def unstated_inertia(self) -> tuple[str, ...]:
+        """Machines whose wheels' inertia stands in no sheet."""
+        stated = [key for key in self.stated if key.endswith("wheel_inertia_kg_m2")]
+        return tuple(n for n in self.names if not any(f".{n}." in key for key in stated))
+
+
+def player(forecasted: Forecasted, observed: Observed) -> Play:
+    """Computes a match and reads it as the measured run was read; all NaN where it cannot be computed."""
+    times_s = reading_times(observed)
+    sheet = forecasted.run.sheet
+    homes = {name: 1.0 if sheet.machine[name].home == "+x" else -1.0 for name in forecasted.names}
+    nothing = tuple(np.full(len(observed.t_s), np.nan) for _ in observed.series)
+
+    def play(model: MatchModel) -> Sequence[FloatArray]:
+        radii = {machine.name: machine.wheel_radius_m for machine in model.machines}
+        try:
+            return read_course(observed, play_match_quickly(model, times_s), forecasted.names, homes, radii)
+        except CannotMeasure:
+            return nothing
+
+    return play

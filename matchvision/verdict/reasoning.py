@@ -1,0 +1,246 @@
+"""Causes of a run as rows for people: explanations refitted to what was measured, with probabilities and sentences."""
+
+import math
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+
+from matchvision.errors import CannotMeasure
+from matchvision.mechanics.machine import MatchModel
+from matchvision.mechanics.stated import Findings, check_machine, stated_numbers
+from matchvision.records.events import Event, Grip
+from matchvision.records.motion import MatchClock, Motion
+from matchvision.records.pull import Pull
+from matchvision.records.results import CauseRow
+from matchvision.records.sheet import Drive, Forecast, Run, StartPose
+from matchvision.uncertainty import format_interval
+from matchvision.verdict.causing import say_chance
+from matchvision.verdict.explaining import explain
+from matchvision.verdict.observing import Observed, observe
+from matchvision.verdict.playing import Forecasted
+from matchvision.verdict.weighing import Weighed, weigh
+
+#: Explanations below this are not told one by one.
+LEAST_TOLD: Final = 0.005
+#: A variant of a cause that has less than this share of its chance is not told for certain.
+SURE_VARIANT: Final = 0.95
+#: A machine is said to have stood still below this [m/s], where something may have stopped it.
+STANDING_M_S: Final = 0.005
+NAN: Final = math.nan
+
+_SENTENCES: Final[Mapping[str, str]] = {
+    "less-grip": "{machine} had {share} less grip than forecast from {since} on",
+    "slippery-stretch": "{machine} had {share} less grip between x = {low} and {high}",
+    "drive-loss": "{machine} had lost {share} of its drive{detail} since {since}",
+    "hitch-released": "The rope was let go at {since}",
+    "anchor-weaker": "The anchor of {machine} held {share} less than forecast",
+    "opponent-stronger": "{machine} drove with {ratio} times the torque that was guessed for it",
+    "opponent-heavier": "{machine} weighed {ratio} times what was guessed for it",
+    "late-start": "{machine} started {size} late",
+    "wrong-gear": "The gear of {machine} was {ratio} times as tall as stated",
+    "wrong-mass": "{machine} weighed {ratio} times what is stated",
+    "wrong-efficiency": "The drive of {machine} gave {ratio} times the torque that is stated",
+    "rope-longer": "The rope was {size} longer than stated (negative: shorter)",
+    "turned": "The rope pulled at {machine} {size} further to the left than its hitch is stated to sit",
+    "blocked": "{machine} was stopped at x = {low}",
+}
+
+
+def reason(
+    run: Run,
+    motion: Motion,
+    pull: Pull | None,
+    grip: Grip | None,
+    clock: MatchClock,
+    starts: Mapping[str, StartPose],
+) -> tuple[CauseRow, ...]:
+    """Every explanation that is not next to impossible, likeliest first; the probabilities of all add to 1.
+
+    Raises
+    ------
+    CannotMeasure
+        Where the run cannot be explained through the match's mechanics: no machines' numbers, or too little measured.
+    """
+    forecasted = forecast_of(run, starts)
+    model = forecasted.match(np.zeros(forecasted.numbers))
+    until_s = min(clock.duration_s, float(clock.match_time(motion.clip_s)[-1]))
+    observed = observe(run, motion, pull, clock, forecasted.names, until_s)
+    if not any(series.what == "speed" for series in observed.series):
+        raise CannotMeasure("no machine's speed was measured during the match", do="put two markers on each machine")
+    unknown = tuple(name for name in forecasted.names if run.sheet.machine[name].unknown)
+    paths, ends = _ways(motion, clock, model)
+    explanations = explain(model, unknown, until_s, paths, ends)
+    touch = _first(grip, "touch")
+    touched_s = touch.start_s if touch is not None else None
+    logged = Forecasted(as_logged(run), forecasted.names, starts, forecasted.stated) if run.commands else None
+    weighed = weigh(forecasted, observed, explanations, touched_s, logged)
+    return rows_of(weighed, observed, touch, tuple(run.commands))
+
+
+def forecast_of(run: Run, starts: Mapping[str, StartPose]) -> Forecasted:
+    """The forecast's match for the rope's two machines.
+
+    Raises
+    ------
+    CannotMeasure
+        Where numbers or starts are missing.
+    """
+    rope = run.sheet.rope
+    if rope is None or run.curves or not run.sheet.forecast:
+        msg = "causes are weighed where the sheet has a rope and the machines' numbers"
+        raise CannotMeasure(msg, do="add [rope] and, for each machine, [forecast.X]")
+    findings = Findings()
+    for name in rope.ends:
+        if name not in run.sheet.machine:
+            findings.missing.append(f"[machine.{name}]")
+            continue
+        check_machine(run, name, findings)
+        if name not in starts:
+            findings.missing.append(f"[machine.{name}] start, as the clip does not show where {name} stood")
+    findings.refuse_gaps()
+    return Forecasted(run, rope.ends, starts, stated_numbers(run, rope.ends))
+
+
+def as_logged(run: Run) -> Run:
+    """The run with each logged command in the place of the plan; left and right shares count as their mean."""
+    sheet = run.sheet
+    for name, logged in run.commands.items():
+        plan = tuple(
+            (float(t), float(share)) for t, share in zip(logged[:, 0], logged[:, 1:].mean(axis=1), strict=True)
+        )
+        planned, drive = sheet.forecast.get(name), sheet.machine[name].drive
+        if planned is not None:
+            told = planned.model_copy(update={"throttle": plan, **_sides_without_plan(planned)})
+            sheet = sheet.model_copy(update={"forecast": {**sheet.forecast, name: told}})
+        if drive is not None:
+            machine = sheet.machine[name].model_copy(update={"drive": drive.model_copy(update={"throttle": plan})})
+            sheet = sheet.model_copy(update={"machine": {**sheet.machine, name: machine}})
+    return replace(run, sheet=sheet)
+
+
+def _sides_without_plan(planned: Forecast) -> dict[str, Drive]:
+    sides = {"left": planned.left, "right": planned.right}
+    return {side: own.model_copy(update={"throttle": ()}) for side, own in sides.items() if own is not None}
+
+
+def rows_of(
+    weighed: tuple[Weighed, ...], observed: Observed, touch: Event | None, logged: tuple[str, ...] = ()
+) -> tuple[CauseRow, ...]:
+    """One row a cause and machine: chances of its variants added, size and date over them all."""
+    together: dict[tuple[str, str], list[Weighed]] = defaultdict(list)
+    for one in weighed:
+        together[one.cause, one.explanation.machine if one.explanation else ""].append(one)
+    rows = []
+    for (cause, machine), variants in together.items():
+        probability = sum(v.probability for v in variants)
+        if probability < LEAST_TOLD and cause not in ("as-predicted", "unexplained"):
+            continue
+        best = _merge(variants)
+        size, u_size, unit = _size(best)
+        if cause == "command-changed" and len(logged) == 1:
+            machine = logged[0]
+        dated = best.explanation is not None and best.explanation.dated
+        since_s = best.at[0] if dated else (touch.start_s if cause == "touched" and touch else NAN)
+        statement = _say(cause, machine, best, probability, observed, touch)
+        rows.append(CauseRow(cause, machine, probability, size, u_size, unit, since_s, statement))
+    return tuple(sorted(rows, key=lambda row: -row.probability))
+
+
+def _merge(variants: list[Weighed]) -> Weighed:
+    """The likeliest variant; where others are as good as possible, sizes and dates with the spread over them."""
+    best = max(variants, key=lambda v: v.probability)
+    total = sum(v.probability for v in variants)
+    if len(variants) == 1 or best.explanation is None or best.probability > SURE_VARIANT * total:
+        return best
+    shares = [v.probability / total for v in variants]
+
+    def over(values: list[float], us: list[float]) -> tuple[float, float]:
+        mean = sum(w * value for w, value in zip(shares, values, strict=True))
+        return mean, math.sqrt(
+            sum(w * (u**2 + (value - mean) ** 2) for w, value, u in zip(shares, values, us, strict=True))
+        )
+
+    size, u_size = over([v.size for v in variants], [v.u_size for v in variants])
+    ats = [over([v.at[i] for v in variants], [v.u_at[i] for v in variants]) for i in range(len(best.at))]
+    unclear = replace(best.explanation, detail="left, right or both sides")
+    return replace(
+        best,
+        explanation=unclear,
+        size=size,
+        u_size=u_size,
+        at=tuple(at for at, _ in ats),
+        u_at=tuple(u for _, u in ats),
+    )
+
+
+def _size(best: Weighed) -> tuple[float, float, str]:
+    if best.explanation is None:
+        return NAN, NAN, ""
+    if best.cause == "late-start":
+        return best.at[0], best.u_at[0], "s"
+    if best.cause == "blocked":
+        return best.at[0], best.u_at[0], "m"
+    if best.cause == "hitch-released":
+        return best.at[0], best.u_at[0], "s"
+    return best.size, best.u_size, best.explanation.unit
+
+
+def _say(cause: str, machine: str, best: Weighed, probability: float, observed: Observed, touch: Event | None) -> str:
+    chance = say_chance(probability)
+    misfit = f"what was measured lies {100 * best.fit.residual_rms:.1f} % of each quantity's size (rms) off it"
+    if cause == "as-predicted":
+        return f"It went as predicted within the stated uncertainties, {chance}; {misfit}."
+    if cause == "unexplained":
+        return f"Something that no explanation tried here covers was at work, {chance}."
+    if cause == "command-changed":
+        return f"The logged command was another than planned, and explains the run as it is, {chance}; {misfit}."
+    if cause == "touched" and touch is not None:
+        since = format_interval(touch.start_s, touch.u_start_s, "s")
+        return f"A hand was over the table from {since} on and may have changed the run, {chance}."
+    explanation = best.explanation
+    if explanation is None:
+        return f"{cause}, {chance}."
+    size, u_size, unit = _size(best)
+    ends = [format_interval(a, u, "m") for a, u in zip(best.at, best.u_at, strict=True)]
+    told = _SENTENCES[cause].format(
+        machine=machine,
+        share=format_interval(100 * best.size, 100 * best.u_size, "%"),
+        ratio=format_interval(size, u_size),
+        size=format_interval(size, u_size, unit),
+        since=format_interval(best.at[0], best.u_at[0], "s") if best.at else "",
+        low=ends[0] if ends else "",
+        high=ends[-1] if ends else "",
+        detail=f" ({explanation.detail})" if explanation.detail else "",
+    )
+    return f"{told[0].upper()}{told[1:]} (95 %), {chance}; {misfit}."
+
+
+def _first(grip: Grip | None, kind: str) -> Event | None:
+    found = [event for event in grip.events if event.kind == kind] if grip is not None else []
+    return min(found, key=lambda event: event.start_s) if found else None
+
+
+def _ways(motion: Motion, clock: MatchClock, model: MatchModel) -> tuple[list[tuple[float, float]], list[float | None]]:
+    """Over which x each machine's contact points went, and where each stood still nearest to its home."""
+    t_s = clock.match_time(motion.clip_s)
+    paths: list[tuple[float, float]] = []
+    ends: list[float | None] = []
+    for machine, start in zip(model.machines, model.starts, strict=True):
+        moved = motion.machines.get(machine.name)
+        half_m = machine.wheelbase_m / 2
+        if moved is None:
+            paths.append((start.x_m - half_m, start.x_m + half_m))
+            ends.append(None)
+            continue
+        during = (t_s >= 0) & (t_s <= clock.duration_s) & np.isfinite(moved.x_m)
+        x = moved.x_m[during]
+        paths.append((float(x.min()) - half_m, float(x.max()) + half_m) if len(x) else (start.x_m, start.x_m))
+        still = during & (np.abs(moved.speed_m_s) < STANDING_M_S) & (t_s > 0.5)
+        away_m = np.abs(moved.x_m[still] - start.x_m)
+        way = np.sign(np.cos(start.heading_rad))
+        homewards = moved.x_m[still][(away_m > 0.02) & (np.sign(moved.x_m[still] - start.x_m) == way)]
+        ends.append(float(way * np.max(way * homewards)) if len(homewards) else None)
+    return paths, ends

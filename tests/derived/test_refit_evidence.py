@@ -1,0 +1,56 @@
+"""The evidence of a refit against closed forms: for a linear model every integral is a normal density."""
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+from scipy.stats import multivariate_normal
+
+from matchvision.verdict.observing import Observed, Series
+from matchvision.verdict.refitting import ERROR_IN_TIME_S, ERROR_LASTS_S, RunFitter
+
+FloatArray = npt.NDArray[np.float64]
+
+
+def line(slope: float, n: int = 40) -> tuple[Observed, FloatArray]:
+    """A measured series about a straight line, and its covariance as stated in words: u, and a lasting model error."""
+    generator = np.random.default_rng(3)
+    t_s: FloatArray = 0.05 + 0.1 * np.arange(n, dtype=np.float64)
+    values = slope * t_s + 0.01 * generator.standard_normal(n)
+    u = np.full(n, 0.01)
+    series = Series("speed", "heron", 0, values, u, 1.0)
+    spread = np.hypot(0.04, ERROR_IN_TIME_S * np.gradient(values, t_s))
+    lasting = np.exp(-np.abs(t_s[:, None] - t_s[None, :]) / ERROR_LASTS_S)
+    return Observed(t_s, (series,)), spread[:, None] * lasting * spread[None, :] + np.diag(u**2)
+
+
+def test_evidence_of_a_line_is_the_closed_form() -> None:
+    """With y = z t and z ~ N(0, 1), y ~ N(0, C + t tᵀ), and z given y is normal with the usual mean and variance."""
+    observed, covariance = line(0.7)
+    t_s, values = observed.t_s, observed.series[0].values
+    fit = RunFitter(observed).refit(lambda z: [z[0] * t_s], np.zeros(1), shares=(0.04,), chances=(1.0,))
+    exact = multivariate_normal(np.zeros(len(t_s)), covariance + np.outer(t_s, t_s)).logpdf(values)
+    assert fit.log_evidence == pytest.approx(exact, abs=1e-6)
+    precision = 1.0 + t_s @ np.linalg.solve(covariance, t_s)
+    assert fit.z[0] == pytest.approx(t_s @ np.linalg.solve(covariance, values) / precision, abs=1e-6)
+    assert fit.covariance[0, 0] == pytest.approx(1.0 / precision, rel=1e-6)
+
+
+def test_sizes_of_the_models_error_are_summed_over() -> None:
+    observed, _ = line(0.7)
+    fitter = RunFitter(observed)
+    alone = [
+        fitter.refit(lambda z: [z[0] * observed.t_s], np.zeros(1), shares=(share,), chances=(1.0,)).log_evidence
+        for share in (0.02, 0.08)
+    ]
+    both = fitter.refit(lambda z: [z[0] * observed.t_s], np.zeros(1), shares=(0.02, 0.08), chances=(0.3, 0.7))
+    exact = np.logaddexp(np.log(0.3) + alone[0], np.log(0.7) + alone[1])
+    assert both.log_evidence == pytest.approx(exact, abs=1e-3)
+
+
+def test_number_that_explains_nothing_is_not_believed() -> None:
+    """Occam: a slope that may be anything costs evidence where there is none."""
+    observed, _ = line(0.0)
+    fitter = RunFitter(observed)
+    without = fitter.refit(lambda _: [np.zeros(40)], np.zeros(1), shares=(0.04,), chances=(1.0,))
+    with_one = fitter.refit(lambda z: [z[0] * observed.t_s], np.zeros(1), shares=(0.04,), chances=(1.0,))
+    assert with_one.log_evidence < without.log_evidence - 1.0
