@@ -23,7 +23,6 @@ from matchvision.footage import (
     read_frames,
 )
 from matchvision.footage.ahead import read_ahead
-from matchvision.footage.freeing import freeing_pictures
 from matchvision.forecast import predict_run
 from matchvision.grip import find_events
 from matchvision.markers import MarkerTracker, plan_markers
@@ -46,8 +45,6 @@ from matchvision.verdict import judge
 
 #: Told on long work: what is being done, how much is done, how much there is in all.
 Progress = Callable[[str, int, int], None]
-#: Told in a sentence what a person should know before the long work is done.
-Notice = Callable[[str], None]
 Record = TypeVar("Record")
 #: Pictures of the pass's beginning that wait for the camera, since the first look needs them too.
 _BEGIN: Final = 12
@@ -68,7 +65,7 @@ class Watched:
     foreign: ForeignLook | None
 
 
-def analyze(run: Run, progress: Progress | None = None, notice: Notice | None = None) -> Analysis:
+def analyze(run: Run, progress: Progress | None = None) -> Analysis:
     """From a run sheet and its clip to the whole answer.
 
     A stage that cannot measure leaves a note that says why and what would help; later stages go on without it.
@@ -80,7 +77,7 @@ def analyze(run: Run, progress: Progress | None = None, notice: Notice | None = 
     """
     facts = read_facts(run.clip)
     refuse_late_start(run, facts)
-    watched = watch(run, facts, progress, notice)
+    watched = watch(run, facts, progress)
     refuse_broken_clip(run, facts, float(watched.tracks.clip_s[-1]))
     slowed = real_seconds_per_clip_second(run, facts)
     motion, motion_note = measure_motion(run, watched.tracks, watched.cameras, slowed, watched.rows)
@@ -122,22 +119,21 @@ def analyze(run: Run, progress: Progress | None = None, notice: Notice | None = 
     )
 
 
-def watch(run: Run, facts: ClipFacts, progress: Progress | None, notice: Notice | None = None) -> Watched:
+def watch(run: Run, facts: ClipFacts, progress: Progress | None) -> Watched:
     """A first look for the table, then one pass that lends each frame to the camera's and the markers' observers."""
     part = (run.sheet.clock.from_s, run.sheet.clock.until_s)
     with closing(read_ahead(read_frames(facts, *part))) as frames:
-        with freeing_pictures():
-            begin = list(islice(frames, _BEGIN))
-            looked = first_look(facts, from_s=part[0], until_s=part[1], begin=begin)
-            scene = look_at_scene(looked, run.calibration)
-            with ThreadPoolExecutor(1) as aside:
-                looking = aside.submit(LookWatch, looked, facts)
-                view, table_note = find_or_hold_table(looked, run.sheet, run.lens, run.calibration, scene)
-                look = looking.result()
-            # Pictures in memory, which the long pass has better use for.
-            del looked, looking
+        begin = list(islice(frames, _BEGIN))
+        looked = first_look(facts, from_s=part[0], until_s=part[1], begin=begin)
+        scene = look_at_scene(looked, run.calibration)
+        with ThreadPoolExecutor(1) as aside:
+            looking = aside.submit(LookWatch, looked, facts)
+            view, table_note = find_or_hold_table(looked, run.sheet, run.lens, run.calibration, scene)
+            look = looking.result()
+        # Pictures in memory, which the long pass has better use for.
+        del looked, looking
         follower = CameraFollower(view, run.sheet)
-        tracker = MarkerTracker(plan_markers(run), run.sheet, facts, notice)
+        tracker = MarkerTracker(plan_markers(run), run.sheet, facts)
         cover = CoverWatch(run.sheet.table, moves=run.sheet.camera.moves)
         length_s = min(facts.duration_s, part[1] or facts.duration_s) - (part[0] or 0.0)
         total = max(1, round(length_s * facts.frame_rate_per_s))
