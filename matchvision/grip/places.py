@@ -46,7 +46,8 @@ def describe_place(
 ) -> str:
     """Where it slid and with which grip, as sentences for a slide's evidence; "" where nothing can be said.
 
-    A slippery place is told from something that came onto it: had the wheel gripped there before, or did so after.
+    A slippery place is told from something that came onto it, or went: had the wheel gripped there before, or did so
+    after, using as much grip as it slid with. Where the pull is not known that cannot be told.
 
     Notes
     -----
@@ -65,16 +66,21 @@ def describe_place(
     for k in np.flatnonzero(known)[:: max(1, int(known.sum()) // 20)]:
         near |= np.hypot(x - x[k], y - y[k]) < SAME_PLACE_M
     gripped = near & (states == GRIPPING) & np.isfinite(x)
-    moving = np.abs(moved.speed_m_s) > 2 * moved.u_speed_m_s
+    if traction is None:
+        return said
+    slid = float(np.nanmedian(traction.grip_used[known])) if np.isfinite(traction.grip_used[known]).any() else np.nan
+    gripped &= traction.grip_used > slid
     step_s = typical_step_s(real_s)
-    before = gripped & moving & (match_s < event.start_s - APART_S)
-    after = gripped & moving & (match_s > event.end_s + APART_S)
+    before = gripped & (match_s < event.start_s - APART_S)
+    after = gripped & (match_s > event.end_s + APART_S)
     if before.sum() * step_s >= GRIPS_FOR_S:
         earlier = event.start_s - float(match_s[before][-1])
-        said += f" It had gripped at this place {earlier:.1f} s before, so the place alone does not explain it."
+        said += (
+            f" It had gripped at this place with more {earlier:.1f} s before, so the place alone does not explain it."
+        )
     elif after.sum() * step_s >= GRIPS_FOR_S:
         later = float(match_s[after][0]) - event.end_s
-        said += f" It gripped at this place {later:.1f} s after, so the place alone does not explain it."
+        said += f" It gripped at this place with more {later:.1f} s after, so the place alone does not explain it."
     return said
 
 
