@@ -10,7 +10,7 @@ import pandas as pd
 from tests.practice.runs import KINDS, measure_points, play_case, practice_case
 
 #: Runs of each kind.
-RUNS = 40
+RUNS = 30
 
 
 def measure(runs: int = RUNS, first_seed: int = 100) -> pd.DataFrame:
