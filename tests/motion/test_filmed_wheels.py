@@ -10,6 +10,8 @@ from matchvision.filming import Scene, demo_scene, film
 from matchvision.footage import read_facts, read_frames
 from matchvision.markers import MarkerTracker, plan_markers
 from matchvision.motion import measure_motion
+from matchvision.records.sheet import Drive
+from tests.filmed_points import film_points
 from tests.markers.test_tracking import camera_of
 from tests.truth import read_run, read_truth, true_cameras
 
@@ -65,3 +67,36 @@ def test_fast_wheel_is_not_folded(tmp_path: Path, marks: int) -> None:
     assert np.isfinite(error).all()
     # 2 % of the greatest rate, in every frame; a folded one would be wrong by 250 %.
     assert np.abs(error).max() < 0.02 * rate.max()
+
+
+def test_a_rate_that_nothing_decides_is_left_empty_with_the_reason() -> None:
+    """The clip begins while the wheel spins at 0.4 turns a frame; its drive could as well do 0.6 backwards."""
+    points = film_points(spinning(0.4, 2), np.random.default_rng(2))
+    spun = points.truth["heron_wheel_w"].to_numpy() > 0.38 * 2 * np.pi * FRAMES_PER_S
+    tracks = points.tracks
+    late = replace(
+        tracks,
+        **{
+            k: getattr(tracks, k)[spun]
+            for k in ("frame", "clip_s", "col_px", "row_px", "u_col_px", "u_row_px", "state")
+        },
+    )
+    assert len(late.frame) > 10
+    sheet = points.run.sheet
+    rev_min = 0.56 * FRAMES_PER_S * 60 * 100  # a quarter more is believed: 0.7 turns a frame
+    drive = Drive.model_validate({"no_load_rev_min": rev_min, "gear_ratio": 100})
+    machines = {**sheet.machine, "heron": sheet.machine["heron"].model_copy(update={"drive": drive})}
+    unsure = replace(points.run, sheet=sheet.model_copy(update={"machine": machines, "forecast": {}}))
+    motion, note = measure_motion(unsure, late, points.cameras)
+    wheel = next(w for w in motion.wheels if w.machine == "heron")
+    assert np.isnan(wheel.rate_rad_s).all()
+    assert np.isnan(wheel.slip_speed_m_s).all()
+    assert any("look alike at this frame rate" in warning for warning in note.warnings)
+    assert any("no_load_rev_min" in advice for advice in note.advice)
+    # A drive that cannot turn backwards so fast decides it.
+    slower = Drive.model_validate({"no_load_rev_min": 0.42 * FRAMES_PER_S * 60 * 100, "gear_ratio": 100})
+    machines = {**sheet.machine, "heron": sheet.machine["heron"].model_copy(update={"drive": slower})}
+    sure = replace(points.run, sheet=sheet.model_copy(update={"machine": machines, "forecast": {}}))
+    motion, _ = measure_motion(sure, late, points.cameras)
+    rate = next(w for w in motion.wheels if w.machine == "heron").rate_rad_s
+    assert np.abs(rate - points.truth["heron_wheel_w"].to_numpy()[spun]).max() < 0.03 * rate.max()

@@ -8,6 +8,7 @@ import pytest
 
 from matchvision.filming import Scene, demo_scene
 from matchvision.filming.scene import Disc
+from matchvision.geometry.camera import project_points
 from matchvision.motion import measure_motion
 from matchvision.records.motion import MachineMotion
 from matchvision.records.tracks import TrackState
@@ -123,3 +124,37 @@ def test_hidden_markers_leave_the_tilt_unknown() -> None:
     assert np.isnan(heron.pitch_deg[155:195]).all()
     known = np.isfinite(heron.pitch_deg)
     assert rms(errors(points, heron)["pitch"][known]) < 0.4
+
+
+def test_a_machine_that_rolls_onto_one_side() -> None:
+    """Its left side comes up by 12°: the body stands on its right wheels, and its markers go round them."""
+    points = film_points(demo_scene(0), np.random.default_rng(4))
+    truth, tracks = points.truth, points.tracks
+    t = tracks.clip_s
+    roll = np.radians(12.0) * np.clip((t - 1.5) / 0.3, 0, 1) * np.clip((3.0 - t) / 0.3, 0, 1)
+    side = 0.117
+    col, row = tracks.col_px.copy(), tracks.row_px.copy()
+    generator = np.random.default_rng(5)
+    heading = np.deg2rad(truth["heron_heading_deg"].to_numpy())
+    forward = np.stack([np.cos(heading), np.sin(heading), 0 * heading], axis=-1)
+    left = np.stack([-np.sin(heading), np.cos(heading), 0 * heading], axis=-1)
+    ground = truth[["heron_pos_x", "heron_pos_y", "heron_pos_z"]].to_numpy()
+    for i, plan in enumerate(tracks.plans):
+        if plan.machine != "heron":
+            continue
+        x, y, z = np.broadcast_to(plan.at_m, (len(t), 3)).T
+        if plan.kind == "rim":
+            angle = np.radians(plan.angle_deg) - truth["heron_wheel_angle"].to_numpy()
+            x, z = x + plan.circle_m * np.cos(angle), z + plan.circle_m * np.sin(angle)
+        # About the line through the right wheels' feet, at y = -side and z = 0.
+        across = -side + (y + side) * np.cos(roll) - z * np.sin(roll)
+        up = (y + side) * np.sin(roll) + z * np.cos(roll)
+        place = ground + x[:, None] * forward + across[:, None] * left + up[:, None] * np.array([0.0, 0.0, 1.0])
+        pixels = project_points(points.cameras.parameters[0], place) + 0.17 * generator.standard_normal((len(t), 2))
+        col[:, i], row[:, i] = pixels.T
+    motion, _ = measure_motion(points.run, replace(tracks, col_px=col, row_px=row), points.cameras)
+    heron = motion.machines["heron"]
+    assert rms(heron.roll_deg - np.degrees(roll)) < 0.8
+    assert np.nanmax(heron.roll_deg) == pytest.approx(12.0, abs=1.0)
+    assert np.abs(heron.pitch_deg).max() < 1.5
+    assert np.abs(errors(points, heron)["heading"]).max() < 1.0
