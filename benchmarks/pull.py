@@ -8,6 +8,7 @@ pixels. One row a kind of run and source:
 - ``inside_1.96_u``: share of |error| / u below 1.96, of all frames; ``one_a_run``: of one frame drawn from each run;
 - ``rms_error_over_rms_u`` over all runs;
 - ``over_best``: fused rms over that of the best source, pooled over the runs in which both speak nearly throughout;
+- ``contradictions``: share of runs in which sources are said to contradict each other;
 - ``dated_s``: how far the found contradiction's date lies from the rough stretch's true beginning, mean and worst.
 """
 
@@ -85,7 +86,7 @@ def rate(through: str, kind: Kind, runs: Sequence[tuple[Measured, float | None]]
             row["over_best"] = over_best([measured for measured, _ in runs])
             dates = [abs(first_contradiction_s(m) - at) for m, at in runs if at is not None]
             row["dated_s"], row["dated_worst_s"] = (f(dates) if dates else np.nan for f in (np.mean, np.max))
-            row["contradictions"] = np.mean([bool(m.pull.disagreement) for m, _ in runs])
+            row["contradictions"] = np.mean([any(said_in_match(m)) for m, _ in runs])
         rows.append(row)
     return rows
 
@@ -110,6 +111,11 @@ def over_best(runs: Sequence[Measured]) -> float:
             single, together = np.sqrt(np.mean(squares, axis=0))
             ratios.append((float(single), float(together / single)))
     return min(ratios)[1] if ratios else float("nan")
+
+
+def said_in_match(measured: Measured) -> list[bool]:
+    """Of each contradiction, whether it begins after the start."""
+    return [float(sentence.split()[1]) > 0 for sentence in measured.pull.disagreement]
 
 
 def first_contradiction_s(measured: Measured) -> float:

@@ -76,9 +76,13 @@ def known_drives(run: Run, clock: MatchClock, clip_s: FloatArray) -> tuple[Known
         # Left and right shares, where they are logged apart, act on one machine's halves.
         given = plan if logged is None else np.column_stack([logged[:, 0], logged[:, 1:].mean(axis=1)])
         match_s = clock.match_time(clip_s)
-        # Once the match is over a plan says nothing more, nor does a log beyond its last line.
-        told_until_s = clock.duration_s if logged is None else max(clock.duration_s, float(logged[-1, 0]))
-        share = np.where(match_s <= told_until_s, throttle_share(match_s, given), np.nan)
+        # Before the start and after the end a plan says nothing, and a log only as far as its lines go: machines may be
+        # held by hand or by a brake then.
+        told_s = (0.0, clock.duration_s)
+        if logged is not None:
+            told_s = (min(told_s[0], float(logged[0, 0])), max(told_s[1], float(logged[-1, 0])))
+        told = (match_s >= told_s[0]) & (match_s <= told_s[1])
+        share = np.where(told, throttle_share(match_s, given), np.nan)
         drives.append(
             KnownDrive(
                 machine=name,

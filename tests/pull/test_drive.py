@@ -129,3 +129,14 @@ def test_slope_takes_its_share_of_the_drive() -> None:
         assert source is not None
         pulls.append(source.tension_N[5])
     assert pulls[0] - pulls[1] == pytest.approx(2.5 * 9.80665 * np.sin(tilt))
+
+
+def test_drive_says_nothing_where_its_commands_are_not_known() -> None:
+    """Before the start and after the end machines may be held; a log reaches as far as its lines."""
+    machine = {"heron": {**PLOVER, "home": "-x"}, "plover": {**PLOVER, "drive": MEASURED}}
+    t_s = np.array([-0.3, 0.1, 3.9, 4.2, 4.8])
+    (planned,) = known_drives(make_run(machine=machine), CLOCK, t_s)
+    assert np.isnan(planned.share_ratio).tolist() == [True, False, False, True, True]
+    commands = {"plover": np.array([[-0.5, 0.0], [0.0, 1.0], [4.5, 0.0]])}
+    (logged,) = known_drives(make_run(machine=machine, commands=commands), CLOCK, t_s)
+    assert np.isnan(logged.share_ratio).tolist() == [False, False, False, False, True]
