@@ -29,6 +29,8 @@ BEFORE_S: Final = 0.5
 GATHERS_S: Final = 0.3
 #: … and its first way out is as long as this.
 EARLY_M: Final = 0.005
+#: A smoothed speed rises this long before a base leaps: the window in which its smoother adapts (rectangular).
+LEAPS_S: Final = 0.06
 #: A hold's leak-down is told where its base moved against a known pull for this long.
 LEAKS_FOR_S: Final = 1.0
 
@@ -227,7 +229,7 @@ def find_break_away(
                 moved.machine,
                 start_s,
                 float("nan"),
-                float(np.hypot(u_at_s, clock.u_start_s)),
+                float(np.sqrt(u_at_s**2 + clock.u_start_s**2 + LEAPS_S**2 / 12)),
                 chance,
                 evidence,
             )
