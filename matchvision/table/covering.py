@@ -15,6 +15,7 @@ from matchvision.records.sheet import TableSheet
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 Samples = npt.NDArray[np.int16]
+Levels = npt.NDArray[np.uint8]
 
 #: Distance of the grid's places [m]: a finger covers one or two, a palm ten.
 GRID_M: Final = 0.025
@@ -22,6 +23,8 @@ GRID_M: Final = 0.025
 EVERY_S: Final = 0.08
 #: So many looks share one background, the median of each place.
 LOOKS_A_BLOCK: Final = 500
+#: So many looks are compared at a time: all at once would take ten times the memory that they themselves take.
+LOOKS_AT_ONCE: Final = 32
 #: Colour differs by more than this [levels of 8 bits], or than six times the place's own noise.
 COLOUR_LEVELS: Final = 10
 #: A shadow leaves at least this share of the table's light; what is darker, or brighter than the table, is a body.
@@ -48,7 +51,9 @@ class CoverWatch:
         self._places = np.stack([grid_x.ravel(), grid_y.ravel(), height], axis=-1)
         self._moves, self._next_s = moves, -np.inf
         self._pixels: tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]] | None = None
-        self._looks: list[Samples] = []
+        # One block, used again and again; a look's levels fit in 8 bits.
+        self._looks: Levels = np.empty((LOOKS_A_BLOCK, 3, len(self._places)), dtype=np.uint8)
+        self._waiting = 0
         self._clip_s: list[float] = []
         self._eyes: list[FloatArray] = []
         self._packed: list[npt.NDArray[np.uint8]] = []
@@ -63,12 +68,13 @@ class CoverWatch:
             self._pixels = self._aim(camera, frame)
         col, row = self._pixels
         step_col, step_row = frame.chroma_step_px
-        luma = (frame.luma[row, col].astype(np.int16) + frame.luma[row, col + 1]) // 2
-        colours = (plane[row // step_row, col // step_col].astype(np.int16) for plane in (frame.blue, frame.red))
-        self._looks.append(np.stack([luma, *colours]))
+        look = self._looks[self._waiting]
+        look[0] = (frame.luma[row, col].astype(np.int16) + frame.luma[row, col + 1]) // 2
+        look[1], look[2] = (plane[row // step_row, col // step_col] for plane in (frame.blue, frame.red))
+        self._waiting += 1
         self._clip_s.append(frame.clip_s)
         self._eyes.append(-rotation_matrix(camera.parameters[9:12]).T @ camera.parameters[12:15])
-        if len(self._looks) >= LOOKS_A_BLOCK:
+        if self._waiting == LOOKS_A_BLOCK:
             self._digest()
 
     def look(self) -> ForeignLook | None:
@@ -94,26 +100,36 @@ class CoverWatch:
 
     def _digest(self) -> None:
         """Compare the looks that wait with their own background, each place with its own noise."""
-        if not self._looks:
+        if not self._waiting:
             return
-        looks = np.stack(self._looks)
-        self._looks = []
+        looks, self._waiting = self._looks[: self._waiting], 0
         # A few dozen looks, spread evenly, know the usual as well as all of them.
-        some = looks[:: max(1, len(looks) // LOOKS_FOR_THE_USUAL)]
+        some = looks[:: max(1, len(looks) // LOOKS_FOR_THE_USUAL)].astype(np.int16)
         usual = _middle(some)
-        off = looks - usual
-        # Exposure and flicker change the whole table at once.
-        off -= _middle(np.moveaxis(off[:, :, ::SPARSE], 2, 0))[..., None]
-        noise = 1.48 * _middle(np.abs(off[:: max(1, len(looks) // LOOKS_FOR_THE_USUAL)])).astype(np.float32)
-        luma, blue, red = off[:, 0], off[:, 1], off[:, 2]
-        least_colour = np.maximum(COLOUR_LEVELS, 6 * np.hypot(noise[1], noise[2])).astype(np.int32)
-        coloured = blue.astype(np.int32) ** 2 + red.astype(np.int32) ** 2 > least_colour**2
-        loud = np.abs(luma) > np.maximum(SHADE_LEVELS, 6 * noise[0]).astype(np.int16)
-        brighter = luma > BRIGHTER_LEVELS
-        darker = luma < (-(1 - DARKEST_SHADOW) * (usual[0] - BLACK)).astype(np.int16)
-        covered = coloured | (loud & (brighter | darker))
-        self._packed.append(np.packbits(covered, axis=1))
-        self._dim.append(np.packbits(loud, axis=1))
+        noise = 1.48 * _middle(np.abs(_take_off(some, usual))).astype(np.float32)
+        for first in range(0, len(looks), LOOKS_AT_ONCE):
+            off = _take_off(looks[first : first + LOOKS_AT_ONCE].astype(np.int16), usual)
+            covered, loud = _weigh(off, usual, noise)
+            self._packed.append(np.packbits(covered, axis=1))
+            self._dim.append(np.packbits(loud, axis=1))
+
+
+def _take_off(looks: Samples, usual: Samples) -> Samples:
+    """What looks differ from the usual, exposure and flicker aside, which change the whole table at once."""
+    off = looks - usual
+    off -= _middle(np.moveaxis(off[:, :, ::SPARSE], 2, 0))[..., None]
+    return off
+
+
+def _weigh(off: Samples, usual: Samples, noise: npt.NDArray[np.float32]) -> tuple[BoolArray, BoolArray]:
+    """Which places are hidden, and which are hidden or in shade."""
+    luma, blue, red = off[:, 0], off[:, 1], off[:, 2]
+    least_colour = np.maximum(COLOUR_LEVELS, 6 * np.hypot(noise[1], noise[2])).astype(np.int32)
+    coloured = blue.astype(np.int32) ** 2 + red.astype(np.int32) ** 2 > least_colour**2
+    loud = np.abs(luma) > np.maximum(SHADE_LEVELS, 6 * noise[0]).astype(np.int16)
+    brighter = luma > BRIGHTER_LEVELS
+    darker = luma < (-(1 - DARKEST_SHADOW) * (usual[0] - BLACK)).astype(np.int16)
+    return coloured | (loud & (brighter | darker)), loud
 
 
 def _middle(values: Samples) -> Samples:

@@ -29,7 +29,7 @@ def test_little_is_read_ahead_and_reading_stops_with_the_reader() -> None:
     before = threading.active_count()
     ahead = read_ahead(frames(1000, told))
     assert next(ahead).index == 0
-    ahead.close()  # type: ignore[attr-defined]
+    ahead.close()
     assert len(told) < 10
     assert threading.active_count() == before
 
