@@ -23,6 +23,7 @@ from matchvision.footage import (
     read_frames,
 )
 from matchvision.footage.ahead import read_ahead
+from matchvision.footage.freeing import freeing_pictures
 from matchvision.forecast import predict_run
 from matchvision.grip import find_events
 from matchvision.markers import MarkerTracker, plan_markers
@@ -123,15 +124,16 @@ def watch(run: Run, facts: ClipFacts, progress: Progress | None) -> Watched:
     """A first look for the table, then one pass that lends each frame to the camera's and the markers' observers."""
     part = (run.sheet.clock.from_s, run.sheet.clock.until_s)
     with closing(read_ahead(read_frames(facts, *part))) as frames:
-        begin = list(islice(frames, _BEGIN))
-        looked = first_look(facts, from_s=part[0], until_s=part[1], begin=begin)
-        scene = look_at_scene(looked, run.calibration)
-        with ThreadPoolExecutor(1) as aside:
-            looking = aside.submit(LookWatch, looked, facts)
-            view, table_note = find_or_hold_table(looked, run.sheet, run.lens, run.calibration, scene)
-            look = looking.result()
-        # Pictures in memory, which the long pass has better use for.
-        del looked, looking
+        with freeing_pictures():
+            begin = list(islice(frames, _BEGIN))
+            looked = first_look(facts, from_s=part[0], until_s=part[1], begin=begin)
+            scene = look_at_scene(looked, run.calibration)
+            with ThreadPoolExecutor(1) as aside:
+                looking = aside.submit(LookWatch, looked, facts)
+                view, table_note = find_or_hold_table(looked, run.sheet, run.lens, run.calibration, scene)
+                look = looking.result()
+            # Pictures in memory, which the long pass has better use for.
+            del looked, looking
         follower = CameraFollower(view, run.sheet)
         tracker = MarkerTracker(plan_markers(run), run.sheet, facts)
         cover = CoverWatch(run.sheet.table, moves=run.sheet.camera.moves)
