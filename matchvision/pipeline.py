@@ -46,6 +46,8 @@ from matchvision.verdict import judge
 
 #: Told on long work: what is being done, how much is done, how much there is in all.
 Progress = Callable[[str, int, int], None]
+#: Told in a sentence what a person should know before the long work is done.
+Notice = Callable[[str], None]
 Record = TypeVar("Record")
 #: Pictures of the pass's beginning that wait for the camera, since the first look needs them too.
 _BEGIN: Final = 12
@@ -66,7 +68,7 @@ class Watched:
     foreign: ForeignLook | None
 
 
-def analyze(run: Run, progress: Progress | None = None) -> Analysis:
+def analyze(run: Run, progress: Progress | None = None, notice: Notice | None = None) -> Analysis:
     """From a run sheet and its clip to the whole answer.
 
     A stage that cannot measure leaves a note that says why and what would help; later stages go on without it.
@@ -78,7 +80,7 @@ def analyze(run: Run, progress: Progress | None = None) -> Analysis:
     """
     facts = read_facts(run.clip)
     refuse_late_start(run, facts)
-    watched = watch(run, facts, progress)
+    watched = watch(run, facts, progress, notice)
     refuse_broken_clip(run, facts, float(watched.tracks.clip_s[-1]))
     slowed = real_seconds_per_clip_second(run, facts)
     motion, motion_note = measure_motion(run, watched.tracks, watched.cameras, slowed, watched.rows)
@@ -120,7 +122,7 @@ def analyze(run: Run, progress: Progress | None = None) -> Analysis:
     )
 
 
-def watch(run: Run, facts: ClipFacts, progress: Progress | None) -> Watched:
+def watch(run: Run, facts: ClipFacts, progress: Progress | None, notice: Notice | None = None) -> Watched:
     """A first look for the table, then one pass that lends each frame to the camera's and the markers' observers."""
     part = (run.sheet.clock.from_s, run.sheet.clock.until_s)
     with closing(read_ahead(read_frames(facts, *part))) as frames:
@@ -135,7 +137,7 @@ def watch(run: Run, facts: ClipFacts, progress: Progress | None) -> Watched:
             # Pictures in memory, which the long pass has better use for.
             del looked, looking
         follower = CameraFollower(view, run.sheet)
-        tracker = MarkerTracker(plan_markers(run), run.sheet, facts)
+        tracker = MarkerTracker(plan_markers(run), run.sheet, facts, notice)
         cover = CoverWatch(run.sheet.table, moves=run.sheet.camera.moves)
         length_s = min(facts.duration_s, part[1] or facts.duration_s) - (part[0] or 0.0)
         total = max(1, round(length_s * facts.frame_rate_per_s))

@@ -281,7 +281,8 @@ def _analyze_and_tell(
         raise
     quiet = _wishes(ctx).quiet or as_json
     with shown_progress(quiet=quiet) as tell:
-        analysis = pipeline.analyze(loaded, tell)
+        notice = None if quiet else lambda sentence: click.echo(f"Note: {sentence}.", err=True)
+        analysis = pipeline.analyze(loaded, tell, notice)
         report = publish(analysis, folder, tables=tables, marked_clip=marked_clip, progress=tell)
     say(tell_analysis(analysis), quiet=quiet)
     say(f"Report: {report}", quiet=quiet)

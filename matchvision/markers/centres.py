@@ -32,7 +32,7 @@ FLOOR_PX: Final = 0.10
 CONTRASTS: Final = (0.45, 1.9)
 LARGEST_MISFIT: Final = 0.30
 #: Columns of the kernel's answer.
-_COLUMNS: Final = 8
+_COLUMNS: Final = 9
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,6 +76,8 @@ class Centres:
         Rms residual over the fitted chroma.
     likeness : (m,) float array
         Colour likeness of the place chosen, 0 to about 1.
+    across : (m,) float array
+        Fitted chroma at a right angle to the colour's direction, towards (red, -blue) of it, over the strength.
     """
 
     place_px: FloatArray
@@ -83,6 +85,7 @@ class Centres:
     contrast: FloatArray
     misfit: FloatArray
     likeness: FloatArray
+    across: FloatArray
 
 
 def find_centres(frame: Frame, windows: Windows) -> Centres:
@@ -114,7 +117,7 @@ def find_centres(frame: Frame, windows: Windows) -> Centres:
         answer,
     )
     u = np.sqrt((ALIKE_RATIO * answer[:, 2:4]) ** 2 + FLOOR_PX**2)
-    return Centres(answer[:, :2], u, answer[:, 4], answer[:, 5], answer[:, 6])
+    return Centres(answer[:, :2], u, answer[:, 4], answer[:, 5], answer[:, 6], answer[:, 8])
 
 
 def is_clear(centres: Centres) -> npt.NDArray[np.bool_]:
@@ -133,6 +136,7 @@ def choose_centres(first: npt.NDArray[np.bool_], one: Centres, other: Centres) -
         np.where(first, one.contrast, other.contrast),
         np.where(first, one.misfit, other.misfit),
         np.where(first, one.likeness, other.likeness),
+        np.where(first, one.across, other.across),
     )
 
 
@@ -162,7 +166,7 @@ def _search_and_fit_windows(
     place: Any, half: Any, direction: Any, strength: Any, sideways: Any, inverse: Any, radius: Any, neutral: Any,  # noqa: ANN401
     answer: Any,  # noqa: ANN401
 ) -> None:  # fmt: skip
-    """Fill ``answer``: col, row, their fit deviations, contrast, misfit, likeness, number of samples."""
+    """Fill ``answer``: col, row, their fit deviations, contrast, misfit, likeness, number of samples, chroma across."""
     rows, cols = blue.shape
     side = 2 * _WIDEST + 1
     like = np.empty((side, side))
@@ -227,10 +231,11 @@ def _search_and_fit_windows(
         reach_y = math.sqrt(m11 / determinant) + 3.5
         start_col, start_row = col, row
         contrast, ground = whole * 0.8, 0.0
-        good, count, squares = False, 0, 0.0
+        good, count, squares, aside = False, 0, 0.0, 0.0
         for turn in range(8):
             count, squares = 0, 0.0
             r0 = r1 = r2 = r3 = 0.0
+            a2 = a3 = 0.0
             n00 = n10 = n11 = n20 = n21 = n22 = n30 = n31 = n32 = 0.0
             first_i = max(0, math.ceil((row - reach_y - offset_row) / step_row))
             last_i = min(rows - 1, math.floor((row + reach_y - offset_row) / step_row))
@@ -261,6 +266,8 @@ def _search_and_fit_windows(
                     r1 += by_row * residual
                     r2 += inside * residual
                     r3 += residual
+                    a2 += inside * across
+                    a3 += across
                     n00 += by_col * by_col
                     n10 += by_row * by_col
                     n11 += by_row * by_row
@@ -272,6 +279,8 @@ def _search_and_fit_windows(
                     n32 += inside
             if count < 9:
                 break
+            # Across its direction the marker and its ground differ by this much: a straight line through `inside`.
+            aside = (count * a2 - n32 * a3) / max(count * n22 - n32 * n32, 1e-9)
             right[0], right[1], right[2], right[3] = r0, r1, r2, r3
             normal[0, 0], normal[1, 0], normal[1, 1] = n00, n10, n11
             normal[2, 0], normal[2, 1], normal[2, 2] = n20, n21, n22
@@ -334,3 +343,4 @@ def _search_and_fit_windows(
         answer[w, 5] = math.sqrt(variance) / contrast
         answer[w, 6] = likeness
         answer[w, 7] = count
+        answer[w, 8] = aside / whole

@@ -1,7 +1,7 @@
 """Following the named markers from frame to frame."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Final
 
@@ -14,6 +14,7 @@ from matchvision.markers.centres import Centres, Windows, choose_centres, find_c
 from matchvision.markers.colours import chroma_of_plans, expect_palette, learn_chroma
 from matchvision.markers.confusing import name_confusions
 from matchvision.markers.consistency import doubt_bodies, doubt_rope, is_off_circle, wheel_coordinates
+from matchvision.markers.drifting import Drift
 from matchvision.markers.finding import Found, find_all, marker_heights, rope_columns, rope_ends
 from matchvision.markers.naming import faces_camera
 from matchvision.markers.noting import describe_tracks, nothing_found
@@ -58,9 +59,17 @@ class MarkerTracker:
     sheet : RunSheet
     facts : ClipFacts
         For the clip's colour matrix and range.
+    notice : callable, optional
+        Told, before anything is followed, of each pair of colours that can hardly be told apart in this clip.
     """
 
-    def __init__(self, plans: Sequence[MarkerPlan], sheet: RunSheet, facts: ClipFacts) -> None:
+    def __init__(
+        self,
+        plans: Sequence[MarkerPlan],
+        sheet: RunSheet,
+        facts: ClipFacts,
+        notice: Callable[[str], None] | None = None,
+    ) -> None:
         self._plans = tuple(plans)
         self._sheet = sheet
         self._coding = (facts.matrix, facts.full_range, facts.transfer)
@@ -84,6 +93,8 @@ class MarkerTracker:
         self._on_rope = np.isin(np.arange(count), self._rope)
         self._same_colour = rope_rivals(self._plans)
         self._neutral = self._palette.neutral
+        self._drift = Drift(self._plans)
+        self._notice, self._confusions = notice, tuple[str, ...]()
         self._siting: tuple[float, float] | None = None
         self._shapes = Shapes(np.full((count, 3), np.nan), np.full(count, np.nan), np.zeros((count, 2)))
         self._facing = np.ones(count, dtype=np.bool_)
@@ -128,7 +139,7 @@ class MarkerTracker:
         tracks = join_tracks(self._plans, self._record.frame, self._record.clip_s, *self._record.places())
         if self._plans and not np.isfinite(tracks.col_px).any():
             raise nothing_found(self._plans, self._sheet)
-        return tracks, describe_tracks(tracks, name_confusions(self._plans, self._chroma, *self._coding))
+        return tracks, describe_tracks(tracks, self._confusions)
 
     def _start(self, frame: Frame, camera: Camera) -> Frame:
         """Look over the whole frame; learn colours and chroma siting from what is found there."""
@@ -139,6 +150,10 @@ class MarkerTracker:
             return frame
         self._started = True
         self._adopt(found, camera, frame.clip_s, list(found.spots))
+        self._confusions = name_confusions(self._plans, self._chroma, *self._coding)
+        if self._notice is not None:
+            for sentence in self._confusions:
+                self._notice(sentence)
         expected_m, poses = self._predict(frame.clip_s)
         self._refresh(camera, expected_m, poses)
         small = self._shapes.radius_px + MARGIN_PX
@@ -151,6 +166,7 @@ class MarkerTracker:
         """Take over markers from a look at the whole frame as if they had been seen, and learn their colours."""
         seen = {i: found.blobs.chroma[found.spots[i]] for i in columns}
         self._chroma = learn_chroma(self._plans, seen, self._chroma)
+        self._drift.start(self._chroma, columns)
         for name, machine in found.machines.items():
             if any(i in columns for i in machine.spots):
                 self._machines[name].take(machine.pose, clip_s)
@@ -224,7 +240,9 @@ class MarkerTracker:
         self._follow_loose(place_m, tracked & (good | self._on_rope), frame.clip_s)
         rigid = good & ~self._on_rope
         self._correction_px[rigid] += 0.3 * (place_px - expected_px)[rigid]
-        self._chroma[good] *= 1 + 0.05 * (np.clip(centres.contrast[good], 0.5, 1.5) - 1)[:, None]
+        step_s = frame.clip_s - self._before_s if np.isfinite(self._before_s) else 0.0
+        self._chroma = self._drift.follow(self._chroma, centres, good, step_s)
+        self._neutral = self._drift.neutral(self._neutral, frame, camera, self._sheet.table)
         return np.where(good[:, None], place_px, np.nan), np.where(good[:, None], centres.u_px, np.nan)
 
     def _look(self, frame: Frame, expected_px: FloatArray, age_s: FloatArray) -> Centres:

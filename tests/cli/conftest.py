@@ -58,10 +58,16 @@ class StandIn:
     ruling: Ruling | None = field(
         default_factory=lambda: Ruling("heron", 0.123, 0.004, True, "heron has won.", 0.62, 0.004, 8.0)
     )
+    early: tuple[str, ...] = ()
     published: dict[str, Any] = field(default_factory=dict)
 
-    def analyze(self, run: Run, progress: object = None) -> SimpleNamespace:
+    def analyze(
+        self, run: Run, progress: object = None, notice: Callable[[str], None] | None = None
+    ) -> SimpleNamespace:
         del progress
+        if notice is not None:
+            for sentence in self.early:
+                notice(sentence)
         if self.error is not None:
             raise self.error
         verdict = SimpleNamespace(ruling=self.ruling)

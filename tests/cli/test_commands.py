@@ -104,6 +104,14 @@ def test_quiet_is_quiet(type_in: Type, stand_in: StandIn, practice: Path) -> Non
     assert stand_in.published
 
 
+def test_what_matters_early_is_said_beside_the_answer(type_in: Type, stand_in: StandIn, practice: Path) -> None:
+    stand_in.early = ("red and cherry can hardly be told apart",)
+    result = type_in("analyze", str(practice))
+    assert "Note: red and cherry can hardly be told apart." in result.stderr
+    assert "told apart" not in result.stdout
+    assert "told apart" not in type_in("--quiet", "analyze", str(practice)).output
+
+
 def test_something_asked_for_is_lacking(type_in: Type, stand_in: StandIn, practice: Path) -> None:
     stand_in.notes = (
         StageNote("pull", "skipped", "Skipped, because the sheet describes no source."),  # nobody asked for it

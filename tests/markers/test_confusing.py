@@ -1,11 +1,16 @@
 """Colours too like for this clip are named before they are followed, with a colour that would serve."""
 
 import re
+from dataclasses import replace
+from itertools import islice
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from matchvision.filming import demo_scene, film
 from matchvision.footage import read_facts, read_frames
+from matchvision.markers import MarkerTracker, plan_markers
 from matchvision.markers.colours import chroma_of
 from matchvision.markers.confusing import APART_DEG, describe_colours, name_confusions
 from matchvision.records.sheet import Colour
@@ -54,3 +59,55 @@ def test_a_clip_is_judged_by_what_it_shows(wrong: bool) -> None:
     said = describe_colours(frame, camera_of(folder, truth.iloc[0], (0.0, 0.0)), run, facts)
     assert any("red and magenta" in s or "magenta and red" in s for s in said) == wrong
     assert len(said) == int(wrong)
+
+
+def halved(pair: tuple[float, float] | None) -> tuple[float, float]:
+    assert pair is not None
+    return pair[0] / 2, pair[1] / 2
+
+
+@pytest.mark.slow
+def test_a_filmed_clip_with_two_like_colours_is_told_of_before_it_is_followed(tmp_path: Path) -> None:
+    scene = demo_scene(3)
+    camera, rope = scene.camera, scene.rope
+    like = replace(
+        scene,
+        clock=replace(scene.clock, start_s=0.05, duration_s=0.1, after_s=0.0),
+        camera=replace(
+            camera,
+            size_px=(640, 360),
+            f_px=halved(camera.f_px),
+            centre_px=halved(camera.centre_px),
+            frames_per_s=15.0,
+            subframes=1,
+        ),
+        colour={**scene.colour, "cherry": "#d71e3c"},
+        rope=replace(rope, bead_colours=("red", "cherry")),
+    )
+    film(like, tmp_path)
+    run, truth = read_run(tmp_path), read_truth(tmp_path)
+    facts = read_facts(run.clip)
+    told: list[str] = []
+    tracker = MarkerTracker(plan_markers(run), run.sheet, facts, told.append)
+    for frame in read_frames(facts):
+        tracker.see(frame, camera_of(tmp_path, truth.iloc[frame.index], (0.0, 0.0)))
+        # Told with the first picture, and only then.
+        assert len(told) == 1
+    assert "red and cherry" in told[0]
+    assert re.search(r"wear #[0-9a-f]{6} in place of cherry", told[0])
+    _, note = tracker.tracks()
+    assert note.status == "partly"
+    assert told[0] in note.warnings
+
+
+@pytest.mark.parametrize("name", ["flat-match", "sled-link", "hand-held", "hitch-slips"])
+def test_nothing_is_said_of_colours_that_differ(name: str) -> None:
+    folder = SAMPLE_CLIPS / name
+    run, truth = read_run(folder), read_truth(folder)
+    facts = read_facts(folder / "clip.mp4")
+    told: list[str] = []
+    tracker = MarkerTracker(plan_markers(run), run.sheet, facts, told.append)
+    for frame in islice(read_frames(facts), 2):
+        tracker.see(frame, camera_of(folder, truth.iloc[frame.index], (0.0, 0.0)))
+    assert told == []
+    assert not any("told apart" in w for w in tracker.tracks()[1].warnings)
