@@ -29,6 +29,11 @@ LIFTED_RAD = 0.02
 #: … and this many standard uncertainties, for so long [s]; until it falls below half of it.
 LIFTED_U = 4.0
 LIFTED_FOR_S = 0.08
+#: Measurements beyond what a pose needs, without which wheel angle and tilt may stand in for each other.
+SPARE_FOR_PITCH = 2
+SPARE_FOR_ROLL = 3
+#: Root mean square of the third of a normal scatter that lies nearest to nothing, over its standard deviation.
+CALM_THIRD_RATIO = 0.246
 #: A machine stands at first: time at the clip's beginning from which its upright pose is taken [s].
 FIRST_S = 0.5
 #: Fewer frames do not show how it stands.
@@ -213,18 +218,26 @@ def find_tilt(pose: Pose, machine: Machine, tracks: Tracks, sighting: Sighting, 
     free = body.fit(start, start * [1, 1, 1, 0, 0, *[1] * body.turns], wide)
     upright = np.where(np.arange(len(wide)) == ROLL, U_STANDING_RAD, wide)
     flat = body.fit(start, start * [1, 1, 1, 0, 0, *[1] * body.turns], upright)
-    rolls = _shown(free, ROLL) & _shown(free, PITCH)
+    spare = 2 * len(body.columns) - body.turns - 5
+    rolls = spare >= SPARE_FOR_ROLL and _shown(free, ROLL) and _shown(free, PITCH)
     fit = free if rolls else flat
-    if not (rolls or _shown(flat, PITCH)):
+    if not (rolls or (spare + 1 >= SPARE_FOR_PITCH and _shown(flat, PITCH))):
         return nothing
     pitch, u_pitch = _against_first(fit, PITCH, sighting, real_s)
     if rolls:
         roll, u_roll = _against_first(fit, ROLL, sighting, real_s)
     else:
         roll, u_roll = unknown, unknown
-    lifted = _lifted(pitch, u_pitch, real_s) | _lifted(roll, u_roll, real_s)
+    lifted = _lifted(pitch, _calm(pitch, u_pitch), real_s) | _lifted(roll, _calm(roll, u_roll), real_s)
     # What a machine shows that stands on its wheels is error: errors of its marks that go together over frames, too.
     return Tilt(pitch, roll, _widen(pitch, u_pitch, lifted), _widen(roll, u_roll, lifted), lifted)
+
+
+def _calm(angle: FloatArray, u: FloatArray) -> FloatArray:
+    """Uncertainty of an angle for telling a lift, at least what the calmest third of the clip scatters."""
+    size = np.sort(np.abs(angle[np.isfinite(angle)]))
+    third = size[: len(size) // 3]
+    return np.asarray(np.hypot(u, np.sqrt(np.mean(third**2)) / CALM_THIRD_RATIO)) if len(third) else u
 
 
 def _widen(angle: FloatArray, u: FloatArray, lifted: BoolArray) -> FloatArray:

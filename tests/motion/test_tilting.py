@@ -128,7 +128,10 @@ def test_hidden_markers_leave_the_tilt_unknown() -> None:
 
 def test_a_machine_that_rolls_onto_one_side() -> None:
     """Its left side comes up by 12°: the body stands on its right wheels, and its markers go round them."""
-    points = film_points(demo_scene(0), np.random.default_rng(4))
+    scene = demo_scene(0)
+    heron_built = scene.machine["heron"]
+    heron_built = replace(heron_built, marker=(*heron_built.marker, SIDE))
+    points = film_points(replace(scene, machine={**scene.machine, "heron": heron_built}), np.random.default_rng(4))
     truth, tracks = points.truth, points.tracks
     t = tracks.clip_s
     roll = np.radians(12.0) * np.clip((t - 1.5) / 0.3, 0, 1) * np.clip((3.0 - t) / 0.3, 0, 1)
