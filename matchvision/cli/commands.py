@@ -11,10 +11,11 @@ import click
 
 from matchvision import __version__
 from matchvision.cli.footage import footage
-from matchvision.cli.plain import UNUSABLE, PlainGroup
+from matchvision.cli.forecasting import forecast
+from matchvision.cli.plain import PlainGroup
 from matchvision.cli.showing import say, shown_progress
 from matchvision.cli.targets import targets
-from matchvision.errors import CannotMeasure, OutputError
+from matchvision.errors import OutputError
 
 SHORT_OF_SOMETHING: Final = 1
 _UNFIT_IN_NAMES: Final = re.compile(r'[\\/:*?"<>|\x00-\x1f]+')
@@ -53,6 +54,7 @@ def main(ctx: click.Context, *, debug: bool, quiet: bool) -> None:
 
 main.add_command(targets)
 main.add_command(footage)
+main.add_command(forecast)
 
 
 @main.command()
@@ -202,37 +204,6 @@ def lens(
 
         used = {name: fit.views[name].pixels_px for name in fit.cameras if name not in fit.left_out}
         say(f"Drew {draw_lens(fit.sheet, used, fit.rms_px, picture)}.", quiet=_wishes(ctx).quiet)
-
-
-@main.command()
-@click.argument("run", type=click.Path(path_type=Path))
-@click.option(
-    "--samples",
-    type=click.IntRange(min=16),
-    default=256,
-    show_default=True,
-    help="How many matches are drawn from the stated uncertainties.",
-)
-@click.pass_context
-def forecast(ctx: click.Context, run: Path, samples: int) -> None:
-    """The predicted run, before anything is filmed.
-
-    From the sheet's [forecast] blocks: a small table over match time, the expected winner and when wheels are
-    expected to slip; what stands behind ± is half of the 95 % interval. Where the sheet gives no start for a
-    machine, it is taken to stand on the table's middle line with the rope taut and halved.
-    """  # fmt: skip
-    from matchvision.cli.telling import tell_forecast
-    from matchvision.forecast import assume_starts, predict_run
-    from matchvision.sheets import load_run
-
-    loaded = load_run(run)
-    try:
-        starts, assumed = assume_starts(loaded)
-        predicted, note = predict_run(loaded, starts, samples=samples)
-    except CannotMeasure as reason:
-        click.echo(f"Error: {run}: {reason.message()}", err=True)
-        ctx.exit(UNUSABLE)
-    say(tell_forecast(predicted, note, assumed), quiet=_wishes(ctx).quiet)
 
 
 @main.command()

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from matchvision.cli.showing import list_points
-from matchvision.records.forecast import ForecastRun
+from matchvision.records.forecast import ForecastMachine, ForecastRun
 from matchvision.records.results import Analysis, StageNote
 from matchvision.records.sheet import LensSheet, RunSheet
 from matchvision.uncertainty import format_interval
@@ -99,18 +99,27 @@ def tell_lens(
     return "\n".join([*lines, f"Wrote {path}."])
 
 
-def tell_forecast(forecast: ForecastRun, note: StageNote, assumed: Sequence[str]) -> str:
-    """The predicted run as a small table, who is expected to win, and what was assumed."""
+def tell_forecast(
+    forecast: ForecastRun, note: StageNote, assumed: Sequence[str], chance_95: tuple[float, float] | None = None
+) -> str:
+    """The predicted run as a small table, limits, who is expected to win, where it ends, and what was assumed.
+
+    ``chance_95`` is the 95 % interval of the winner's chance from the number of samples alone.
+    """
     head = ["t_s", *(f"{name} speed_m_s" for name in forecast.machines), "tension_N", "on_plus_x_m"]
+    limited = [one for one in forecast.machines.values() if one.limits]
+    head += [f"{one.machine} limit" for one in limited]
     rows = [head]
     for at in np.unique(np.linspace(0, len(forecast.t_s) - 1, FORECAST_LINES).round().astype(int)):
         speeds = [_pair(m.speed_m_s[at], m.u_speed_m_s[at]) for m in forecast.machines.values()]
         tension = _pair(forecast.tension_N[at], forecast.u_tension_N[at])
         side = _pair(forecast.on_plus_x_m[at], forecast.u_on_plus_x_m[at])
-        rows.append([f"{forecast.t_s[at]:.2f}", *speeds, tension, side])
+        limits = [_limit(one, int(at)) for one in limited]
+        rows.append([f"{forecast.t_s[at]:.2f}", *speeds, tension, side, *limits])
     widths = [max(len(row[column]) for row in rows) for column in range(len(head))]
     table = ["  ".join(cell.rjust(width) for cell, width in zip(row, widths, strict=True)) for row in rows]
-    parts = ["\n".join(table), _expected_winner(forecast)]
+    parts = ["\n".join(table), _expected_winner(forecast, chance_95)]
+    parts.append(list_points(f"At the end, {forecast.t_s[-1]:.1f} s:", _ends(forecast)))
     parts.append(list_points("Slip:", _slips(forecast)))
     parts.append(list_points("Assumed:", list(assumed)))
     parts.append(list_points("Not predicted:", list(forecast.left_out)))
@@ -118,13 +127,42 @@ def tell_forecast(forecast: ForecastRun, note: StageNote, assumed: Sequence[str]
     return "\n".join(part for part in parts if part)
 
 
-def _expected_winner(forecast: ForecastRun) -> str:
+def _limit(machine: ForecastMachine, at: int) -> str:
+    """What limits the machine in most samples, with the share of them where it is not all."""
+    word = max(machine.limits, key=lambda each: float(machine.limits[each][at]))
+    share = float(machine.limits[word][at])
+    return word if share > 0.995 else f"{word} {100 * share:.0f} %"
+
+
+def _expected_winner(forecast: ForecastRun, chance_95: tuple[float, float] | None) -> str:
     if not forecast.winner:
         return ""
     chance = forecast.win_chance.get(forecast.winner, float("nan"))
     margin = format_interval(1000 * forecast.margin_m, 1000 * forecast.u_margin_m, "mm")
     said = f" with a chance of {100 * chance:.0f} %" if isfinite(chance) else ""
+    if chance_95 is not None:
+        low, high = (100 * limit for limit in chance_95)
+        said += f" ({low:.0f} to {high:.0f} % from the {forecast.samples} samples alone)"
     return f"{forecast.winner} is expected to win{said}, by {margin}."
+
+
+def _ends(forecast: ForecastRun) -> list[str]:
+    """Where each machine stands at the end."""
+    said = []
+    for one in forecast.machines.values():
+        places = [
+            f"{axis} = {_place(float(value[-1]), float(u[-1]))}"
+            for axis, value, u in (("x", one.x_m, one.u_x_m), ("y", one.y_m, one.u_y_m))
+            if isfinite(value[-1])
+        ]
+        if places:
+            said.append(f"{one.machine} stands at {', '.join(places)}")
+    return said
+
+
+def _place(value_m: float, u_m: float) -> str:
+    """A place without the dust below a micrometre that solving leaves where nothing moves."""
+    return format_interval(round(value_m, 6) + 0.0, u_m if u_m > 1e-6 else 0.0, "m")
 
 
 def _slips(forecast: ForecastRun) -> list[str]:

@@ -10,7 +10,9 @@ from matchvision.errors import CannotMeasure
 from matchvision.forecast.bands import band, chance, draw_samples
 from matchvision.forecast.curves import take_curves
 from matchvision.forecast.deciding import Decision, decide
+from matchvision.forecast.limiting import share_limits
 from matchvision.mechanics.building import build_match
+from matchvision.mechanics.machine import MatchModel
 from matchvision.mechanics.match import MatchCourse, first_slip_s, play_match, play_match_quickly
 from matchvision.mechanics.stated import Findings, check_machine, drive_facts, is_load, stated_numbers
 from matchvision.records.forecast import ForecastMachine, ForecastRun
@@ -65,8 +67,11 @@ def predict_run(
     solved = play_match(model, t_s)
     quick = play_match_quickly(model, t_s)
     drawn = draw_samples(stated, samples, seed)
-    courses = [play_match_quickly(build_match(run, names, starts, v, Findings()), t_s) for v in drawn]
-    forecast = _gather(run, names, t_s, courses, seed, _limits(names, solved, findings, run.sheet.table.length_m / 2))
+    models = [build_match(run, names, starts, values, Findings()) for values in drawn]
+    courses = [play_match_quickly(sample, t_s) for sample in models]
+    forecast = _gather(
+        run, names, t_s, models, courses, seed, _limits(names, solved, findings, run.sheet.table.length_m / 2)
+    )
     return forecast, _note(forecast, findings, len([n for n in stated.values() if n.u > 0]), solved, quick)
 
 
@@ -138,11 +143,12 @@ def _gather(
     run: Run,
     names: Sequence[str],
     t_s: FloatArray,
+    models: Sequence[MatchModel],
     courses: Sequence[MatchCourse],
     seed: int,
     left_out: tuple[str, ...],
 ) -> ForecastRun:
-    machines = {name: _gather_machine(run, name, k, t_s, courses) for k, name in enumerate(names)}
+    machines = {name: _gather_machine(run, name, k, t_s, models, courses) for k, name in enumerate(names)}
     tension, u_tension = band([course.tension_N for course in courses])
     on_plus, u_on_plus = band([course.on_plus_x_m for course in courses])
     winner, margin, u_margin = "", float("nan"), float("nan")
@@ -175,7 +181,9 @@ def _gather(
     )
 
 
-def _gather_machine(run: Run, name: str, k: int, t_s: FloatArray, courses: Sequence[MatchCourse]) -> ForecastMachine:
+def _gather_machine(
+    run: Run, name: str, k: int, t_s: FloatArray, models: Sequence[MatchModel], courses: Sequence[MatchCourse]
+) -> ForecastMachine:
     home = 1.0 if run.sheet.machine[name].home == "+x" else -1.0
     own = [course.machines[k] for course in courses]
     x, u_x = band([c.x_m for c in own])
@@ -206,6 +214,7 @@ def _gather_machine(run: Run, name: str, k: int, t_s: FloatArray, courses: Seque
         first_slip_s=float(np.median(slipped)) if often else float("nan"),
         u_first_slip_s=float(slipped.std(ddof=1)) if often and len(slipped) > 1 else float("nan"),
         slip_chance=chance(len(slipped), len(onsets)),
+        limits=share_limits([model.machines[k] for model in models], own, t_s),
     )
 
 

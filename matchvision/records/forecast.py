@@ -1,12 +1,16 @@
 """The predicted run."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
 FloatArray = npt.NDArray[np.float64]
+
+#: What can limit a machine's pull at an instant.
+LIMITS: Final = ("grip", "torque", "held", "off")
 
 
 @dataclass(frozen=True, eq=False)
@@ -14,7 +18,8 @@ class ForecastMachine:
     """One machine's predicted motion, (k,) arrays on the forecast's own time grid, NaN where not predicted.
 
     Same meanings and signs as `MachineMotion`; ``slip_speed_m_s`` = wheel surface − ground speed.
-    ``first_slip_s`` is NaN where no slip (30 mm/s for 0.15 s) is predicted.
+    ``first_slip_s`` is NaN where no slip (30 mm/s for 0.15 s) is predicted. ``limits`` holds by word of `LIMITS` the
+    share of samples in which it limits the pull; empty where a table stands in for the machine's numbers.
     """
 
     machine: str
@@ -33,6 +38,7 @@ class ForecastMachine:
     first_slip_s: float
     u_first_slip_s: float
     slip_chance: float
+    limits: Mapping[str, FloatArray] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)

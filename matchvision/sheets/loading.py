@@ -41,7 +41,17 @@ def load_run(path: str | Path) -> Run:
     -----
     Checked by: tests/sheets/test_loading.py::test_three_faults_are_listed_at_once
     """
-    sources = read_sheets(Path(path))
+    return assemble_run(read_sheets(Path(path)), str(path))
+
+
+def assemble_run(sources: Sequence[SheetSource], path: str) -> Run:
+    """A checked run from sheets that are laid over each other, later ones above.
+
+    Raises
+    ------
+    SheetError
+        With all faults at once, under ``path`` as the name of the whole.
+    """
     data = merge_sheets([source.data for source in sources])
     sheet, form = check_form(data)
     mended = mend_names(data, form)
@@ -58,7 +68,7 @@ def load_run(path: str | Path) -> Run:
     curves = files.read_each(mended, "forecast", "curve", read_curve)
     commands = files.read_each(mended, "machine", "commands", read_commands)
     if faults or sheet is None:
-        raise SheetError(str(path), faults, do="mend these places in the sheet and start again")
+        raise SheetError(path, faults, do="mend these places in the sheet and start again")
     return Run(
         sheet=sheet,
         folder=folder,

@@ -220,8 +220,9 @@ def test_forecast_of_a_match(type_in: Type) -> None:
     result = type_in("forecast", str(SAMPLES / "flat-match"), "--samples", "16")
     assert result.exit_code == 0
     lines = result.output.splitlines()
-    assert lines[0].split() == ["t_s", "heron", "speed_m_s", "plover", "speed_m_s", "tension_N", "on_plus_x_m"]
-    assert lines[1].split() == ["0.00", "0", "0", "0", "0.545"]
+    head = ["t_s", "heron", "speed_m_s", "plover", "speed_m_s", "tension_N", "on_plus_x_m"]
+    assert lines[0].split() == [*head, "heron", "limit", "plover", "limit"]
+    assert lines[1].split() == ["0.00", "0", "0", "0", "0.545", "off", "off"]
     assert "is expected to win" in result.output
     assert "heron starts at x = -0.690 m with the rope taut" in result.output
 
