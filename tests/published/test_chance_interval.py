@@ -2,6 +2,7 @@
 
 Source: L. D. Brown, T. T. Cai, A. DasGupta, "Interval estimation for a binomial proportion", Statistical Science 16
 (2001) 101, table 5: 95 % limits of the Jeffreys prior interval for n = 7, printed with three decimals.
+Checks: lower and upper limit for 1, 2 and 3 successes of 7. Tolerance: the last printed digit (0.0006).
 """
 
 import pytest
