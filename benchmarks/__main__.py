@@ -6,6 +6,7 @@ from pathlib import Path
 from benchmarks import (
     accuracy,
     cameras,
+    causes,
     centres,
     coverage,
     demo_seeds,
@@ -34,6 +35,7 @@ BENCHMARKS = {
     "readout": readout.measure,
     "practice": practice.measure,
     "events": events.measure,
+    "causes": causes.measure,
 }
 
 

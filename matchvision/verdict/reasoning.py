@@ -190,11 +190,12 @@ def _size(best: Weighed) -> tuple[float, float, str]:
 
 def _say(cause: str, machine: str, best: Weighed, probability: float, observed: Observed, touch: Event | None) -> str:
     chance = say_chance(probability)
-    misfit = f"what was measured lies {100 * best.fit.residual_rms:.1f} % of each quantity's size (rms) off it"
+    off = "the forecast" if cause == "unexplained" else "it"
+    misfit = f"what was measured lies {100 * best.fit.residual_rms:.1f} % of each quantity's size (rms) off {off}"
     if cause == "as-predicted":
         return f"It went as predicted within the stated uncertainties, {chance}; {misfit}."
     if cause == "unexplained":
-        return f"Something that no explanation tried here covers was at work, {chance}."
+        return f"Something that no single explanation tried here covers was at work, {chance}; {misfit}."
     if cause == "command-changed":
         return f"The logged command was another than planned, and explains the run as it is, {chance}; {misfit}."
     if cause == "touched" and touch is not None:
@@ -215,7 +216,7 @@ def _say(cause: str, machine: str, best: Weighed, probability: float, observed: 
         high=ends[-1] if ends else "",
         detail=f" ({explanation.detail})" if explanation.detail else "",
     )
-    return f"{told[0].upper()}{told[1:]} (95 %), {chance}; {misfit}."
+    return f"{told} (95 %), {chance}; {misfit}."
 
 
 def _first(grip: Grip | None, kind: str) -> Event | None:

@@ -1,7 +1,8 @@
 """Refits of the computed match to a measured one: most probable numbers, and how probable the run is under them."""
 
+import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -19,6 +20,7 @@ Predict = Callable[[FloatArray], Sequence[FloatArray]]
 MODEL_ERRORS: Final = (0.01, 0.02, 0.04, 0.08)
 MODEL_ERROR_CHANCES: Final = (0.15, 0.35, 0.35, 0.15)
 UNEXPLAINED_ERRORS: Final = (0.25, 0.5)
+UNEXPLAINED_CHANCES: Final = (0.5, 0.5)
 #: A model's error lasts about this long [s] and is an Ornstein–Uhlenbeck process.
 ERROR_LASTS_S: Final = 0.5
 #: What a model predicts may come this much too early or late [s]: operators and soft parts are no clockwork.
@@ -49,6 +51,7 @@ class Refit:
     covariance : theirs (p, p).
     log_evidence : log probability density of the measured run, all numbers integrated out.
     residual_rms : root mean square of the residuals over the series' scales.
+    loose_log_evidence : the same if something unexplained had been at work besides (NaN: not computed).
     slopes : of the computed series by the numbers, (k, p) each, where measured.
     """
 
@@ -57,6 +60,7 @@ class Refit:
     log_evidence: float
     residual_rms: float
     slopes: tuple[FloatArray, ...]
+    loose_log_evidence: float = math.nan
 
 
 class RunFitter:
@@ -171,7 +175,9 @@ class RunFitter:
             if renewal == anew or (renewal > 0 and float(np.max(np.abs(z - before), initial=0.0)) < SETTLED):
                 break
             along = self._complete(predict, z, base, None)
-        return self.sum_up(z, base, along, shares=shares, chances=chances)
+        loosely = self.sum_up(z, base, along, shares=UNEXPLAINED_ERRORS, chances=UNEXPLAINED_CHANCES)
+        told = self.sum_up(z, base, along, shares=shares, chances=chances)
+        return replace(told, loose_log_evidence=loosely.log_evidence)
 
     def _descend(
         self,

@@ -3,7 +3,7 @@
 import math
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -12,7 +12,7 @@ import numpy.typing as npt
 from matchvision.verdict.explaining import Explanation
 from matchvision.verdict.observing import Observed
 from matchvision.verdict.playing import Forecasted, player
-from matchvision.verdict.refitting import UNEXPLAINED_ERRORS, Refit, RunFitter, log_sum
+from matchvision.verdict.refitting import UNEXPLAINED_CHANCES, UNEXPLAINED_ERRORS, Refit, RunFitter, log_sum
 from matchvision.verdict.searching import Found, Searcher
 
 FloatArray = npt.NDArray[np.float64]
@@ -81,8 +81,8 @@ def weigh(
     plain = as_stated(zero)
     shared = fitter.slopes_of(as_stated, zero, plain, range(forecasted.numbers))
     base = fitter.refit(as_stated, zero, slopes=shared, rounds=6)
-    loose = fitter.sum_up(zero, plain, shared, shares=UNEXPLAINED_ERRORS, chances=(0.5, 0.5))
-    found = _search(Searcher(logged or forecasted, fitter, play, shared), explanations, base.log_evidence)
+    loose = fitter.sum_up(zero, plain, shared, shares=UNEXPLAINED_ERRORS, chances=UNEXPLAINED_CHANCES)
+    found = _search(Searcher(logged or forecasted, fitter, play, shared, base), explanations, base.log_evidence)
     causes = len({e.cause for e in explanations}) + (touched_s is not None) + (logged is not None)
     each = math.log((1.0 - AS_PREDICTED_BEFORE - UNEXPLAINED_BEFORE) / max(causes, 1))
 
@@ -91,7 +91,7 @@ def weigh(
 
     out: list[tuple[float, str, Explanation | None, Found]] = [
         (math.log(AS_PREDICTED_BEFORE), "as-predicted", None, plainly(base)),
-        (math.log(UNEXPLAINED_BEFORE), "unexplained", None, plainly(loose)),
+        (math.log(UNEXPLAINED_BEFORE), "unexplained", None, plainly(_beside(loose, found))),
     ]
     if touched_s is not None:
         told = RunFitter(observed, touched_s).refit(as_stated, zero, slopes=shared, rounds=3, anew=0)
@@ -111,6 +111,18 @@ def weigh(
         for log, (_, cause, explanation, one) in zip(logs, out, strict=True)
     ]  # fmt: skip
     return tuple(sorted(weighed, key=lambda w: -w.probability))
+
+
+def _beside(loose: Refit, found: Sequence[tuple[Explanation, Found]]) -> Refit:
+    """The unexplained: about the forecast, or as likely about the explanation that comes nearest and is not enough."""
+    near = [
+        one.log_evidence - one.fit.log_evidence + one.fit.loose_log_evidence
+        for _, one in found
+        if math.isfinite(one.fit.loose_log_evidence)
+    ]
+    if not near:
+        return loose
+    return replace(loose, log_evidence=log_sum([loose.log_evidence, max(near)]) - math.log(2.0))
 
 
 def _search(searcher: Searcher, explanations: Sequence[Explanation], rival: float) -> list[tuple[Explanation, Found]]:

@@ -197,7 +197,7 @@ def _slip_on_stretch(scene: Scene, _: str, draw: np.random.Generator) -> Changed
 
 
 def _rope(scene: Scene, _: str, draw: np.random.Generator) -> Changed:
-    """A rope that is shorter than where the hitches stand leaves no slack; only a longer one is played, without a link."""
+    """A rope that is shorter than where the hitches stand leaves no slack: only a longer one is played."""
     off_m = float(draw.uniform(0.05, 0.1))
     rope = replace(scene.rope, length_m=scene.rope.length_m + off_m, link=None, bead_colours=("red", "cyan"))
     return Changed(replace(scene, rope=rope), "rope-longer", "", off_m, rope_off_m=off_m)
