@@ -1,6 +1,7 @@
 """The predicted run: both machines and the rope, from the teams' numbers and where the machines stood at the start."""
 
 from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from typing import Final
 
 import numpy as np
@@ -68,7 +69,8 @@ def predict_run(
     quick = play_match_quickly(model, t_s)
     drawn = draw_samples(stated, samples, seed)
     models = [build_match(run, names, starts, values, Findings()) for values in drawn]
-    courses = [play_match_quickly(sample, t_s) for sample in models]
+    with ThreadPoolExecutor() as threads:  # the compiled steps let other threads run
+        courses = list(threads.map(lambda sample: play_match_quickly(sample, t_s), models))
     forecast = _gather(
         run, names, t_s, models, courses, seed, _limits(names, solved, findings, run.sheet.table.length_m / 2)
     )
