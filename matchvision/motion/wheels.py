@@ -29,7 +29,7 @@ FloatArray = npt.NDArray[np.float64]
 #: A wheel that slips faster than this trembles against the ground [m/s] …
 TREMBLING_SLIP_M_S = 0.030
 #: … by so much (standard deviation), faster than frames of common noise can show [m/s]; its machine by so much.
-U_TREMBLE_M_S = 0.0045
+U_TREMBLE_M_S = 0.0035
 U_MACHINE_TREMBLE_M_S = 0.002
 #: A slip ratio less certain than this is left empty.
 LARGEST_U_SLIP_RATIO = 0.1
