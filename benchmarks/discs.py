@@ -121,15 +121,15 @@ def find_discs(
     return refiner.refine(frame, windows, find_centres(frame, windows))
 
 
-def code_pictures(pictures: list[Planes], bits_a_pixel: float) -> list[Planes]:
-    """The pictures through H.264 at so many bits a pixel."""
+def code_pictures(pictures: list[Planes], bits_a_pixel: float, preset: str) -> list[Planes]:
+    """The pictures through H.264 at so many bits a pixel, with the encoder's preset for how much trouble it takes."""
     rows, cols = pictures[0][0].shape
     file = io.BytesIO()
     with av.open(file, "w", format="mp4") as out:
         stream = out.add_stream("libx264", rate=60)
         stream.width, stream.height, stream.pix_fmt = cols, rows, "yuv420p"
         stream.bit_rate = int(bits_a_pixel * rows * cols * 60)
-        stream.options = {"preset": "veryfast", "bf": "0"}
+        stream.options = {"preset": preset, "bf": "0"}
         stream.time_base = Fraction(1, 60)
         for index, planes in enumerate(pictures):
             picture = av.VideoFrame.from_ndarray(

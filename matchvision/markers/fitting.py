@@ -8,11 +8,11 @@ their own, luma's ground a slope as well; the place, and what the optics do, are
 """
 
 import math
-from collections.abc import Callable
 from typing import Any, Final
 
-import numba
 import numpy as np
+
+from matchvision.markers.kernels import compile_kept, likeness, solve
 
 #: Order of the fit's unknowns. A following fit stops at FREE_WHILE_FOLLOWING, a learning one adds blur, size and shade.
 COL, ROW, CHROMA, CHROMA_GROUND, LUMA, LUMA_GROUND, LUMA_ACROSS, LUMA_DOWN, BLUR, SIZE, SHADE_ACROSS, SHADE_DOWN = (
@@ -46,8 +46,6 @@ _LEAST_VARIANCE: Final = 1 / 12
 _MOST_TURNS: Final = 8
 #: A step so small ends the fit [px]; what it leaves is of second order.
 _LAST_STEP_PX: Final = 0.02
-#: How far neighbours' likeness is followed [samples].
-_LAGS: Final = 3
 #: Streaks shorter than this count as none [blurs]: they widen the edge by 1 %; longer ones take a point for each
 #: _BLURS_A_NODE.
 _STILL: Final = 0.5
@@ -60,82 +58,6 @@ _SHARES: Final = np.concatenate([share / 2 for _, share in _RULES])
 #: Which unknowns a sample of chroma or of luma bears upon, for each number of free unknowns.
 _OF_CHROMA: Final = np.array([COL, ROW, CHROMA, CHROMA_GROUND, BLUR, SIZE, SHADE_ACROSS, SHADE_DOWN])
 _OF_LUMA: Final = np.array([COL, ROW, LUMA, LUMA_GROUND, LUMA_ACROSS, LUMA_DOWN, BLUR, SIZE, SHADE_ACROSS, SHADE_DOWN])
-
-
-def _compile(function: Callable[..., Any]) -> Callable[..., Any]:
-    """The function compiled at its first call, kept on disk where the disk allows it."""
-    try:
-        kept: Callable[..., Any] = numba.njit(
-            cache=True, nogil=True, error_model="numpy", fastmath={"contract", "arcp", "nsz"}
-        )(function)
-    except RuntimeError:
-        # No folder to keep it in: compile for this run only.
-        kept = numba.njit(nogil=True, error_model="numpy", fastmath={"contract", "arcp", "nsz"})(function)
-    return kept
-
-
-def _solve_in_place(normal: Any, right: Any, count: Any) -> Any:  # noqa: ANN401
-    """Cholesky factor into the lower triangle of ``normal``, the solution into ``right``; whether that can be done."""
-    for p in range(count):
-        for q in range(p + 1):
-            value = normal[p, q]
-            for k in range(q):
-                value -= normal[p, k] * normal[q, k]
-            if p > q:
-                normal[p, q] = value / normal[q, q]
-            elif value > 1e-10 * normal[p, p] and value > 0:
-                normal[p, p] = math.sqrt(value)
-            else:
-                return False
-    for p in range(count):
-        value = right[p]
-        for k in range(p):
-            value -= normal[p, k] * right[k]
-        right[p] = value / normal[p, p]
-    for p in range(count - 1, -1, -1):
-        value = right[p]
-        for k in range(p + 1, count):
-            value -= normal[k, p] * right[k]
-        right[p] = value / normal[p, p]
-    return True
-
-
-def _alikeness(residual: Any, rows: Any, cols: Any, soft: Any, fitted: Any) -> Any:  # noqa: ANN401
-    """How much neighbours' likeness widens the variance of an edge's place; NaN counts as no sample.
-
-    The sum over lags of the residuals' autocorrelation, each lag weighted by how alike the edge's slope is there:
-    exp(-lag² / (8 b²)) on average over the edge's directions. What was fitted makes white residuals look opposed; 0.4
-    of the weights' sum for each unknown and sample puts that right within 0.05, as drawn discs showed.
-    """
-    square, samples = 0.0, 0
-    for i in range(rows):
-        for j in range(cols):
-            if not math.isnan(residual[i, j]):
-                square += residual[i, j] * residual[i, j]
-                samples += 1
-    if samples < 9 or square <= 0:
-        return 1.0
-    total, reach = 1.0, 1.0
-    for di in range(_LAGS + 1):
-        for dj in range(-_LAGS, _LAGS + 1):
-            if di == 0 and dj <= 0:
-                continue
-            product, pairs = 0.0, 0
-            for i in range(rows - di):
-                for j in range(max(0, -dj), min(cols, cols - dj)):
-                    both = residual[i, j] * residual[i + di, j + dj]
-                    if not math.isnan(both):
-                        product += both
-                        pairs += 1
-            if pairs:
-                weight = 2 * math.exp(-(di * di + dj * dj) / (8 * soft * soft))
-                total += weight * (product / pairs) / (square / samples)
-                reach += weight
-    return total + 0.4 * reach * fitted / samples
-
-
-_solve = _compile(_solve_in_place)
-_likeness = _compile(_alikeness)
 
 
 def _fit_discs(
@@ -380,7 +302,7 @@ def _fit_discs(
                     for k in range(p + 1):
                         at_k = _OF_CHROMA[k] if plane == 0 else _OF_LUMA[k]
                         normal[at_p, at_k] += weight * own[p, k]
-            if samples == 0 or not _solve(normal, right, count):
+            if samples == 0 or not solve(normal, right, count):
                 break
             step = math.hypot(right[COL], right[ROW])
             share = 1.0 if step < 1.0 else 1.0 / step
@@ -416,11 +338,11 @@ def _fit_discs(
         if learn_likeness:
             for plane in range(2 if in_luma[w] else 1):
                 fitted = 4 + 2 * plane + count - FREE_WHILE_FOLLOWING
-                answer[w, CHROMA_ALIKE + plane] = _likeness(
+                answer[w, CHROMA_ALIKE + plane] = likeness(
                     residuals[plane], sizes[plane, 0], sizes[plane, 1], softness[plane], fitted
                 )
         answer[w, CHROMA_SCALE], answer[w, LUMA_SCALE], answer[w, KEPT] = scales[0], scales[1], kept / samples
         answer[w, CHROMA_COUNT], answer[w, LUMA_COUNT] = counts[0], counts[1]
 
 
-fit_discs = _compile(_fit_discs)
+fit_discs = compile_kept(_fit_discs)

@@ -17,7 +17,7 @@ from benchmarks.discs import bound_px
     [(4.0, 40.0, 6.0, 1.0), (6.0, 80.0, 3.0, 1.0), (8.0, 120.0, 1.0, 0.7), (14.0, 40.0, 6.0, 1.5)],
 )
 def test_centres_reach_the_bound_and_say_so(radius_px: float, contrast: float, noise: float, blur_px: float) -> None:
-    row = measure_case(radius_px, contrast, noise, blur_px, coded=False)
+    row = measure_case(radius_px, contrast, noise, blur_px)
     ratio, deviation = float(row["rms_over_bound"]), float(row["standard_error"])
     assert row["lost"] == 0
     # An error below the bound by more than three standard errors would be a fault of the test.
@@ -28,7 +28,7 @@ def test_centres_reach_the_bound_and_say_so(radius_px: float, contrast: float, n
 
 
 def test_coded_discs_stay_near_their_places() -> None:
-    row = measure_case(8.0, 100.0, 2.0, 1.0, coded=True, counted=8)
+    row = measure_case(8.0, 100.0, 2.0, 1.0, "quick", counted=8)
     assert row["lost"] == 0
     assert float(row["rms_px"]) < 0.06
     assert 0.6 < float(row["u_over_rms"]) < 1.7

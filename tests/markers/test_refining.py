@@ -8,7 +8,7 @@ import pytest
 from numba.core.caching import CacheImpl
 
 from benchmarks.discs import choose_places, draw_picture, find_discs, start_refiner, windows_about
-from matchvision.markers import fitting
+from matchvision.markers import kernels
 from matchvision.markers.centres import find_centres, is_clear
 from matchvision.markers.refining import Refiner
 from matchvision.records.frames import Frame
@@ -109,7 +109,7 @@ def test_a_computer_that_keeps_nothing_can_fit(monkeypatch: pytest.MonkeyPatch) 
     def double(x: float) -> float:
         return 2.0 * x
 
-    assert fitting._compile(double)(1.5) == 3.0
+    assert kernels.compile_kept(double)(1.5) == 3.0
 
 
 def _add_coarse_noise(plane: npt.NDArray[np.uint8], noise: float, rng: np.random.Generator) -> npt.NDArray[np.uint8]:
