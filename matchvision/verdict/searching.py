@@ -114,7 +114,7 @@ class Searcher:
                         best, at = fit, tuple(moved)
             if at != before:
                 best = settled(best.z, at, best.slopes)
-        sharp = self.fitter.sum_up(best.z, changed(best.z, at), best.slopes)
+        sharp = self.fitter.refit(lambda z: changed(z, at), best.z, slopes=best.slopes, rounds=4, anew=0)
         # A small change of what fits best without any may be better than a large one of the stated numbers.
         small = () if not explanation.has_size else (SMALL_ALONE if len(explanation.cells) == 1 else SMALL_EACH,)
         begin = np.append(self.plain.z, small)

@@ -24,8 +24,8 @@ AS_PREDICTED_BEFORE, UNEXPLAINED_BEFORE = 0.5, 0.08
 LOOK_WITHIN: Final = 60.0
 #: Explanations this much less likely than the best after that are not refitted with all slopes computed anew.
 REFIT_WITHIN: Final = 8.0
-#: At most so many are.
-REFIT_MOST: Final = 8
+#: At least and at most so many are: a few steps do not bring a large change to its best.
+REFIT_LEAST, REFIT_MOST = 5, 8
 
 
 @dataclass(frozen=True, eq=False)
@@ -142,7 +142,7 @@ def _search(searcher: Searcher, explanations: Sequence[Explanation], rival: floa
         narrowed = list(pool.map(lambda i: searcher.narrow(explanations[i], looks[i]), likely))
         best = max([rival, *(look.log_evidence for look in narrowed)])
         order = sorted(range(len(likely)), key=lambda i: -narrowed[i].log_evidence)[:REFIT_MOST]
-        worth = {i for i in order if narrowed[i].log_evidence > best - REFIT_WITHIN}
+        worth = {i for i in order if narrowed[i].log_evidence > best - REFIT_WITHIN} | set(order[:REFIT_LEAST])
 
         def finish(i: int) -> tuple[Explanation, Found]:
             told = searcher.refit if i in worth else searcher.settle
