@@ -86,7 +86,12 @@ def analysis(run: Run) -> Analysis:
     )  # fmt: skip
     tension = np.array([50.0, 10.0, 20.0, 15.0, NAN])  # the greatest lies before the start
     link = PullSource(
-        "link", tension, 0 * tension + 0.5, 0 * tension + 0.3, True, (BudgetLine("reading", 0.4, "N", False, 0.08, 0.0008, "m", 500.0),)
+        "link",
+        tension,
+        0 * tension + 0.5,
+        0 * tension + 0.3,
+        True,
+        (BudgetLine("reading", 0.4, "N", False, 0.08, 0.0008, "m", 500.0),),
     )
     pull = Pull(
         (link,), (Traction("heron", tension, tension + 5, tension / 30, tension / 50, tension / 60, tension / 900),),
