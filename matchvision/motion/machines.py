@@ -23,6 +23,8 @@ U_HOME_HEADING_RAD = 0.09
 U_BRIDGED_HEADING_RAD = 0.03
 
 
+#: Places are believed to scatter by at least this share of what is stated, however well a few of them agree.
+LEAST_FAST_RATIO = 0.1
 #: Step along the path for derivatives of a machine's places on a slope [m].
 PATH_STEP_M = 0.001
 
@@ -245,7 +247,7 @@ def scatter_of_body(
     scatter = split_scatter(np.stack(apart, axis=1), real_s) if apart else None
     if scatter is None:
         return 1.0, 0.0, NO_SLOW_NOISE.memory_s
-    return scatter.u_fast, scatter.slow.u, scatter.slow.memory_s
+    return max(scatter.u_fast, LEAST_FAST_RATIO), scatter.slow.u, scatter.slow.memory_s
 
 
 def _middle(values: FloatArray) -> float:
