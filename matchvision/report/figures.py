@@ -107,8 +107,17 @@ def figure_of_panel(panel: Panel, analysis: Analysis) -> Figure:
     axes.set_xlabel(panel.x_label)
     axes.set_ylabel(panel.y_label)
     axes.set_title(panel.title)
-    figure.legend(loc="outside lower center", ncols=4)
+    _explain_below(figure)
     return figure
+
+
+def _explain_below(figure: Figure) -> None:
+    """The legend below the figure, in as many columns as the figure is wide enough for."""
+    for columns in (4, 3, 2, 1):
+        legend = figure.legend(loc="outside lower center", ncols=columns)
+        if columns == 1 or legend.get_window_extent().width <= figure.bbox.width:
+            return
+        legend.remove()
 
 
 def figure_of_table(analysis: Analysis) -> Figure:

@@ -5,9 +5,11 @@ from pathlib import Path
 
 import matplotlib as mpl
 import pytest
+from matplotlib.figure import Figure
 from PIL import Image
 
 from matchvision.report import draw_figures
+from matchvision.report.figures import _explain_below
 from tests.report.invented import invent_analysis, rename
 
 UNITS = {
@@ -46,6 +48,19 @@ def test_every_figure_names_its_units(figures: dict[str, Path]) -> None:
 def test_bands_say_their_coverage(figures: dict[str, Path]) -> None:
     for name in ("share", "pull", "speed", "slip", "pull-place", "grip-place"):
         assert "95 % (k = 1.96)" in text_of(figures[name]), name
+
+
+def test_a_legend_of_long_words_stays_inside() -> None:
+    figure = Figure(figsize=(6, 3), layout="constrained")
+    axes = figure.subplots()
+    for n in range(5):
+        axes.plot([0, 1], label=f"momentum while the wheels slide (leans on the forecast) {n}")
+    _explain_below(figure)
+    figure.canvas.draw()
+    box = figure.legends[0].get_window_extent()
+    assert len(figure.legends) == 1
+    assert box.x0 >= 0
+    assert box.x1 <= figure.bbox.width
 
 
 def test_names_are_drawn_as_they_are_written(figures: dict[str, Path]) -> None:
