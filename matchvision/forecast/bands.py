@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import numpy.typing as npt
 
-from matchvision.mechanics.stated import Stated
+from matchvision.mechanics.stated import Stated, tied_numbers
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -24,11 +24,7 @@ def draw_samples(stated: Mapping[str, Stated], samples: int, seed: int) -> list[
     Checked by: tests/forecast/test_bands.py::test_samples_have_the_stated_spread
     """
     values = {key: number.value for key, number in stated.items()}
-    follows: dict[str, str] = {}
-    for key, number in stated.items():
-        leader = key.replace("grip_sliding", "grip_static")
-        if leader != key and leader in stated and (stated[leader].value, stated[leader].u) == (number.value, number.u):
-            follows[key] = leader
+    follows = tied_numbers(stated)
     uncertain = [number for key, number in stated.items() if number.u > 0 and key not in follows]
     if not uncertain:
         return [values]

@@ -167,3 +167,13 @@ def stated_numbers(run: Run, names: tuple[str, ...]) -> dict[str, Stated]:
     if run.sheet.rope is not None:
         add("rope.stiffness_N_per_m", run.sheet.rope.stiffness_N_per_m)
     return out
+
+
+def tied_numbers(stated: Mapping[str, Stated]) -> dict[str, str]:
+    """Numbers that go with another one, by key: sliding grip of static grip's value and u was measured once."""
+    tied = {}
+    for key, number in stated.items():
+        leader = key.replace("grip_sliding", "grip_static")
+        if leader != key and leader in stated and (stated[leader].value, stated[leader].u) == (number.value, number.u):
+            tied[key] = leader
+    return tied

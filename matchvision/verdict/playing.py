@@ -11,7 +11,7 @@ from matchvision.errors import CannotMeasure
 from matchvision.mechanics.building import build_match
 from matchvision.mechanics.machine import MatchModel
 from matchvision.mechanics.match import play_match_quickly
-from matchvision.mechanics.stated import Findings, Stated
+from matchvision.mechanics.stated import Findings, Stated, tied_numbers
 from matchvision.records.sheet import Run, StartPose
 from matchvision.verdict.explaining import scale_inertia
 from matchvision.verdict.observing import Observed, read_course, reading_times
@@ -38,13 +38,8 @@ class Forecasted:
 
     def free(self) -> tuple[str, ...]:
         """Keys of the numbers that are uncertain and stand for themselves."""
-        return tuple(key for key, number in self.stated.items() if number.u > 0 and not self._follows(key))
-
-    def _follows(self, key: str) -> bool:
-        leader = key.replace("grip_sliding", "grip_static")
-        if leader == key or leader not in self.stated:
-            return False
-        return (self.stated[leader].value, self.stated[leader].u) == (self.stated[key].value, self.stated[key].u)
+        tied = tied_numbers(self.stated)
+        return tuple(key for key, number in self.stated.items() if number.u > 0 and key not in tied)
 
     def match(self, z: FloatArray) -> MatchModel:
         """The match with its uncertain numbers moved by ``z`` standard uncertainties.
@@ -55,7 +50,7 @@ class Forecasted:
         for key, step in zip(self.free(), z, strict=False):
             number = self.stated[key]
             values[key] = float(np.clip(number.value + number.u * step, 0.05 * abs(number.value), number.highest))
-        values.update({k: values[k.replace("grip_sliding", "grip_static")] for k in self.stated if self._follows(k)})
+        values.update({key: values[leader] for key, leader in tied_numbers(self.stated).items()})
         model = build_match(self.run, self.names, self.starts, values, Findings())
         used = len(self.free())
         for k, name in enumerate(self.names):
