@@ -2,7 +2,8 @@
 
 A disc's place cannot be known better than `bound_px` says; the table holds rms error over that bound, the bias, and the
 stated uncertainty over the error. Rows "coded" went through H.264 at a phone's rate, by an encoder in a hurry and by
-one that takes its usual trouble: phones' encoders differ. All discs move steadily from picture to picture; in the rows
+one that takes its usual trouble: phones' encoders differ; "told" is what a fit leaves that knows all but the place,
+and so what the encoder has left of it. All discs move steadily from picture to picture; in the rows
 "streaks" so fast that each draws one while the shutter is open (the bound there is that of standing discs).
 """
 
@@ -10,7 +11,15 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from benchmarks.discs import bound_px, choose_places, code_pictures, draw_picture, find_discs, start_refiner
+from benchmarks.discs import (
+    bound_px,
+    choose_places,
+    code_pictures,
+    draw_picture,
+    find_discs,
+    start_refiner,
+    told_errors,
+)
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -61,14 +70,17 @@ def measure_case(
     if encoder:
         pictures = code_pictures(pictures, CODED_BITS_A_PIXEL, ENCODERS[encoder])
     refiner = start_refiner()
-    errors, stated = [], []
+    errors, stated, told = [], [], []
     for index, (place, planes) in enumerate(zip(places, pictures, strict=True)):
         found = find_discs(refiner, planes, place, radius_px, contrast, index, rng)
         if index >= LEARNING:
             errors.append(found.place_px - place)
             stated.append(found.u_px)
+            if encoder:
+                told.append(told_errors(planes, place, radius_px, contrast, blur_px))
     kind = f"coded, {encoder} encoder" if encoder else "drawn"
-    return score(radius_px, contrast, noise, blur_px, kind, np.concatenate(errors), np.concatenate(stated))
+    row = score(radius_px, contrast, noise, blur_px, kind, np.concatenate(errors), np.concatenate(stated))
+    return row | {"told_px": float(np.sqrt(np.mean(np.square(told)))) if told else float("nan")}
 
 
 def measure_streaks(

@@ -121,6 +121,38 @@ def find_discs(
     return refiner.refine(frame, windows, find_centres(frame, windows))
 
 
+def told_errors(
+    planes: Planes, centres_px: FloatArray, radius_px: float, contrast: float, blur_px: float
+) -> FloatArray:
+    """Errors (m, 2) of a linear fit in luma that is told all but place, level and ground: what the pictures allow [px].
+
+    Least squares about the truth on the slopes of the picture without noise; nobody who must find out blur, size and
+    shape as well can do better with samples taken as independent.
+    """
+
+    def luma_without_noise(places_px: FloatArray) -> FloatArray:
+        luma, _, _ = draw_picture(places_px, radius_px, contrast, 0.0, blur_px, np.random.default_rng())
+        return luma.astype(np.float64)
+
+    step_px = 0.25
+    across, down = np.array([step_px, 0.0]), np.array([0.0, step_px])
+    true = luma_without_noise(centres_px)
+    slopes = [
+        (luma_without_noise(centres_px + way) - luma_without_noise(centres_px - way)) / (2 * step_px)
+        for way in (across, down)
+    ]
+    reach = math.ceil(radius_px + 6)
+    errors = np.empty((len(centres_px), 2))
+    for n, (col, row) in enumerate(centres_px):
+        left, top = round(col) - reach, round(row) - reach
+        about = np.s_[max(0, top) : top + 2 * reach + 1, max(0, left) : left + 2 * reach + 1]
+        level = true[about].max() - true[about]
+        model = np.stack([slopes[0][about], slopes[1][about], level, np.ones_like(level)], axis=-1).reshape(-1, 4)
+        left_over = (planes[0][about] - true[about]).ravel()
+        errors[n] = np.linalg.lstsq(model, left_over, rcond=None)[0][:2]
+    return errors
+
+
 def code_pictures(pictures: list[Planes], bits_a_pixel: float, preset: str) -> list[Planes]:
     """The pictures through H.264 at so many bits a pixel, with the encoder's preset for how much trouble it takes."""
     rows, cols = pictures[0][0].shape
