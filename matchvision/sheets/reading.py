@@ -143,7 +143,7 @@ def _collect(
 ) -> None:
     """Add a sheet to ``sources``, behind everything that it includes."""
     shown = relpath(path, folder)
-    source = _read_one(path, shown, faults)
+    source = read_one(path, shown, faults)
     if source is None:
         return
     for included in _included_files(source, faults):
@@ -162,7 +162,8 @@ def _collect(
     sources.append(SheetSource(path, shown, source.text, data, source.lines))
 
 
-def _read_one(path: Path, shown: str, faults: list[Fault]) -> SheetSource | None:
+def read_one(path: Path, shown: str, faults: list[Fault]) -> SheetSource | None:
+    """One TOML file, ``shown`` so to people; None with the fault added where it cannot be read."""
     try:
         text = path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError:

@@ -9,6 +9,7 @@ from itertools import pairwise
 from math import cos, hypot, isfinite, radians, sin
 from typing import Any, Final
 
+from matchvision.records.causes import CAUSE_NAMES
 from matchvision.sheets.form import KeyFault, ask_meant
 from matchvision.sheets.lines import Key
 
@@ -27,8 +28,18 @@ def check_sense(data: Mapping[str, Any]) -> list[KeyFault]:
     checks: tuple[Callable[[Mapping[str, Any]], Iterator[KeyFault]], ...] = (
         _check_colours, _check_names, _check_references, _check_homes, _check_tags, _check_places,
         _check_beads, _check_link, _check_wheels, _check_reach, _check_rules, _check_throttles, _check_profile,
+        _check_failures,
     )  # fmt: skip
     return [fault for check in checks for fault in check(data)]
+
+
+def _check_failures(data: Mapping[str, Any]) -> Iterator[KeyFault]:
+    """A failure named beforehand has to be one that can be told apart afterwards."""
+    for machine in _block(data, "forecast"):
+        named = _block(_block(data, "forecast"), machine).get("failure_named")
+        if isinstance(named, str) and named not in CAUSE_NAMES:
+            wanted = ask_meant(named, CAUSE_NAMES, "failure")
+            yield KeyFault(("forecast", machine, "failure_named"), f'there is no failure "{named}"', wanted)
 
 
 def _check_colours(data: Mapping[str, Any]) -> Iterator[KeyFault]:

@@ -16,8 +16,8 @@ from matchvision.records.pull import Pull
 from matchvision.records.results import ComparisonRow, Ruling
 from matchvision.records.sheet import Run
 from matchvision.uncertainty import window_mean
+from matchvision.uncertainty.scoring import K_EXPANDED, en_score, validation_uncertainty
 from matchvision.verdict.reading import read_at
-from matchvision.verdict.scoring import K_EXPANDED, en_score, validation_uncertainty
 
 FloatArray = npt.NDArray[np.float64]
 

@@ -101,6 +101,15 @@ class ForecastBrief(ResultModel):
     left_out: tuple[str, ...]
 
 
+class StatedBrief(ResultModel):
+    """What a team said beforehand would happen; null where it said nothing."""
+
+    win_chance: MaybeNumber
+    peak_pull_N: MaybeNumber
+    u_peak_pull_N: MaybeNumber
+    failure_named: str | None
+
+
 class PeakBrief(ResultModel):
     """The greatest value of a quantity during the match, and when."""
 
@@ -236,6 +245,9 @@ class ResultFile(ResultModel):
     camera: CameraBrief
     verdict: VerdictBrief
     forecast: ForecastBrief | None
+    stated: Annotated[
+        dict[str, StatedBrief], Field(description="by machine, of every team that forecast anything")
+    ] = {}
     peaks: tuple[PeakBrief, ...]
     events: tuple[EventBrief, ...]
     comparison: tuple[ComparisonBrief, ...]
@@ -273,6 +285,7 @@ def sum_up(analysis: Analysis, files: Iterable[str]) -> ResultFile:
         "camera": _camera(analysis),
         "verdict": _verdict(analysis),
         "forecast": _forecast(analysis),
+        "stated": _stated(analysis),
         "peaks": _peaks(analysis),
         "events": [asdict(event) for event in (grip.events if grip else ())],
         "comparison": [asdict(row) for row in analysis.verdict.comparison],
@@ -357,6 +370,21 @@ def _forecast(analysis: Analysis) -> dict[str, Any] | None:
         "samples": forecast.samples,
         "seed": forecast.seed,
         "left_out": forecast.left_out,
+    }
+
+
+def _stated(analysis: Analysis) -> dict[str, Any]:
+    """What each team said; guesses about an unknown opponent or a load are nobody's forecast."""
+    sheet = analysis.run.sheet
+    teams = {n: f for n, f in sheet.forecast.items() if not (sheet.machine[n].unknown or sheet.machine[n].load)}
+    return {
+        name: {
+            "win_chance": said.win_chance,
+            "peak_pull_N": None if said.peak_pull_N is None else said.peak_pull_N.value,
+            "u_peak_pull_N": None if said.peak_pull_N is None else said.peak_pull_N.u,
+            "failure_named": said.failure_named,
+        }
+        for name, said in teams.items()
     }
 
 

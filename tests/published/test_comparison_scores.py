@@ -15,8 +15,8 @@ Tolerance: half a unit of the last digit given.
 import numpy as np
 import pytest
 
+from matchvision.uncertainty.scoring import brier_score, crps_gaussian, en_score, validation_uncertainty, zeta_score
 from matchvision.verdict.comparing import compare_quantity
-from matchvision.verdict.scoring import brier_score, crps_gaussian, en_score, validation_uncertainty, zeta_score
 
 
 def test_en_score() -> None:

@@ -1,0 +1,77 @@
+"""Which rows of a run's comparison one team answers for."""
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from matchvision.writing.resultfile import ComparisonBrief, ResultFile
+
+#: Quantities that say again what another one says: the distance over the time that passed.
+SAID_TWICE = ("mean speed",)
+#: What stands behind a quantity that a team stated beforehand, instead of computing it from its numbers.
+AS_STATED = "as stated"
+
+
+@dataclass(frozen=True)
+class Answered:
+    """One quantity with both sides known: values, standard uncertainties, and the size that errors are judged by."""
+
+    quantity: str
+    unit: str
+    predicted: float
+    u_predicted: float
+    measured: float
+    u_measured: float
+    size: float
+
+    @property
+    def error(self) -> float:
+        """Predicted less measured."""
+        return self.predicted - self.measured
+
+    @property
+    def u_validation(self) -> float:
+        """Root sum of squares of both uncertainties."""
+        return math.hypot(self.u_predicted, self.u_measured)
+
+
+def computed_rows(result: ResultFile, name: str) -> tuple[Answered, ...]:
+    """What the computed forecast said about a machine, and about what both machines share: rope and pull.
+
+    Whole-run quantities only, and none that another one says already.
+    """
+    others = [other for other in machines_of(result) if other != name]
+
+    def is_own(row: ComparisonBrief) -> bool:
+        about_others = any(row.quantity.endswith(f", {other}") for other in others)
+        skipped = row.quantity.startswith(("chance", *SAID_TWICE)) or AS_STATED in row.quantity
+        return not about_others and not skipped
+
+    return tuple(answered(row, result) for row in known_rows(result.comparison) if is_own(row))
+
+
+def stated_peak(result: ResultFile, name: str) -> Answered | None:
+    """The peak pull that a team stated beforehand, where it was measured too."""
+    wanted = f"peak pull, as stated by {name}"
+    return next((answered(row, result) for row in known_rows(result.comparison) if row.quantity == wanted), None)
+
+
+def machines_of(result: ResultFile) -> tuple[str, ...]:
+    """Machines that a result speaks of, in order."""
+    named = [*result.stated, *(result.forecast.win_chance if result.forecast else ())]
+    named += [row.quantity.rsplit(", ", 1)[1] for row in result.comparison if row.quantity.startswith("distance")]
+    return tuple(dict.fromkeys(named))
+
+
+def known_rows(rows: Iterable[ComparisonBrief]) -> tuple[ComparisonBrief, ...]:
+    """Rows with a number on both sides."""
+    return tuple(row for row in rows if row.predicted is not None and row.measured is not None)
+
+
+def answered(row: ComparisonBrief, result: ResultFile) -> Answered:
+    """A row as numbers; its size is what was measured, of a date the length of the match."""
+    predicted, measured = (math.nan if v is None else v for v in (row.predicted, row.measured))
+    size = result.clock.duration_s if row.unit == "s" else abs(measured)
+    return Answered(
+        row.quantity, row.unit, predicted, row.u_predicted or 0.0, measured, row.u_measured or 0.0, size
+    )  # fmt: skip

@@ -1,0 +1,77 @@
+"""Marks of one run: every one follows from its own arithmetic."""
+
+import re
+from importlib.resources import files
+from pathlib import Path
+
+import pytest
+
+from matchvision.marking import mark_run
+from matchvision.records.marks import Mark
+from matchvision.records.rubric import Rubric, Weights
+from matchvision.sheets.rubric import read_rubric
+from tests.marking.made_result import HERON, ROWS, make_result
+
+EXAMPLE = Path(str(files("matchvision.sheets") / "templates" / "rubric.toml"))
+
+
+def marks_by_part(**told: object) -> dict[str, Mark]:
+    marks = mark_run(make_result(**told), read_rubric(EXAMPLE))  # type: ignore[arg-type]
+    return {mark.part: mark for mark in marks.of_machine("heron")}
+
+
+def test_example_is_the_default() -> None:
+    assert read_rubric(EXAMPLE) == Rubric()
+
+
+def test_every_mark_follows_from_its_own_arithmetic() -> None:
+    marks = marks_by_part()
+    assert marks["win_chance"].points == pytest.approx(20 * (1 - 0.2**2), abs=1e-6)
+    # 2.0 N off, 0.4 N of it the measurement's: 1.6 N of 18 N; (0.5 − 0.0889)/0.4 is above 1.
+    assert marks["peak_pull"].points == pytest.approx(20.0)
+    # Distance: 20 − 2 mm of 320 mm; pull: 1.0 − 0.4 N of 18 N: both within a tenth.
+    assert marks["accuracy"].points == pytest.approx(25.0)
+    assert marks["verdict"].points == pytest.approx(5.0, abs=1e-6)
+    assert marks["cause"].points == pytest.approx(7.0)
+    for mark in marks.values():
+        ends_with = re.search(r"= ([\d.]+)\.$", mark.arithmetic)
+        assert ends_with, mark.arithmetic
+        assert float(ends_with[1]) == pytest.approx(mark.points, abs=0.051)
+
+
+def test_total_is_of_what_could_be_judged() -> None:
+    marks = mark_run(make_result(), Rubric(weights=Weights(peak_pull=0, accuracy=0, honesty=0, verdict=0)))
+    (name, total), *others = marks.totals
+    assert name == "heron"
+    assert not others  # nobody forecast anything for plover
+    assert total == pytest.approx(100 * (20 * 0.96 + 7) / 30)
+    unseen = mark_run(make_result(winner=None, margin_m=None), Rubric(weights=Weights(honesty=0, accuracy=0)))
+    assert dict(unseen.totals)["heron"] == pytest.approx(100 * (20 + 7) / 30)
+
+
+def test_larger_errors_never_earn_more() -> None:
+    points = []
+    for predicted_N in (18.0, 20.0, 22.0, 24.0, 26.0, 28.0):
+        rows = [dict(r) for r in ROWS]
+        rows[-1]["predicted"] = predicted_N
+        points.append(marks_by_part(rows=rows)["peak_pull"].points)
+    assert points == sorted(points, reverse=True)
+    assert points[-1] == 0.0
+
+
+def test_what_was_not_said_earns_nothing() -> None:
+    silent = dict.fromkeys(HERON)
+    marks = marks_by_part(stated={"heron": silent}, rows=(), causes=(), forecast=False)
+    assert [marks[part].points for part in ("win_chance", "peak_pull", "accuracy", "verdict", "cause")] == [0.0] * 5
+
+
+def test_a_failure_that_was_seen_counts_though_it_explains_nothing() -> None:
+    causes = (("as-predicted", "", 1.0),)
+    assert marks_by_part(causes=causes)["cause"].points == 0.0
+    assert marks_by_part(causes=causes, events=(("slip", "heron", 0.9),))["cause"].points == pytest.approx(9.0)
+    assert marks_by_part(causes=causes, events=(("slip", "plover", 0.9),))["cause"].points == 0.0
+
+
+def test_close_run_is_marked_by_how_sure_the_verdict_is() -> None:
+    chance = marks_by_part(margin_m=0.0)["win_chance"]
+    assert chance.points == pytest.approx(20 * (1 - 0.5 * 0.2**2 - 0.5 * 0.8**2))
