@@ -27,6 +27,7 @@ from matchvision.markers.rope import contradicts_ends
 from matchvision.markers.seeking import agreeing_columns, name_rope_afresh
 from matchvision.markers.shapes import Shapes, disc_axes, predict_shapes
 from matchvision.markers.siting import measure_siting
+from matchvision.markers.warming import compile_kernels_apart
 from matchvision.markers.widening import MARGIN_PX, rope_rivals, widen
 from matchvision.records.camera import Camera
 from matchvision.records.frames import ClipFacts, Frame
@@ -70,6 +71,7 @@ class MarkerTracker:
         facts: ClipFacts,
         notice: Callable[[str], None] | None = None,
     ) -> None:
+        compile_kernels_apart()
         self._plans = tuple(plans)
         self._sheet = sheet
         self._coding = (facts.matrix, facts.full_range, facts.transfer)

@@ -1,0 +1,69 @@
+"""The kernels of the pass, compiled by a process of their own where none are kept on disk yet.
+
+A compiler leaves some sixty megabytes behind in the process that it worked in, which a pass over a long clip needs.
+"""
+
+import subprocess
+import sys
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+
+from matchvision.markers import fitting
+from matchvision.markers.centres import Windows, find_centres
+from matchvision.markers.projecting import project_markers
+from matchvision.markers.refining import Refiner
+from matchvision.records.frames import Frame
+from matchvision.records.tracks import MarkerPlan
+
+#: Longer than any machine takes to compile them [s]; past it they are compiled in this process.
+_PATIENCE_S: Final = 120.0
+#: Names under which the compiler keeps them.
+_KEPT: Final = ("fitting._fit_discs-*.nbi", "centres._search_and_fit_windows-*.nbi", "projecting._project-*.nbi")
+
+
+def compile_kernels_apart() -> None:
+    """Have the kernels compiled and kept on disk; nothing where they are kept, or where there is no folder for them.
+
+    Should that fail, they are compiled when they are first called, as ever.
+    Checked by: tests/markers/test_warming.py::test_kernels_are_kept_by_a_process_of_their_own
+    """
+    folder = fitting.fit_discs.stats.cache_path  # type: ignore[attr-defined]
+    if folder is None or all(any(Path(folder).glob(pattern)) for pattern in _KEPT):
+        return
+    order = f"from {__name__} import run_kernels; run_kernels()"
+    try:
+        subprocess.run([sys.executable, "-c", order], check=False, capture_output=True, timeout=_PATIENCE_S)
+    except (OSError, subprocess.TimeoutExpired):
+        return
+
+
+def run_kernels() -> tuple[float, float]:
+    """Call every kernel once, on a picture of one disc; its place [px]."""
+    side, radius_px, strength = 48, 6.0, 80.0
+    away_px = np.hypot(*(np.indices((side, side)) - side / 2))
+    away_small_px = np.hypot(*(2 * np.indices((side // 2, side // 2)) + 0.5 - side / 2))
+    planes = (
+        (190 - strength * (away_px < radius_px)).astype(np.uint8),
+        np.full((side // 2, side // 2), 128, dtype=np.uint8),
+        (128 + strength * (away_small_px < radius_px)).astype(np.uint8),
+    )
+    for plane in planes:
+        # The decoder's planes are lent, not given, and another kind of array is another kernel.
+        plane.flags.writeable = False
+    frame = Frame(0, 0.0, *planes, (2, 2), (0.5, 0.5))
+    windows = Windows(
+        place_px=np.full((1, 2), side / 2),
+        half_px=np.full(1, radius_px + 6.0),
+        direction=np.array([[0.0, 1.0]]),
+        strength=np.full(1, strength),
+        sideways=np.full(1, 2.0),
+        inverse=np.array([[radius_px**-2, 0.0, radius_px**-2]]),
+        radius_px=np.full(1, radius_px),
+        neutral=np.full(2, 128.0),
+    )
+    project_markers(np.ones(15), np.ones((1, 3)))
+    refiner = Refiner([MarkerPlan("disc", "body", "red", 0.01)])
+    found = refiner.refine(frame, windows, find_centres(frame, windows))
+    return float(found.place_px[0, 0]), float(found.place_px[0, 1])
