@@ -1,7 +1,9 @@
 """Pull by every source against a physics engine, over many runs whose sheets are as wrong as they say they may be.
 
-Points: noisy markers through a camera that is off by a draw from its covariance. Clips: filmed, and measured from their
-pixels. One row a kind of run and source:
+Points: noisy markers through a camera that is off by a draw from its covariance. Pixels: filmed by many cameras and
+measured from rendered, compressed pictures. One row a way, a kind of run (and all of them) and what is measured.
+
+Of pulls:
 
 - ``rms_over_peak``: rms error over the run's greatest tension, mean and ``worst`` over the runs; ``gripping``: its mean
   while no wheel slips;
@@ -10,88 +12,142 @@ pixels. One row a kind of run and source:
 - ``over_best``: fused rms over that of the best source, pooled over the runs in which both speak nearly throughout;
 - ``contradictions``: share of runs in which sources are said to contradict each other;
 - ``dated_s``: how far the found contradiction's date lies from the rough stretch's true beginning, mean and worst.
+
+Of slip speed: ``rms_m_s`` and ``worst`` over the runs. Of events in the same runs: how many ``true``, ``found`` within
+0.1 s, ``false``, and the onset's ``rms_m_s`` and ``worst`` in seconds under ``onset_rms_s``, ``onset_worst_s``, with
+``within_50_ms`` the share of those found.
 """
 
-import tempfile
-from collections.abc import Sequence
-from pathlib import Path
+from collections.abc import Callable, Sequence
+from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
-from tests.pull.engine_runs import Kind, Measured, measure_clip, measure_points, play_run, sled_touches_patch_s
+from benchmarks.pull_runs import SOURCES, Judged, judge_filmed, judge_points
+from tests.pull.engine_runs import Kind, Measured
+from tests.pull.filmed_runs import filmed_runs
 
-SOURCES = ("link", "inertia", "momentum", "drive", "fused")
-POINT_RUNS: dict[Kind, range] = {
+FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
+
+POINT_RUNS: Final[dict[Kind, range]] = {
     "sled": range(80),
     "match": range(80),
     "slope": range(25),
     "patch": range(25),
 }
-CLIP_RUNS: tuple[tuple[Kind, int], ...] = (
-    ("sled", 500), ("match", 501), ("patch", 502), ("sled", 503), ("match", 504), ("slope", 505), ("sled", 506),
-    ("match", 507), ("patch", 508), ("sled", 509), ("match", 510), ("sled", 511),
-)  # fmt: skip
-#: Filming takes longest by far, so clips are kept here and filmed but once.
-CLIPS = Path(tempfile.gettempdir()) / "matchvision-pull-clips"
+FILMED_RUNS: Final = 200
 #: Fewer frames than this say nothing about a source in a run.
-LEAST_FRAMES = 10
+LEAST_FRAMES: Final = 10
 
 
 def measure() -> pd.DataFrame:
-    """One row a kind of run and source, points and clips apart."""
+    """One row a way, kind of run and measure; whatever was judged before and still holds is taken up again."""
+    points = [(kind, seed) for kind, seeds in POINT_RUNS.items() for seed in seeds]
+    return pd.DataFrame([*_rows(points, judge_points), *_rows(filmed_runs(FILMED_RUNS), judge_filmed)])
+
+
+def _rows(runs: Sequence[tuple[Kind, int]], judge: Callable[[Kind, int], Judged]) -> list[dict[str, object]]:
+    judged: dict[str, list[Judged]] = {"all": []}
+    for kind, seed in runs:
+        one = judge(kind, seed)
+        judged["all"].append(one)
+        judged.setdefault(kind, []).append(one)
     rows = []
-    for kind, seeds in POINT_RUNS.items():
-        runs = [play_run(kind, seed) for seed in seeds]
-        rows += rate("points", kind, [(measure_points(run), sled_touches_patch_s(run)) for run in runs])
-    clips: dict[Kind, list[tuple[Measured, float | None]]] = {}
-    for kind, seed in CLIP_RUNS:
-        run = play_run(kind, seed)
-        found = measure_clip(run, CLIPS / f"{kind}-{seed}"), sled_touches_patch_s(run)
-        clips.setdefault(kind, []).append(found)
-    for kind, measured in clips.items():
-        rows += rate("clips", kind, measured)
-    return pd.DataFrame(rows)
+    for name, of_kind in judged.items():
+        head: dict[str, object] = {"through": of_kind[0].through, "kind": name}
+        rows += [head | row for row in (*rate(of_kind), *rate_slip(of_kind), *rate_events(of_kind))]
+    return rows
 
 
-def rate(through: str, kind: Kind, runs: Sequence[tuple[Measured, float | None]]) -> list[dict[str, object]]:
-    """The rows of one kind of run."""
+def rate(runs: Sequence[Judged]) -> list[dict[str, object]]:
+    """The pulls' rows of one kind of run."""
     generator = np.random.default_rng(7)
     rows = []
     for name in SOURCES:
         over_peak, gripping, ratios, once, squares = [], [], [], [], []
-        for measured, patch_s in runs:
-            error, u, counts = measured.errors(name)
-            if patch_s is not None and name == "inertia":
-                counts = counts & (measured.match_s < patch_s)
+        for run in runs:
+            error, u, counts = run.errors(name)
+            if run.patch_s is not None and name == "inertia":
+                counts = counts & (run.match_s < run.patch_s)
             if counts.sum() < LEAST_FRAMES:
                 continue
-            peak_N = measured.true_N[measured.usable].max()
+            peak_N = run.true_N[run.usable].max()
             over_peak.append(rms(error[counts]) / peak_N)
-            grips = counts & ~measured.slips
+            grips = counts & ~run.slips
             if grips.sum() >= LEAST_FRAMES:
                 gripping.append(rms(error[grips]) / peak_N)
             ratios.append((error / u)[counts])
             once.append(generator.choice(ratios[-1]))
-            squares.append((np.mean(error[counts] ** 2), np.mean(u[counts] ** 2)))
+            squares.append((float(np.mean(error[counts] ** 2)), float(np.mean(u[counts] ** 2))))
         if not over_peak:
             continue
-        row: dict[str, object] = {"through": through, "kind": kind, "source": name, "runs": len(over_peak)}
+        row: dict[str, object] = {"source": name, "runs": len(over_peak)}
         row["rms_over_peak"], row["worst"] = np.mean(over_peak), np.max(over_peak)
         row["gripping"] = np.mean(gripping) if gripping else np.nan
-        row["inside_1.96_u"] = np.mean(np.abs(np.concatenate(ratios)) < 1.96)
-        row["one_a_run"] = np.mean(np.abs(once) < 1.96)
-        row["rms_error_over_rms_u"] = np.sqrt(np.mean(squares, axis=0)[0] / np.mean(squares, axis=0)[1])
+        row |= _honesty(ratios, once, squares)
         if name == "fused":
-            row["over_best"] = over_best([measured for measured, _ in runs])
-            dates = [abs(first_contradiction_s(m) - at) for m, at in runs if at is not None]
+            row["over_best"] = over_best(runs)
+            dates = [abs(first_contradiction_s(run) - run.patch_s) for run in runs if run.patch_s is not None]
             row["dated_s"], row["dated_worst_s"] = (f(dates) if dates else np.nan for f in (np.mean, np.max))
-            row["contradictions"] = np.mean([any(said_in_match(m)) for m, _ in runs])
+            row["contradictions"] = np.mean([any(said_in_match(run)) for run in runs])
         rows.append(row)
     return rows
 
 
-def over_best(runs: Sequence[Measured]) -> float:
+def rate_slip(runs: Sequence[Judged]) -> list[dict[str, object]]:
+    """The row of slip speeds."""
+    generator = np.random.default_rng(7)
+    errors, ratios, once, squares = [], [], [], []
+    for run in runs:
+        for wheel in run.wheels:
+            known = np.isfinite(wheel.error_m_s) & (wheel.u_m_s > 0)
+            if known.sum() < LEAST_FRAMES:
+                continue
+            error, u = wheel.error_m_s[known], wheel.u_m_s[known]
+            errors.append(rms(error))
+            ratios.append(error / u)
+            once.append(generator.choice(ratios[-1]))
+            squares.append((float(np.mean(error**2)), float(np.mean(u**2))))
+    if not errors:
+        return []
+    row: dict[str, object] = {"source": "slip speed", "runs": len(errors), "rms_m_s": rms(np.array(errors))}
+    return [row | {"worst": np.max(errors)} | _honesty(ratios, once, squares)]
+
+
+def rate_events(runs: Sequence[Judged]) -> list[dict[str, object]]:
+    """The rows of events, one a kind."""
+    names = sorted({truth.kind for run in runs for truth, _ in run.events.pairs})
+    names += sorted({event.kind for run in runs for event in run.events.false} - set(names))
+    rows = []
+    for name in names:
+        pairs = [(t, e) for run in runs for t, e in run.events.pairs if t.kind == name]
+        hits = [(t, e) for t, e in pairs if e is not None]
+        errors = np.array([t.error_s(e.start_s) for t, e in hits if t.dated])
+        ratios = np.array([t.error_s(e.start_s) / e.u_start_s for t, e in hits if t.dated])
+        row: dict[str, object] = {"source": name, "runs": len(runs), "true": len(pairs), "found": len(hits)}
+        row["false"] = sum(event.kind == name for run in runs for event in run.events.false)
+        if errors.size:
+            row |= {"onset_rms_s": rms(errors), "onset_worst_s": np.abs(errors).max()}
+            row |= {"within_50_ms": np.mean(np.abs(errors) <= 0.05), "inside_1.96_u": np.mean(np.abs(ratios) < 1.96)}
+        rows.append(row)
+    return rows
+
+
+def _honesty(
+    ratios: Sequence[FloatArray], once: Sequence[float], squares: Sequence[tuple[float, float]]
+) -> dict[str, object]:
+    error, stated = np.mean(squares, axis=0)
+    return {
+        "inside_1.96_u": np.mean(np.abs(np.concatenate(ratios)) < 1.96),
+        "one_a_run": np.mean(np.abs(once) < 1.96),
+        "rms_error_over_rms_u": np.sqrt(error / stated),
+    }
+
+
+def over_best(runs: Sequence[Judged] | Sequence[Measured]) -> float:
     """Fused rms over that of the best single source: pooled over the runs, in parts of each run's peak.
 
     A source counts where it speaks in nearly all frames of nearly all runs; each is held against the fused pull of its
@@ -100,12 +156,12 @@ def over_best(runs: Sequence[Measured]) -> float:
     ratios: list[tuple[float, float]] = []
     for name in SOURCES[:-1]:
         squares = []
-        for measured in runs:
-            fused, _, counts = measured.errors("fused")
-            own, _, says = measured.errors(name)
+        for run in runs:
+            fused, _, counts = run.errors("fused")
+            own, _, says = run.errors(name)
             both = says & counts
             if both.sum() > 0.8 * counts.sum():
-                peak_N = measured.true_N[measured.usable].max()
+                peak_N = run.true_N[run.usable].max()
                 squares.append((np.mean(own[both] ** 2) / peak_N**2, np.mean(fused[both] ** 2) / peak_N**2))
         if len(squares) > 0.8 * len(runs):
             single, together = np.sqrt(np.mean(squares, axis=0))
@@ -113,20 +169,20 @@ def over_best(runs: Sequence[Measured]) -> float:
     return min(ratios)[1] if ratios else float("nan")
 
 
-def said_in_match(measured: Measured) -> list[bool]:
+def said_in_match(run: Judged | Measured) -> list[bool]:
     """Of each contradiction, whether it begins after the start."""
-    return [float(sentence.split()[1]) > 0 for sentence in measured.pull.disagreement]
+    return [float(sentence.split()[1]) > 0 for sentence in run.disagreement]
 
 
-def first_contradiction_s(measured: Measured) -> float:
+def first_contradiction_s(run: Judged | Measured) -> float:
     """Match time at which link and known load are first said to contradict each other; NaN where they are not."""
-    for sentence in measured.pull.disagreement:
+    for sentence in run.disagreement:
         if "inertia and link" in sentence:
             return float(sentence.split()[1])
     return float("nan")
 
 
-def rms(values: np.ndarray) -> float:
+def rms(values: FloatArray) -> float:
     """Root mean square of the finite values."""
     finite = values[np.isfinite(values)]
     return float(np.sqrt(np.mean(np.square(finite)))) if finite.size else float("nan")

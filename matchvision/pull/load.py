@@ -11,10 +11,11 @@ import numpy.typing as npt
 from matchvision.pull.along import USUAL_REACH_M, Along
 from matchvision.pull.assembling import Numbers, assemble_source
 from matchvision.pull.link import LOCAL_GRAVITY
+from matchvision.pull.steadying import ACCELERATION_OVER_S
 from matchvision.records.motion import MachineMotion, RopeMotion
 from matchvision.records.pull import PullSource
 from matchvision.records.sheet import Machine, Quantity, RunSheet
-from matchvision.uncertainty import Input
+from matchvision.uncertainty import Input, window_sums
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -82,17 +83,25 @@ def _friction_of(sheet: RunSheet, name: str, machine: Machine) -> tuple[Quantity
 
 
 def measure_load(
-    load: KnownLoad, motion: MachineMotion, rope: RopeMotion, slope_rad: FloatArray | float = 0.0
+    load: KnownLoad,
+    motion: MachineMotion,
+    rope: RopeMotion,
+    slope_rad: FloatArray | float = 0.0,
+    real_s: FloatArray | None = None,
 ) -> PullSource:
     """Tension from a load's acceleration and friction, while it moves faster than `MOVING_M_S`.
 
-    The friction is taken to be the stated one everywhere: on a rougher or smoother stretch of the table this source
-    is wrong by more than its uncertainty, which only another source can show.
+    It must have done so over all of the time for which the acceleration stands: one that sticks and slips stops more
+    abruptly than places show. The friction is taken to be the stated one everywhere: on a rougher or smoother stretch
+    of the table this source is wrong by more than its uncertainty, which only another source can show.
 
     Parameters
     ----------
     slope_rad : (n,) float array or float
         Slope of the table under it, rising towards +x; NaN where it cannot be said.
+    real_s : (n,) float array, optional
+        Time of the frames [s], for accelerations that are means over `ACCELERATION_OVER_S`; else each frame stands for
+        itself.
 
     Notes
     -----
@@ -107,6 +116,9 @@ def measure_load(
     ahead, above = way * load.side * rope.pull_dir_x[:, load.end], rope.pull_dir_z[:, load.end]
     along, upwards = ahead * level + above * steep, above * level - ahead * steep
     moving = np.abs(motion.speed_m_s) > np.maximum(MOVING_M_S, 2 * motion.u_speed_m_s)
+    if real_s is not None:
+        stands = (~moving & np.isfinite(motion.speed_m_s)).astype(np.float64)
+        moving &= window_sums(stands, real_s, ACCELERATION_OVER_S) == 0
     usable = moving & (along + load.friction.value * upwards > 0.2)
     mass, accel = f"mass of {load.machine}", f"acceleration of {load.machine}"
     friction = f"{'rolling resistance' if load.rolls else 'sliding friction'} of {load.machine}"

@@ -104,7 +104,8 @@ def _drag(run: Run, motion: Motion, rope: RopeMotion, load: KnownLoad, told: Tol
     if moved is None:
         told.left_out.append(f"{load.machine} was not seen, so its friction and inertia gave no pull.")
         return None
-    source = measure_load(load, moved, rope, slope_under(load.reach_m, run.sheet.table, moved.x_m))
+    slope_rad = slope_under(load.reach_m, run.sheet.table, moved.x_m)
+    source = measure_load(load, moved, rope, slope_rad, motion.real_s)
     if np.any(source.tension_N > 0):
         return source
     told.left_out.append(f"{load.machine} never moved faster than {1000 * MOVING_M_S:.0f} mm/s, so it gave no pull.")

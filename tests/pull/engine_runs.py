@@ -8,29 +8,27 @@ budgets is put to the test.
 
 import dataclasses
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from matchvision.filming import Scene, demo_scene, film
+from matchvision.filming import Scene, demo_scene
+from matchvision.filming.parts import Anchor
 from matchvision.filming.scene import Clock, Disc, Machine, Patch
 from matchvision.motion import measure_motion
-from matchvision.pipeline import analyze
 from matchvision.pull import measure_pull
 from matchvision.pull.drive import U_LOG_RATIO
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.pull import Pull
 from matchvision.records.sheet import Drive, Load, Quantity, Run
-from matchvision.sheets import load_run
 from tests.engine.extras import Extras
 from tests.engine.playing import EngineRun, play_in_engine
 from tests.filmed_points import film_points
 
 FloatArray = npt.NDArray[np.float64]
-Kind = Literal["sled", "patch", "slope", "match"]
+Kind = Literal["sled", "patch", "slope", "match", "anchor"]
 
 #: Standard uncertainties with which the invented teams measured: relative ones of the drive, else in the number's unit.
 U_STALL_RATIO, U_NO_LOAD_RATIO, U_EFFICIENCY, U_FRICTION_NM = 0.02, 0.02, 0.015, 0.01
@@ -46,18 +44,25 @@ class PlayedRun:
     scene: Scene
     played: EngineRun
     generator: np.random.Generator
+    extras: Extras
 
 
 @dataclass(frozen=True, eq=False)
 class Measured:
     """What came out, and the truth of the same frames: mean tension [N], in the match and with a taut rope."""
 
+    run: Run
     pull: Pull
     motion: Motion
     true_N: FloatArray
     usable: npt.NDArray[np.bool_]
     slips: npt.NDArray[np.bool_]
     match_s: FloatArray
+
+    @property
+    def disagreement(self) -> tuple[str, ...]:
+        """What is said of sources that contradict each other."""
+        return self.pull.disagreement
 
     def errors(self, name: str) -> tuple[FloatArray, FloatArray, npt.NDArray[np.bool_]]:
         """Error, stated u and where they count, (n,) each, of one source."""
@@ -84,6 +89,14 @@ def invent_scene(kind: Kind, seed: int) -> Scene:
             throttle = ((0.0, 0.0), (0.4, float(first)), (1.4, float(then)), (1.9, 1.0))
             machines[name] = dataclasses.replace(machine, drive=dataclasses.replace(machine.drive, throttle=throttle))
         return dataclasses.replace(scene, machine=machines)
+    if kind == "anchor":
+        given = ((0.0, 0.0), (0.2, float(draw.uniform(0.4, 0.6))), (float(draw.uniform(0.6, 1.2)), 1.0))
+        pulling = dataclasses.replace(heron, drive=dataclasses.replace(heron.drive, throttle=given))
+        base = dataclasses.replace(
+            scene.machine["plover"], drive=None, wheel=(), forecast=None, anchor=Anchor(holding_N=200.0),
+            grip_ratio=float(draw.uniform(0.3, 0.4)), heading_offset_deg=0.0, wander_deg=0.0,
+        )  # fmt: skip
+        return dataclasses.replace(scene, machine={"heron": pulling, "plover": base})
     load_grip = float(draw.uniform(0.22, 0.34))
     load_kg = float(draw.uniform(3.2, 4.2))
     # Some machines grip hardly better than the load needs: their wheels slide once the drive gives more.
@@ -129,8 +142,21 @@ def invent_scene(kind: Kind, seed: int) -> Scene:
 def play_run(kind: Kind, seed: int) -> PlayedRun:
     """Play an invented scene in the engine."""
     scene = invent_scene(kind, seed)
-    held = kind == "slope"
-    return PlayedRun(scene, play_in_engine(scene, Extras(held=held)), np.random.default_rng([seed, 42]))
+    return play_scene(scene, invent_extras(kind, seed), seed)
+
+
+def invent_extras(kind: Kind, seed: int) -> Extras:
+    """What the engine is told beside the scene: wheels held on a slope, a base pressed down that leaks."""
+    if kind == "anchor":
+        draw = np.random.default_rng([seed, 43])
+        press_N, at_s, to_s = float(draw.uniform(25, 50)), float(draw.uniform(0.3, 0.9)), float(draw.uniform(1.6, 2.4))
+        return Extras(press_N={"plover": ((0.0, press_N), (at_s, press_N), (to_s, 0.0))})
+    return Extras(held=kind == "slope")
+
+
+def play_scene(scene: Scene, extras: Extras, seed: int) -> PlayedRun:
+    """Play one scene in the engine."""
+    return PlayedRun(scene, play_in_engine(scene, extras), np.random.default_rng([seed, 42]), extras)
 
 
 def state_facts(run: Run, scene: Scene, generator: np.random.Generator) -> Run:
@@ -143,9 +169,9 @@ def state_facts(run: Run, scene: Scene, generator: np.random.Generator) -> Run:
     for name, true in scene.machine.items():
         mass = near(true.mass_kg, U_MASS_KG)
         update: dict[str, object] = {"mass_kg": mass.value, "u_mass_kg": mass.u}
-        if true.drive is None:
+        if true.drive is None and true.anchor is None:
             update["load"] = Load(grip_sliding=near(true.grip_ratio, U_LOAD_GRIP))
-        else:
+        if true.drive is not None:
             drive = true.drive
             update["drive"] = Drive(
                 motors=drive.motors,
@@ -177,20 +203,10 @@ def measure_points(run: PlayedRun, noise_px: float = 0.17) -> Measured:
     motion, _ = measure_motion(sheet, points.tracks, cameras)
     clock = MatchClock(START_S, DURATION_S)
     pull, _ = measure_pull(sheet, motion, clock)
-    return join_truth(run, pull, motion, points.truth)
+    return join_truth(run, sheet, pull, motion, points.truth)
 
 
-def measure_clip(run: PlayedRun, folder: Path) -> Measured:
-    """The run filmed, and the clip measured from its pixels as any other."""
-    if not (folder / "clip.mp4").exists():
-        film(run.scene, folder, course=run.played.course)
-    sheet = state_facts(load_run(folder), run.scene, run.generator)
-    analysis = analyze(sheet)
-    assert analysis.pull is not None
-    return join_truth(run, analysis.pull, analysis.motion, pd.read_csv(folder / "truth.csv"))
-
-
-def join_truth(run: PlayedRun, pull: Pull, motion: Motion, truth: pd.DataFrame) -> Measured:
+def join_truth(run: PlayedRun, sheet: Run, pull: Pull, motion: Motion, truth: pd.DataFrame) -> Measured:
     """Results beside the truth of the same frames."""
     clock = MatchClock(START_S, DURATION_S)
     true_N = np.interp(motion.clip_s, truth["pts_s"].to_numpy(float), truth["tension_mean_N"].to_numpy(float))
@@ -200,7 +216,7 @@ def join_truth(run: PlayedRun, pull: Pull, motion: Motion, truth: pd.DataFrame) 
     for name in run.scene.machine:
         if f"{name}_slip" in truth:
             slips |= np.abs(np.interp(motion.clip_s, truth["pts_s"], truth[f"{name}_slip"])) > 0.03
-    return Measured(pull, motion, true_N, usable, slips, match_s)
+    return Measured(sheet, pull, motion, true_N, usable, slips, match_s)
 
 
 def sled_touches_patch_s(run: PlayedRun) -> float | None:
