@@ -38,16 +38,18 @@ from matchvision.records.frames import ClipFacts, Frame
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.practice import PracticeResult
 from matchvision.records.pull import Pull
-from matchvision.records.results import Analysis, StageNote
+from matchvision.records.results import Analysis, CauseRow, Grounds, StageNote
 from matchvision.records.sheet import Run, StartPose
 from matchvision.records.tracks import Tracks
 from matchvision.table import CameraFollower, CoverWatch, find_or_hold_table
-from matchvision.verdict import judge
+from matchvision.verdict import judge, seek_causes
 
 #: Told on long work: what is being done, how much is done, how much there is in all.
 Progress = Callable[[str, int, int], None]
 #: Told in a sentence what a person should know before the long work is done.
 Notice = Callable[[str], None]
+#: Told what a stage did as soon as it is done.
+Finished = Callable[[StageNote], None]
 Record = TypeVar("Record")
 #: Pictures of the pass's beginning that wait for the camera, since the first look needs them too.
 _BEGIN: Final = 12
@@ -69,7 +71,20 @@ class Watched:
 
 
 def analyze(run: Run, progress: Progress | None = None, notice: Notice | None = None) -> Analysis:
-    """From a run sheet and its clip to the whole answer.
+    """From a run sheet and its clip to the whole answer: what happened and who won, then why.
+
+    Raises
+    ------
+    FootageError, TableError, MarkerError
+        Where nothing can be said at all.
+    """
+    return add_causes(answer_first(run, progress, notice))
+
+
+def answer_first(
+    run: Run, progress: Progress | None = None, notice: Notice | None = None, finished: Finished | None = None
+) -> Analysis:
+    """From a run sheet and its clip to all but the causes, which take longest and can be added later.
 
     A stage that cannot measure leaves a note that says why and what would help; later stages go on without it.
 
@@ -78,12 +93,14 @@ def analyze(run: Run, progress: Progress | None = None, notice: Notice | None = 
     FootageError, TableError, MarkerError
         Where nothing can be said at all.
     """
+    notes = Notes(finished)
     facts = read_facts(run.clip)
     refuse_late_start(run, facts)
     watched = watch(run, facts, progress, notice)
+    notes.add(*watched.notes)
     refuse_broken_clip(run, facts, float(watched.tracks.clip_s[-1]))
     slowed = real_seconds_per_clip_second(run, facts)
-    motion, motion_note = measure_motion(run, watched.tracks, watched.cameras, slowed, watched.rows)
+    motion = notes.keep(measure_motion(run, watched.tracks, watched.cameras, slowed, watched.rows))
     clock = find_clock(run, motion, facts, watched.lamp, watched.rows)
     faults, footage_note = describe_footage(
         facts,
@@ -95,16 +112,15 @@ def analyze(run: Run, progress: Progress | None = None, notice: Notice | None = 
         recorded_fps=run.sheet.clock.recorded_fps,
         rows=watched.rows,
     )
+    notes.lead(footage_note)
 
-    pull, pull_note = attempt("pull", lambda: measure_pull(run, motion, clock))
-    grip, grip_note = attempt("grip", lambda: find_events(run, motion, pull, clock, watched.foreign))
-    practice, practice_notes = try_practice(run, watched.cameras, motion, clock, pull, grip)
+    pull = notes.keep(attempt("pull", lambda: measure_pull(run, motion, clock)))
+    grip = notes.keep(attempt("grip", lambda: find_events(run, motion, pull, clock, watched.foreign)))
+    practice = notes.keep(try_practice(run, watched.cameras, motion, clock, pull, grip))
     starts = start_poses(run, motion, clock)
-    forecast, forecast_note = attempt("forecast", lambda: predict_run(run, starts))
-    verdict, verdict_note = judge(run, motion, pull, grip, clock, forecast, starts)
+    forecast = notes.keep(attempt("forecast", lambda: predict_run(run, starts)))
+    verdict = notes.keep(judge(run, motion, pull, grip, clock, forecast))
 
-    measured = (footage_note, *watched.notes, motion_note, pull_note, grip_note, *practice_notes)
-    notes = (*measured, forecast_note, verdict_note)
     return Analysis(
         run=run,
         clip=facts,
@@ -117,9 +133,55 @@ def analyze(run: Run, progress: Progress | None = None, notice: Notice | None = 
         grip=grip,
         forecast=forecast,
         verdict=verdict,
-        notes=notes,
+        notes=notes.all(),
         practice=practice,
     )
+
+
+def add_causes(analysis: Analysis, finished: Finished | None = None) -> Analysis:
+    """The whole answer from the first one; as it is where no causes are due."""
+    if not analysis.verdict.causes_due:
+        return analysis
+    causes, note = find_causes(analysis.run, analysis.grounds)
+    if finished is not None:
+        finished(note)
+    return analysis.with_causes(causes, note)
+
+
+def find_causes(run: Run, grounds: Grounds) -> tuple[tuple[CauseRow, ...], StageNote]:
+    """Why it went as it went, from what the first answer left behind."""
+    return seek_causes(run, grounds, start_poses(run, grounds.motion, grounds.clock))
+
+
+class Notes:
+    """What the stages did, in their order; each is told of as soon as it is there."""
+
+    def __init__(self, finished: Finished | None) -> None:
+        self._notes: list[StageNote] = []
+        self._finished = finished
+
+    def keep(self, given: tuple[Record, StageNote | None]) -> Record:
+        """The record out of what a stage gives, its note added."""
+        record, note = given
+        if note is not None:
+            self.add(note)
+        return record
+
+    def add(self, *notes: StageNote) -> None:
+        """Add and tell."""
+        self._notes += notes
+        if self._finished is not None:
+            for note in notes:
+                self._finished(note)
+
+    def lead(self, note: StageNote) -> None:
+        """Tell, and put it before all others: the footage can only be described when all of it has been seen."""
+        self.add(note)
+        self._notes.insert(0, self._notes.pop())
+
+    def all(self) -> tuple[StageNote, ...]:
+        """All of them."""
+        return tuple(self._notes)
 
 
 def watch(run: Run, facts: ClipFacts, progress: Progress | None, notice: Notice | None = None) -> Watched:
@@ -209,12 +271,11 @@ def attempt(stage: str, measure: Callable[[], tuple[Record, StageNote]]) -> tupl
 
 def try_practice(
     run: Run, cameras: Cameras, motion: Motion, clock: MatchClock, pull: Pull | None, grip: Grip | None
-) -> tuple[PracticeResult | None, tuple[StageNote, ...]]:
+) -> tuple[PracticeResult | None, StageNote | None]:
     """What a practice run measures; of a match nothing is said."""
     if run.sheet.run.kind == "match":
-        return None, ()
-    practice, note = attempt("practice", lambda: measure_practice(run, motion, cameras, clock, pull, grip))
-    return practice, (note,)
+        return None, None
+    return attempt("practice", lambda: measure_practice(run, motion, cameras, clock, pull, grip))
 
 
 def real_seconds_per_clip_second(run: Run, facts: ClipFacts) -> float:

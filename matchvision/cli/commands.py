@@ -5,17 +5,21 @@ import re
 import shlex
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import click
 
 from matchvision import __version__
 from matchvision.cli.footage import footage
 from matchvision.cli.forecasting import forecast
-from matchvision.cli.plain import PlainGroup
-from matchvision.cli.showing import say, shown_progress
+from matchvision.cli.plain import INTERRUPTED, PlainGroup, was_interrupted
+from matchvision.cli.showing import StageTeller, say, shown_progress
 from matchvision.cli.targets import targets
 from matchvision.errors import OutputError
+
+if TYPE_CHECKING:
+    from matchvision.records.results import Analysis
+    from matchvision.records.sheet import Run
 
 SHORT_OF_SOMETHING: Final = 1
 _UNFIT_IN_NAMES: Final = re.compile(r'[\\/:*?"<>|\x00-\x1f]+')
@@ -26,14 +30,16 @@ class Wishes:
     """How the person wants to be talked to."""
 
     quiet: bool
+    verbose: bool = False
 
 
 @click.group(cls=PlainGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(__version__, message="%(prog)s %(version)s", prog_name="matchvision")
 @click.option("--debug", is_flag=True, help="Show where in the program an error arose.")
 @click.option("--quiet", is_flag=True, help="Say nothing but errors; the exit code tells the rest.")
+@click.option("--verbose", is_flag=True, help="Say what each stage did, and how long it took.")
 @click.pass_context
-def main(ctx: click.Context, *, debug: bool, quiet: bool) -> None:
+def main(ctx: click.Context, *, debug: bool, quiet: bool, verbose: bool) -> None:
     """Find out what really happened when two small machines pulled one rope.
 
     You need a clip of the run, and a run sheet: a text file that says how large the table is, which markers
@@ -49,7 +55,7 @@ def main(ctx: click.Context, *, debug: bool, quiet: bool) -> None:
     2 the input cannot be used; 130 interrupted.
     """  # noqa: D301 - \b keeps click from joining the lines
     del debug  # read by the group, where errors are told
-    ctx.obj = Wishes(quiet=quiet)
+    ctx.obj = Wishes(quiet=quiet, verbose=verbose)
 
 
 main.add_command(targets)
@@ -70,16 +76,54 @@ main.add_command(forecast)
     help="Form of the tables; parquet needs the package pyarrow.",
 )
 @click.option("--no-clip", is_flag=True, help="Leave out the marked clip, which takes longest to write.")
+@click.option("--no-causes", is_flag=True, help="Leave out why; `matchvision causes RUN` adds it at any time.")
 @click.option("--json", "as_json", is_flag=True, help="Print the result in brief as JSON, and nothing else.")
 @click.pass_context
-def analyze(ctx: click.Context, run: Path, out: Path | None, tables: str, *, no_clip: bool, as_json: bool) -> None:
+def analyze(
+    ctx: click.Context,
+    run: Path,
+    out: Path | None,
+    tables: str,
+    *,
+    no_clip: bool,
+    no_causes: bool,
+    as_json: bool,
+) -> None:
     """From clip and run sheet to verdict, tables and report.
 
-    RUN is a run sheet, or the folder that holds it as run.toml. The results appear together when all is done;
-    earlier results of the run stay in place until then.
+    RUN is a run sheet, or the folder that holds it as run.toml. The first answer comes first: verdict, share, motion
+    and pull, with the report, all at once; earlier results of the run stay in place until then. Why it went so, the
+    figures and the marked clip are then added to it.
     """  # fmt: skip
-    if not _analyze_and_tell(ctx, run, out, tables, marked_clip=not no_clip, as_json=as_json):
+    complete = _analyze_and_tell(ctx, run, out, tables, marked_clip=not no_clip, as_json=as_json, causes=not no_causes)
+    if not complete:
         ctx.exit(SHORT_OF_SOMETHING)
+
+
+@main.command()
+@click.argument("run", type=click.Path(path_type=Path))
+@click.option("--out", type=click.Path(path_type=Path), help="Where the results are, if not in outputs/.")
+@click.pass_context
+def causes(ctx: click.Context, run: Path, out: Path | None) -> None:
+    """Add to results why it went as it went.
+
+    RUN is the run sheet, or its folder, of results that were made with `matchvision analyze --no-causes` or were
+    interrupted. The clip is not watched again; what the causes are sought from was kept with the results.
+    """
+    from matchvision.sheets import load_run
+
+    loaded = load_run(run)
+
+    from matchvision import pipeline
+    from matchvision.cli.telling import tell_causes
+    from matchvision.writing.adding import add_causes
+    from matchvision.writing.keeping import recall_grounds
+
+    folder = _choose_folder(loaded, out)
+    found, note = pipeline.find_causes(loaded, recall_grounds(loaded, folder))
+    add_causes(folder, found, note)
+    say(tell_causes(found) or note.sentence, quiet=_wishes(ctx).quiet)
+    say(f"Added to {folder / 'report.html'}", quiet=_wishes(ctx).quiet)
 
 
 @main.command()
@@ -231,9 +275,16 @@ def schema(what: str) -> None:
 
 
 def _analyze_and_tell(
-    ctx: click.Context, run: Path, out: Path | None, tables: str, *, marked_clip: bool, as_json: bool
+    ctx: click.Context,
+    run: Path,
+    out: Path | None,
+    tables: str,
+    *,
+    marked_clip: bool,
+    as_json: bool,
+    causes: bool = True,
 ) -> bool:
-    """Analyse, write and tell in a few lines; whether everything that was asked for could be measured."""
+    """Analyse, write and tell, the first answer first; whether everything that was asked for could be measured."""
     from matchvision.sheets import load_run
 
     loaded = load_run(run)  # before what takes long to load: most mistakes are made in the sheet
@@ -242,24 +293,56 @@ def _analyze_and_tell(
     from matchvision.cli.telling import find_shortfalls, tell_analysis
     from matchvision.footage import read_facts
     from matchvision.writing import check_target
-    from matchvision.writing.publishing import publish
+    from matchvision.writing.publishing import publish_first
 
-    folder = out if out is not None else Path("outputs") / name_folder(loaded.sheet.run.name)
+    folder = _choose_folder(loaded, out)
     try:
         check_target(loaded, folder, tables)
     except OutputError:
         read_facts(loaded.clip)  # a clip that cannot be used is the greater fault and told first
         raise
-    quiet = _wishes(ctx).quiet or as_json
+    wishes = _wishes(ctx)
+    quiet = wishes.quiet or as_json
+    notice = None if quiet else lambda sentence: click.echo(f"Note: {sentence}.", err=True)
+    told = StageTeller() if wishes.verbose and not quiet else None
     with shown_progress(quiet=quiet) as tell:
-        notice = None if quiet else lambda sentence: click.echo(f"Note: {sentence}.", err=True)
-        analysis = pipeline.analyze(loaded, tell, notice)
-        report = publish(analysis, folder, tables=tables, marked_clip=marked_clip, progress=tell)
+        analysis = pipeline.answer_first(loaded, tell, notice, told)
+        report = publish_first(analysis, folder, tables=tables, marked_clip=marked_clip)
+    if told is not None:
+        told.tell("report", "The first answer is written.")
     say(tell_analysis(analysis), quiet=quiet)
     say(f"Report: {report}", quiet=quiet)
+    try:
+        _follow_up(analysis, folder, told, quiet=quiet, causes=causes, marked_clip=marked_clip)
+    except (KeyboardInterrupt, SystemError) as error:
+        if not was_interrupted(error):
+            raise
+        click.echo(f"Interrupted; what is written in {folder} stays.", err=True)
+        ctx.exit(INTERRUPTED)
     if as_json:
         click.echo((folder / "result.json").read_text(encoding="utf-8"), nl=False)
     return not find_shortfalls(analysis)
+
+
+def _follow_up(
+    analysis: "Analysis", folder: Path, told: StageTeller | None, *, quiet: bool, causes: bool, marked_clip: bool
+) -> None:
+    """What takes longer than the first answer: causes, figures, marked clip."""
+    from matchvision import pipeline
+    from matchvision.cli.telling import tell_causes
+    from matchvision.writing.adding import add_causes
+    from matchvision.writing.publishing import add_pictures
+
+    if causes and analysis.verdict.causes_due:
+        found, note = pipeline.find_causes(analysis.run, analysis.grounds)
+        if told is not None:
+            told(note)
+        add_causes(folder, found, note)
+        say(tell_causes(found), quiet=quiet)
+    with shown_progress(quiet=quiet) as tell:
+        add_pictures(analysis, folder, marked_clip=marked_clip, progress=tell)
+    if told is not None:
+        told.tell("pictures", "Figures and marked clip are written." if marked_clip else "Figures are written.")
 
 
 def _read_board(board: str) -> tuple[int, int]:
@@ -268,6 +351,10 @@ def _read_board(board: str) -> tuple[int, int]:
         msg = f'"{board}" is no size of a board; inner corners along a row and rows are wanted, as in 9x6'
         raise click.BadParameter(msg, param_hint="--board")
     return int(match[1]), int(match[2])
+
+
+def _choose_folder(run: "Run", out: Path | None) -> Path:
+    return out if out is not None else Path("outputs") / name_folder(run.sheet.run.name)
 
 
 def name_folder(run_name: str) -> str:

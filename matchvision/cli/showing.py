@@ -1,10 +1,15 @@
 """What a person sees in the terminal while work goes on and when it is done."""
 
 import sys
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from typing import TYPE_CHECKING
 
 import click
+
+if TYPE_CHECKING:
+    from matchvision.records.results import StageNote
 
 #: Told what is being done, how much is done and how much there is in all.
 Progress = Callable[[str, int, int], None]
@@ -34,6 +39,23 @@ def shown_progress(*, quiet: bool) -> Iterator[Progress | None]:
             bars.update(tasks[what], completed=done, total=total)
 
         yield tell
+
+
+class StageTeller:
+    """Tells on standard error what each stage did, and how long after the stage before it."""
+
+    def __init__(self) -> None:
+        self._since_s = time.perf_counter()
+
+    def __call__(self, note: "StageNote") -> None:
+        """Tell of a stage."""
+        self.tell(note.stage, note.sentence)
+
+    def tell(self, what: str, sentence: str) -> None:
+        """Tell of any piece of work that is done."""
+        now_s = time.perf_counter()
+        click.echo(f"{now_s - self._since_s:6.1f} s  {what}: {sentence}", err=True)
+        self._since_s = now_s
 
 
 def say(text: str, *, quiet: bool = False) -> None:

@@ -8,7 +8,7 @@ import numpy as np
 
 from matchvision.cli.showing import list_points
 from matchvision.records.forecast import ForecastMachine, ForecastRun
-from matchvision.records.results import Analysis, StageNote
+from matchvision.records.results import Analysis, CauseRow, StageNote
 from matchvision.records.sheet import LensSheet, RunSheet
 from matchvision.uncertainty import format_interval
 
@@ -37,6 +37,11 @@ def tell_analysis(analysis: Analysis) -> str:
     lacking = [f"{note.stage}: {_tell_lack(note)}" for note in shortfalls]
     parts.append(list_points("The footage does not support everything that was asked for:", lacking))
     return "\n".join(part for part in parts if part)
+
+
+def tell_causes(causes: Sequence[CauseRow]) -> str:
+    """The likeliest cause; nothing where none is named."""
+    return max(causes, key=lambda cause: cause.probability).statement if causes else ""
 
 
 def find_shortfalls(analysis: Analysis) -> tuple[StageNote, ...]:

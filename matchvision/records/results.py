@@ -1,6 +1,6 @@
 """The verdict, the comparison, and the whole answer."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from matchvision.records.camera import Cameras, TableView
@@ -20,7 +20,7 @@ class StageNote:
     Attributes
     ----------
     stage : str
-        Its name ("footage", "table", "markers", "motion", "pull", "grip", "forecast", "verdict").
+        Its name ("footage", "table", "markers", "motion", "pull", "grip", "forecast", "verdict", "causes").
     status : "done", "partly" or "skipped"
         "partly": done, but the footage could not support something asked for.
     sentence : str
@@ -87,11 +87,24 @@ class CauseRow:
 
 @dataclass(frozen=True)
 class Verdict:
-    """Ruling, comparison and causes."""
+    """Ruling, comparison and causes; ``causes_due`` while causes are still to be sought, which takes longest."""
 
     ruling: Ruling | None
     comparison: tuple[ComparisonRow, ...]
     causes: tuple[CauseRow, ...]
+    causes_due: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class Grounds:
+    """What causes are sought from; they must not need the motion's tracks and places, which are not kept for it."""
+
+    motion: Motion
+    pull: Pull | None
+    grip: Grip | None
+    clock: MatchClock
+    forecast: ForecastRun | None
+    ruling: Ruling | None
 
 
 @dataclass(frozen=True, eq=False)
@@ -111,3 +124,13 @@ class Analysis:
     verdict: Verdict
     notes: tuple[StageNote, ...]
     practice: PracticeResult | None = None
+
+    @property
+    def grounds(self) -> Grounds:
+        """What causes are sought from."""
+        return Grounds(self.motion, self.pull, self.grip, self.clock, self.forecast, self.verdict.ruling)
+
+    def with_causes(self, causes: tuple[CauseRow, ...], note: StageNote) -> "Analysis":
+        """The same with its causes, which are then no longer due."""
+        verdict = replace(self.verdict, causes=causes, causes_due=False)
+        return replace(self, verdict=verdict, notes=(*self.notes, note))

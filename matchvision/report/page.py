@@ -8,16 +8,17 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-import jinja2
 import numpy as np
 
 from matchvision.errors import OutputError
 from matchvision.records.pull import BudgetLine, PullSource
 from matchvision.records.results import Analysis, ComparisonRow
 from matchvision.report import wording
+from matchvision.report.causing import draw_causes, page_environment
 from matchvision.report.charts import Chart, draw_chart
 from matchvision.report.curves import Panel, place_panels, time_panels
 from matchvision.report.embedding import chosen_frames, deciding_moment, embed, page_data
+from matchvision.report.gripmap import grip_pictures
 from matchvision.report.measured import measured_rows
 from matchvision.report.operating import logged_commands
 from matchvision.report.palette import DARK, LIGHT, css_variables
@@ -59,11 +60,14 @@ class ComparisonPicture:
     measured: tuple[float, float, float]
 
 
-def write_page(analysis: Analysis, folder: Path, strips: Sequence[Strip] = ()) -> Path:
+def write_page(
+    analysis: Analysis, folder: Path, strips: Sequence[Strip] = (), *, with_clip: bool | None = None
+) -> Path:
     """Write ``folder/report.html``, whole or not at all, and return its path.
 
-    The page stands by itself: styles, script, drawings and data are inside. Where ``marked.mp4`` already lies in the
-    folder, the page links it as the camera's picture. ``strips`` are pictures of single moments, which it holds.
+    The page stands by itself: styles, script, drawings and data are inside. It links ``marked.mp4`` in its own folder
+    as the camera's picture where ``with_clip`` says that it is there or will be, or, with None, where it lies there
+    already. ``strips`` are pictures of single moments, which it holds.
 
     Raises
     ------
@@ -74,7 +78,9 @@ def write_page(analysis: Analysis, folder: Path, strips: Sequence[Strip] = ()) -
     -----
     Checked by: tests/report/test_page.py::test_page_has_every_section_and_nothing_from_outside
     """
-    text = render_page(analysis, has_clip=(folder / "marked.mp4").exists(), strips=strips)
+    if with_clip is None:
+        with_clip = (folder / "marked.mp4").exists()
+    text = render_page(analysis, has_clip=with_clip, strips=strips)
     path = folder / "report.html"
     unfinished = folder / ".report.html.unfinished"
     try:
@@ -98,7 +104,15 @@ def render_page(analysis: Analysis, *, has_clip: bool, strips: Sequence[Strip] =
     over_place = [(p, draw_chart(p, x_limits)) for p in place_panels(analysis)]
     over_time = [(p, draw_chart(p, time_limits)) for p in time_panels(analysis)]
     verdict, surely = wording.verdict_words(analysis)
-    notes = analysis.notes
+    notes = [note for note in analysis.notes if note.stage != "causes"]
+    slots = draw_causes(
+        analysis.verdict.causes,
+        next((note for note in analysis.notes if note.stage == "causes"), None),
+        kind=analysis.run.sheet.run.kind,
+        forecast=analysis.forecast is not None,
+        compared=bool(analysis.verdict.comparison),
+        due=analysis.verdict.causes_due,
+    )
     advised = {text for note in notes for text in note.advice}
     disagreement = () if analysis.pull is None else analysis.pull.disagreement
     context: dict[str, Any] = {
@@ -111,7 +125,7 @@ def render_page(analysis: Analysis, *, has_clip: bool, strips: Sequence[Strip] =
         "verdict": wording.headline(verdict),
         "surely": surely,
         "margin": wording.margin_words(analysis),
-        "cause": wording.cause_words(analysis),
+        "slots": slots,
         "rule": wording.rule_words(analysis),
         "homes": {"minus": home_words(analysis, "-x"), "plus": home_words(analysis, "+x")},
         "table": draw_table(analysis),
@@ -123,6 +137,7 @@ def render_page(analysis: Analysis, *, has_clip: bool, strips: Sequence[Strip] =
         "readouts": readouts(over_time),
         "events": () if analysis.grip is None else analysis.grip.events,
         "has_grip": analysis.grip is not None,
+        "grip_maps": grip_pictures(analysis),
         "commands": logged_commands(analysis),
         "strips": strips,
         "practice": analysis.practice,
@@ -133,7 +148,6 @@ def render_page(analysis: Analysis, *, has_clip: bool, strips: Sequence[Strip] =
             for row in analysis.verdict.comparison
             if not row.quantity.startswith("chance")
         ],
-        "causes": sorted(analysis.verdict.causes, key=lambda c: -c.probability),
         "budgets": budgets(analysis),
         "left_out": [t for t in (analysis.pull.left_out if analysis.pull else ()) if t not in advised],
         "disagreement": disagreement,
@@ -151,14 +165,7 @@ def render_page(analysis: Analysis, *, has_clip: bool, strips: Sequence[Strip] =
         "words": wording,
         "isfinite": math.isfinite,
     }
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("matchvision.report"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    return environment.get_template("report.html").render(context)
+    return page_environment().get_template("report.html").render(context)
 
 
 def home_words(analysis: Analysis, home: str) -> str:

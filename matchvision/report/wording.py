@@ -3,6 +3,7 @@
 import dataclasses
 import math
 import re
+from collections.abc import Sequence
 from typing import Final
 
 from matchvision.records.events import Event
@@ -66,6 +67,7 @@ STAGE_WORDS: Final = {
     "practice": "Practice run",
     "forecast": "Forecast",
     "verdict": "Verdict",
+    "causes": "Causes",
 }
 
 CAUTIONS: Final = (
@@ -165,17 +167,19 @@ def measured_words(parameter: PracticeParameter) -> str:
     return f"{parameter.name} {standard(parameter.value, parameter.u95, parameter.unit)}"
 
 
-def cause_words(analysis: Analysis) -> str:
+def cause_words(causes: Sequence[CauseRow], *, kind: str, forecast: bool, compared: bool, due: bool = False) -> str:
     """The likeliest cause in a sentence, or why none is named and what would give one."""
-    causes = sorted(analysis.verdict.causes, key=lambda c: -c.probability)
+    if due:
+        return "Causes are still being sought; open this page again in a moment."
     if causes:
-        said = causes[0].statement.split(": ", maxsplit=1)[0].rstrip(".")
-        return sentence(said if "%" in said else f"{said} ({chance(causes[0].probability)})")
-    if analysis.run.sheet.run.kind not in ("match", "sled"):
+        likeliest = max(causes, key=lambda cause: cause.probability)
+        said = likeliest.statement.split(": ", maxsplit=1)[0].rstrip(".")
+        return sentence(said if "%" in said else f"{said} ({chance(likeliest.probability)})")
+    if kind not in ("match", "sled"):
         return "A practice run by itself: causes are sought where a match went otherwise than forecast."
-    if analysis.forecast is None:
+    if not forecast:
         return "No cause is named: a [forecast] in the sheet would let this page say what differed from the plan."
-    if analysis.verdict.comparison:
+    if compared:
         return "No cause is named: the forecast is too wide, or too little was measured, to tell run from plan."
     return "No cause is named: nothing that was measured can be set against the forecast."
 

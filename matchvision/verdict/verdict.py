@@ -8,7 +8,7 @@ from matchvision.records.events import Grip
 from matchvision.records.forecast import ForecastRun
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.pull import Pull
-from matchvision.records.results import CauseRow, ComparisonRow, Ruling, StageNote, Verdict
+from matchvision.records.results import CauseRow, ComparisonRow, Grounds, Ruling, StageNote, Verdict
 from matchvision.records.sheet import Run, StartPose
 from matchvision.verdict.causing import weigh_causes
 from matchvision.verdict.comparing import Compared, compare_run
@@ -24,20 +24,14 @@ def judge(
     grip: Grip | None,
     clock: MatchClock,
     forecast: ForecastRun | None,
-    starts: Mapping[str, StartPose] | None = None,
 ) -> tuple[Verdict, StageNote]:
-    """Who won and how surely, measured against predicted, and why.
+    """Who won and how surely, and measured against predicted; the causes are left to `seek_causes`, which takes longer.
 
-    Works with whatever there is: without a forecast there is a ruling alone; without ``starts``, where the machines
-    stood at the start, causes are weighed by the comparison alone.
+    Works with whatever there is: without a forecast there is a ruling alone.
     """
     ruling = rule(run, motion, clock)
     compared = compare_run(run, motion, pull, grip, clock, forecast, ruling)
-    if forecast is not None and starts is not None:
-        causes, told = find_causes(run, motion, pull, grip, clock, starts, compared)
-    else:
-        causes, told = weigh_causes(compared, grip), ()
-    verdict = Verdict(ruling, tuple(c.row for c in compared), causes)
+    verdict = Verdict(ruling, tuple(c.row for c in compared), (), causes_due=forecast is not None or bool(compared))
     alone = run.sheet.run.kind not in ("match", "sled")
     advice = (
         ()
@@ -46,24 +40,36 @@ def judge(
     )
     no_winner = run.sheet.run.kind == "match" and ruling.winner is None and not math.isfinite(ruling.margin_m)
     sentence = " ".join((ruling.sentence, *describe_comparison(compared, ruling)))
-    return verdict, StageNote("verdict", "partly" if no_winner else "done", sentence, advice=(*advice, *told))
+    return verdict, StageNote("verdict", "partly" if no_winner else "done", sentence, advice=advice)
 
 
-def find_causes(
-    run: Run,
-    motion: Motion,
-    pull: Pull | None,
-    grip: Grip | None,
-    clock: MatchClock,
-    starts: Mapping[str, StartPose],
-    compared: tuple[Compared, ...],
-) -> tuple[tuple[CauseRow, ...], tuple[str, ...]]:
-    """Causes by refits of the computed match; where that cannot be, by the comparison, with advice what to add."""
-    try:
-        return reason(run, motion, pull, grip, clock, starts), ()
-    except CannotMeasure as refused:
-        what = f"Causes are weighed by the comparison alone, because {refused.what.rstrip('.')}."
-        return weigh_causes(compared, grip), (f"{what} {refused.do}." if refused.do else what,)
+def seek_causes(run: Run, grounds: Grounds, starts: Mapping[str, StartPose]) -> tuple[tuple[CauseRow, ...], StageNote]:
+    """Why it went as it went: by refits of the computed match; where that cannot be, by the comparison alone.
+
+    ``starts`` says where the machines stood at the start.
+    """
+    known = (grounds.motion, grounds.pull, grounds.grip, grounds.clock)
+    if grounds.forecast is None:
+        refused = CannotMeasure("there is no predicted run", do="add [forecast.X] with each machine's numbers")
+    else:
+        try:
+            causes = reason(run, *known, starts)
+            return causes, StageNote("causes", "done", describe_search(causes))
+        except CannotMeasure as reasons:
+            refused = reasons
+    weighed = weigh_causes(compare_run(run, *known, grounds.forecast, grounds.ruling), grounds.grip)
+    what = f"Causes were weighed by the comparison alone, because {refused.what.rstrip('.')}."
+    advice = (refused.do.rstrip(".") + ".",) if refused.do else ()
+    return weighed, StageNote("causes", "done" if weighed else "skipped", what, advice=advice)
+
+
+def describe_search(causes: tuple[CauseRow, ...]) -> str:
+    """How causes were sought, and what came out first."""
+    said = (
+        "Every explanation with one change to the forecast was refitted to the speeds, headings, wheel rates and pull "
+        "as measured, and all were compared by their evidence; their chances add to 100 %."
+    )
+    return f"{said} {causes[0].statement}" if causes else said
 
 
 def describe_comparison(compared: tuple[Compared, ...], ruling: Ruling) -> list[str]:

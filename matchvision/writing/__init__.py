@@ -5,7 +5,7 @@
 
 from matchvision.writing.describing import describe_tables
 from matchvision.writing.resultfile import ResultFile, describe_result_file
-from matchvision.writing.results import Results, check_target, open_result, write_results
+from matchvision.writing.results import Results, check_target, open_result, read_brief, read_table, write_results
 
 __all__ = [
     "ResultFile",
@@ -14,5 +14,7 @@ __all__ = [
     "describe_result_file",
     "describe_tables",
     "open_result",
+    "read_brief",
+    "read_table",
     "write_results",
 ]

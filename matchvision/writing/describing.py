@@ -11,6 +11,7 @@ _ABOUT: Final = {
     "rope": "The rope on each side of the centre line.",
     "pull": "Rope tension, from each source by itself and from all together.",
     "traction": "What each machine brings to the table.",
+    "grip_map": "Grip used and available over the place on the table and over time, each watched side apart.",
     "events": "What happened, dated on the match clock.",
     "comparison": "Predicted beside measured.",
     "causes": "Explanations of the difference, with their probabilities.",

@@ -1,4 +1,4 @@
-"""Everything that a run leaves on disk: tables, figures, marked clip and page, as one whole."""
+"""Everything that a run leaves on disk, at once or in steps: the first answer, then causes, then pictures and clip."""
 
 from collections.abc import Callable
 from pathlib import Path
@@ -8,8 +8,13 @@ from matchvision.footage.ahead import read_ahead
 from matchvision.records.results import Analysis
 from matchvision.report import cut_strips, draw_figures, mark_clip, write_page
 from matchvision.sheets.calibration import format_calibration
+from matchvision.writing.adding import adding_to
+from matchvision.writing.keeping import keep_grounds
 from matchvision.writing.measured import format_measured
 from matchvision.writing.results import write_results
+
+#: Told what is being done, how much of it is done, and how much there is in all.
+Progress = Callable[[str, int, int], None]
 
 
 def publish(
@@ -18,31 +23,68 @@ def publish(
     *,
     tables: str = "csv",
     marked_clip: bool = True,
-    progress: Callable[[str, int, int], None] | None = None,
+    progress: Progress | None = None,
 ) -> Path:
-    """Write tables, figures, marked clip and report into ``folder``, whole or not at all; returns the report's path.
+    """Write tables, figures, marked clip and report into ``folder``, whole or not at all; returns the report's path."""
 
-    ``progress`` is told what is being done, how much of it is done, and how much there is in all.
+    def add_all(unfinished: Path) -> None:
+        draw_figures(analysis, unfinished / "figures")
+        if marked_clip:
+            _mark(analysis, unfinished, progress)
+        _add_page(analysis, unfinished, with_clip=marked_clip)
+
+    write_results(analysis, folder, tables=tables, also=add_all)
+    return folder / "report.html"
+
+
+def publish_first(analysis: Analysis, folder: Path, *, tables: str = "csv", marked_clip: bool = True) -> Path:
+    """Write tables and report, whole or not at all; figures and marked clip are left to `add_pictures`.
+
+    Where causes are due, what they are sought from is kept beside, so that they can be added to these results at any
+    time: `matchvision.writing.keeping.recall_grounds`, then `matchvision.pipeline.find_causes`, then
+    `matchvision.writing.adding.add_causes`.
+
+    Notes
+    -----
+    Checked by: tests/writing/test_adding.py::test_causes_are_added_to_a_first_answer
     """
 
-    def tell_marking(done: int, total: int) -> None:
+    def add_page(unfinished: Path) -> None:
+        _add_page(analysis, unfinished, with_clip=marked_clip)
+        if analysis.verdict.causes_due:
+            keep_grounds(analysis.run, analysis.grounds, unfinished)
+
+    write_results(analysis, folder, tables=tables, also=add_page)
+    return folder / "report.html"
+
+
+def add_pictures(
+    analysis: Analysis, folder: Path, *, marked_clip: bool = True, progress: Progress | None = None
+) -> None:
+    """Add figures and marked clip to results that stand in ``folder``; each appears whole."""
+    with adding_to(folder) as unfinished:
+        draw_figures(analysis, unfinished / "figures")
+        if marked_clip:
+            _mark(analysis, unfinished, progress)
+
+
+def _mark(analysis: Analysis, folder: Path, progress: Progress | None) -> None:
+    def tell(done: int, total: int) -> None:
         if progress is not None:
             progress("marking the clip", done, total)
 
-    def add_pictures(unfinished: Path) -> None:
-        draw_figures(analysis, unfinished / "figures")
-        if marked_clip:
-            clock = analysis.run.sheet.clock
-            frames = read_ahead(read_frames(analysis.clip, clock.from_s, clock.until_s))
-            mark_clip(analysis, frames, unfinished / "marked.mp4", tell_marking)
-        strips = cut_strips(analysis, lambda from_s, until_s: read_frames(analysis.clip, from_s, until_s))
-        write_page(analysis, unfinished, strips)
-        if analysis.practice is not None:
-            measured = format_measured(analysis, analysis.practice)
-            (unfinished / "measured.toml").write_text(measured, encoding="utf-8")
-        if analysis.table.picture is not None and not analysis.cameras.moves:
-            kept = format_calibration(analysis.run.sheet.run.name, analysis.clip.sha256, analysis.table)
-            (unfinished / "camera.json").write_text(kept, encoding="utf-8")
+    clock = analysis.run.sheet.clock
+    frames = read_ahead(read_frames(analysis.clip, clock.from_s, clock.until_s))
+    mark_clip(analysis, frames, folder / "marked.mp4", tell)
 
-    write_results(analysis, folder, tables=tables, also=add_pictures)
-    return folder / "report.html"
+
+def _add_page(analysis: Analysis, folder: Path, *, with_clip: bool) -> None:
+    """The report, and what else is small: a practice run's numbers and the camera that was found."""
+    strips = cut_strips(analysis, lambda from_s, until_s: read_frames(analysis.clip, from_s, until_s))
+    write_page(analysis, folder, strips, with_clip=with_clip)
+    if analysis.practice is not None:
+        measured = format_measured(analysis, analysis.practice)
+        (folder / "measured.toml").write_text(measured, encoding="utf-8")
+    if analysis.table.picture is not None and not analysis.cameras.moves:
+        kept = format_calibration(analysis.run.sheet.run.name, analysis.clip.sha256, analysis.table)
+        (folder / "camera.json").write_text(kept, encoding="utf-8")

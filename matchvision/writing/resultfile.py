@@ -252,6 +252,7 @@ class ResultFile(ResultModel):
     events: tuple[EventBrief, ...]
     comparison: tuple[ComparisonBrief, ...]
     causes: tuple[CauseBrief, ...]
+    causes_due: Annotated[bool, Field(description="true while causes are still to be added to these results")] = False
     budget: tuple[BudgetBrief, ...]
     practice: PracticeBrief | None = None
     disagreement: tuple[str, ...]
@@ -290,6 +291,7 @@ def sum_up(analysis: Analysis, files: Iterable[str]) -> ResultFile:
         "events": [asdict(event) for event in (grip.events if grip else ())],
         "comparison": [asdict(row) for row in analysis.verdict.comparison],
         "causes": [asdict(row) for row in analysis.verdict.causes],
+        "causes_due": analysis.verdict.causes_due,
         "budget": budget,
         "practice": _practice(analysis),
         "disagreement": pull.disagreement if pull else (),

@@ -33,6 +33,7 @@ class Results:
     rope: pd.DataFrame
     pull: pd.DataFrame
     traction: pd.DataFrame
+    grip_map: pd.DataFrame
     events: pd.DataFrame
     comparison: pd.DataFrame
     causes: pd.DataFrame
@@ -73,7 +74,7 @@ def write_results(
     built = build_tables(analysis)
     with replaced_whole(folder, _former_files) as unfinished:
         for name, table in built.items():
-            _write_table(unfinished / f"{name}.{tables}", name, table)
+            write_table(unfinished / f"{name}.{tables}", name, table)
         if also is not None:
             also(unfinished)
         brief = sum_up(analysis, [entry.name for entry in unfinished.iterdir()])
@@ -125,19 +126,27 @@ def open_result(folder: str | Path) -> Results:
     Checked by: tests/writing/test_results.py::test_what_was_written_is_read_back
     """
     folder = Path(folder)
-    brief = _read_brief(folder)
-    frames = {name: _read_table(folder, name) for name in TABLES}
+    brief = read_brief(folder)
+    frames = {name: read_table(folder, name) for name in TABLES}
     return Results(folder=folder, brief=brief, **frames)
 
 
-def _write_table(path: Path, name: str, table: pd.DataFrame) -> None:
+def write_table(path: Path, name: str, table: pd.DataFrame) -> None:
+    """One table as CSV or Parquet, by the path's ending."""
     if path.suffix == ".parquet":
         table.to_parquet(path, index=False)
     else:
         round_table(name, table).to_csv(path, index=False, lineterminator="\n", encoding="utf-8")
 
 
-def _read_brief(folder: Path) -> ResultFile:
+def read_brief(folder: Path) -> ResultFile:
+    """Read ``result.json`` alone.
+
+    Raises
+    ------
+    OutputError
+        Where it is missing, was written by another version or has been changed so that it no longer fits.
+    """
     path = folder / MARK
     do = "give a folder that `matchvision analyze` wrote, and do not change its files by hand"
     try:
@@ -152,7 +161,14 @@ def _read_brief(folder: Path) -> ResultFile:
         raise OutputError(f"{place} does not fit: {first['msg']}", where=str(path), do=do) from error
 
 
-def _read_table(folder: Path, name: str) -> pd.DataFrame:
+def read_table(folder: Path, name: str) -> pd.DataFrame:
+    """Read one table alone, as `open_result` does.
+
+    Raises
+    ------
+    OutputError
+        Where it is missing or has been changed so that it no longer fits.
+    """
     do = "analyse the run again; the tables are written together and belong together"
     kinds = {column.name: DTYPES[column.dtype] for column in TABLES[name]}
     for path in (folder / f"{name}.csv", folder / f"{name}.parquet"):

@@ -14,7 +14,7 @@ from matchvision.records.columns import TABLES
 MARK = "result.json"
 #: What results are made of. A folder that holds nothing else may be replaced though that file is gone.
 PRODUCTS = frozenset(
-    {MARK, "report.html", "marked.mp4", "figures", "camera.json", "measured.toml"}
+    {MARK, "report.html", "marked.mp4", "figures", "camera.json", "measured.toml", "causes-due.npz"}
     | {f"{n}.{e}" for n in TABLES for e in ("csv", "parquet")}
 )
 
@@ -37,12 +37,12 @@ def replaced_whole(folder: Path, former_files: Callable[[Path], frozenset[str]])
     """
     folder = folder.resolve()
     refuse_foreign(folder)
-    with _told_plainly(folder):
+    with told_plainly(folder):
         folder.parent.mkdir(parents=True, exist_ok=True)
         unfinished = Path(tempfile.mkdtemp(prefix=f".{folder.name}.unfinished-", dir=folder.parent))
     try:
         yield unfinished
-        with _told_plainly(folder):
+        with told_plainly(folder):
             unfinished.chmod(0o777 & ~_umask())
             _swap(unfinished, folder, former_files)
     finally:
@@ -86,7 +86,8 @@ def refuse_foreign(folder: Path) -> None:
 
 
 @contextmanager
-def _told_plainly(folder: Path) -> Iterator[None]:
+def told_plainly(folder: Path) -> Iterator[None]:
+    """The system's refusals in the block as errors for people."""
     try:
         yield
     except OSError as error:

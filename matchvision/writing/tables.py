@@ -11,7 +11,7 @@ import pandas as pd
 from matchvision.errors import OutputError
 from matchvision.records.columns import TABLES, Column
 from matchvision.records.motion import Motion
-from matchvision.records.results import Analysis
+from matchvision.records.results import Analysis, CauseRow
 from matchvision.records.tracks import TrackState
 
 #: How many decimals are worth writing, by unit; what is not listed keeps six significant digits.
@@ -40,11 +40,17 @@ def build_tables(analysis: Analysis) -> dict[str, pd.DataFrame]:
         "rope": _rope,
         "pull": _pull,
         "traction": _traction,
+        "grip_map": lambda a: _rows("grip_map", [cell for one in (a.grip.maps if a.grip else ()) for cell in one.cells]),
         "events": lambda a: _rows("events", a.grip.events if a.grip else ()),
         "comparison": lambda a: _rows("comparison", a.verdict.comparison),
-        "causes": lambda a: _rows("causes", a.verdict.causes),
+        "causes": lambda a: tabulate_causes(a.verdict.causes),
     }
     return {name: check_table(name, builders[name](analysis)) for name in TABLES}
+
+
+def tabulate_causes(causes: Sequence[CauseRow]) -> pd.DataFrame:
+    """The table of causes by itself, checked like every other."""
+    return check_table("causes", _rows("causes", causes))
 
 
 def check_table(name: str, table: pd.DataFrame) -> pd.DataFrame:

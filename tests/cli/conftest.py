@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from matchvision.cli import main
-from matchvision.records.results import Ruling, StageNote
+from matchvision.records.results import CauseRow, Ruling, StageNote
 from matchvision.records.sheet import Run
 
 SHEET = """\
@@ -60,9 +60,16 @@ class StandIn:
     )
     early: tuple[str, ...] = ()
     published: dict[str, Any] = field(default_factory=dict)
+    causes: tuple[CauseRow, ...] = ()
+    causes_error: BaseException | None = None
+    added: list[tuple[Any, ...]] = field(default_factory=list)
 
-    def analyze(
-        self, run: Run, progress: object = None, notice: Callable[[str], None] | None = None
+    def answer_first(
+        self,
+        run: Run,
+        progress: object = None,
+        notice: Callable[[str], None] | None = None,
+        finished: Callable[[StageNote], None] | None = None,
     ) -> SimpleNamespace:
         del progress
         if notice is not None:
@@ -70,25 +77,44 @@ class StandIn:
                 notice(sentence)
         if self.error is not None:
             raise self.error
-        verdict = SimpleNamespace(ruling=self.ruling)
-        return SimpleNamespace(run=run, notes=self.notes, verdict=verdict, practice=None)
+        if finished is not None:
+            for note in self.notes:
+                finished(note)
+        verdict = SimpleNamespace(ruling=self.ruling, causes_due=bool(self.causes))
+        return SimpleNamespace(run=run, notes=self.notes, verdict=verdict, practice=None, grounds="grounds")
 
-    def publish(self, analysis: object, folder: Path, **asked: object) -> Path:
+    def find_causes(self, run: Run, grounds: object) -> tuple[tuple[CauseRow, ...], StageNote]:
+        del run
+        assert grounds == "grounds"
+        if self.causes_error is not None:
+            raise self.causes_error
+        return self.causes, StageNote("causes", "done", "Weighed.")
+
+    def publish_first(self, analysis: object, folder: Path, **asked: object) -> Path:
         del analysis
         self.published = {"folder": folder, **asked}
         folder.mkdir(parents=True)
         (folder / "result.json").write_text('{"verdict": {"winner": "heron"}}\n')
         return folder / "report.html"
 
+    def add_causes(self, folder: Path, causes: object, note: StageNote) -> None:
+        self.added.append(("causes", folder, causes, note.sentence))
+
+    def add_pictures(self, analysis: object, folder: Path, *, marked_clip: bool, progress: object) -> None:
+        del analysis, progress
+        self.added.append(("pictures", folder, marked_clip))
+
 
 @pytest.fixture
 def stand_in(monkeypatch: pytest.MonkeyPatch) -> StandIn:
     pipeline = StandIn()
     module = ModuleType("matchvision.pipeline")
-    module.analyze = pipeline.analyze  # type: ignore[attr-defined]
+    module.answer_first = pipeline.answer_first  # type: ignore[attr-defined]
+    module.find_causes = pipeline.find_causes  # type: ignore[attr-defined]
     monkeypatch.setitem(sys.modules, "matchvision.pipeline", module)
     monkeypatch.setattr("matchvision.pipeline", module, raising=False)
-    monkeypatch.setattr("matchvision.writing.publishing.publish", pipeline.publish)
+    for place in ("publishing.publish_first", "publishing.add_pictures", "adding.add_causes"):
+        monkeypatch.setattr(f"matchvision.writing.{place}", getattr(pipeline, place.rsplit(".", maxsplit=1)[1]))
     return pipeline
 
 

@@ -2,6 +2,7 @@
 
 import io
 import json
+import re
 import subprocess
 import sys
 import time
@@ -16,7 +17,7 @@ from matchvision.cli.plain import was_interrupted
 from matchvision.cli.showing import shown_progress
 from matchvision.errors import CannotMeasure, FootageError, TableError
 from matchvision.filming import Scene
-from matchvision.records.results import StageNote
+from matchvision.records.results import CauseRow, StageNote
 from matchvision.sheets import describe_keys
 from matchvision.sheets.lens import read_lens
 from matchvision.writing import describe_tables
@@ -37,6 +38,7 @@ home = "-x"
 [machine.plover]
 home = "+x"
 """
+CAUSE = CauseRow("less-grip", "heron", 0.91, 0.2, 0.02, "1", 2.0, "heron had less grip, 91 %.")
 SAMPLES = Path(__file__).parents[2] / "sample_clips"
 
 
@@ -87,8 +89,39 @@ def test_analyze_says_verdict_and_place(type_in: Type, stand_in: StandIn, practi
         f"Report: {Path('outputs/Tuesday- practice 3/report.html')}",
     ]
     assert stand_in.published == {
-        "folder": Path("outputs/Tuesday- practice 3"), "tables": "csv", "marked_clip": True, "progress": None,
+        "folder": Path("outputs/Tuesday- practice 3"), "tables": "csv", "marked_clip": True,
     }  # fmt: skip
+    assert stand_in.added == [("pictures", Path("outputs/Tuesday- practice 3"), True)]
+
+
+def test_the_first_answer_is_told_before_causes_are_sought(type_in: Type, stand_in: StandIn, practice: Path) -> None:
+    stand_in.causes = (CAUSE,)
+    result = type_in("analyze", str(practice), "--out", "there")
+    assert result.output.splitlines() == ["heron has won.", "Report: there/report.html", "heron had less grip, 91 %."]
+    assert [what for what, *_ in stand_in.added] == ["causes", "pictures"]
+    stand_in.added.clear()
+    assert "less grip" not in type_in("analyze", str(practice), "--out", "again", "--no-causes").output
+    assert [what for what, *_ in stand_in.added] == ["pictures"]
+
+
+def test_what_is_written_stays_when_the_rest_is_interrupted(type_in: Type, stand_in: StandIn, practice: Path) -> None:
+    stand_in.causes, stand_in.causes_error = (CAUSE,), KeyboardInterrupt()
+    result = type_in("analyze", str(practice), "--out", "there")
+    assert result.exit_code == 130
+    assert "heron has won." in result.output
+    assert "what is written in there stays" in result.output
+
+
+def test_verbose_tells_stages_and_times(type_in: Type, stand_in: StandIn, practice: Path) -> None:
+    stand_in.notes = (StageNote("motion", "done", "Measured with noise 0.2 px."),)
+    stand_in.causes = (CAUSE,)
+    result = type_in("--verbose", "analyze", str(practice), "--no-clip")
+    told = result.stderr.splitlines()
+    assert [re.sub(r"^ *\d+\.\d s  ", "", line) for line in told] == [
+        "motion: Measured with noise 0.2 px.", "report: The first answer is written.", "causes: Weighed.",
+        "pictures: Figures are written.",
+    ]  # fmt: skip
+    assert "noise" not in type_in("analyze", str(practice), "--out", "again").output
 
 
 def test_analyze_hands_on_what_was_asked(type_in: Type, stand_in: StandIn, practice: Path) -> None:
