@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final
 import click
 
 from matchvision import __version__
+from matchvision.cli.comparing import compare
 from matchvision.cli.footage import footage
 from matchvision.cli.forecasting import forecast
 from matchvision.cli.plain import INTERRUPTED, PlainGroup, was_interrupted
@@ -61,6 +62,7 @@ def main(ctx: click.Context, *, debug: bool, quiet: bool, verbose: bool) -> None
 main.add_command(targets)
 main.add_command(footage)
 main.add_command(forecast)
+main.add_command(compare)
 
 
 @main.command()
