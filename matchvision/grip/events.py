@@ -12,6 +12,7 @@ from matchvision.grip.beforehand import describe_setting_up, find_early_wheels, 
 from matchvision.grip.contact import find_contacts, touching_frames
 from matchvision.grip.drive import drive_share, find_drive_loss, find_side_loss
 from matchvision.grip.lifting import find_lifting
+from matchvision.grip.mapping import map_grip
 from matchvision.grip.moves import find_first_motion, find_holding, find_leaving, find_turning
 from matchvision.grip.rope import find_lead_changes, find_rope_off
 from matchvision.grip.slip import name_states
@@ -85,11 +86,13 @@ def find_events(
     setting_up, too_long = describe_setting_up(run, touches, float(match_s[0]))
     inside = [event for event in events if event.start_s <= clock.duration_s]
     inside.sort(key=lambda event: event.start_s)
-    grip = Grip(tuple(inside), states)
+    maps = map_grip(run, motion, pull, clock, watched)
+    grip = Grip(tuple(inside), states, tuple(maps))
     warnings = tuple(f"{wheel} could not be watched for slip, since its rim marks were not seen." for wheel in unseen)
     status: Literal["done", "partly"] = "partly" if unseen else "done"
     warnings = (*warnings, *([too_long] if too_long else []))
-    return grip, StageNote("grip", status, describe_events(grip) + setting_up, warnings, tuple(advice))
+    said = describe_events(grip) + setting_up + "".join(f" {one.statement}" for one in maps if one.statement)
+    return grip, StageNote("grip", status, said, warnings, tuple(advice))
 
 
 def usable_pull(pull: Pull | None) -> PullSource | None:

@@ -101,6 +101,19 @@ TRACTION: Final = (
         _c("grip_used", "1", "traction over load"),
     )),
 )  # fmt: skip
+GRIP_MAP: Final = (
+    _c("machine", "", "name of the machine", dtype="word", missing=False),
+    _c("side", "", "left or right: the side whose wheel was watched", dtype="word", missing=False),
+    _c("from_x_m", "m", "the cell's place: where the middle of that side's driven wheels was", missing=False),
+    _c("to_x_m", "m", "its other end", missing=False),
+    _c("from_s", "s", "the cell's time, on the match clock", missing=False),
+    _c("until_s", "s", "its end", missing=False),
+    _c("grip_kind", "", "available (the wheels slid), at least (they gripped) or at most (this side slid alone)",
+       dtype="word", missing=False),
+    _c("grip_ratio", "1", "traction over load: mean while sliding, greatest while gripping", missing=False),
+    _c("u_grip_ratio", "1", "standard uncertainty of grip_ratio", missing=False),
+    _c("data_s", "s", "for how long it was so in the cell", missing=False),
+)  # fmt: skip
 EVENTS: Final = (
     _c("kind", "", "what happened", dtype="word", missing=False),
     _c("machine", "", "which machine, if one is meant", dtype="word"),
@@ -141,6 +154,7 @@ TABLES: Final = {
     "rope": ROPE,
     "pull": PULL,
     "traction": TRACTION,
+    "grip_map": GRIP_MAP,
     "events": EVENTS,
     "comparison": COMPARISON,
     "causes": CAUSES,

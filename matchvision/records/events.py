@@ -4,6 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
+from matchvision.records.gripmap import GripMap
+
 EVENT_KINDS: Final = (
     "early-start", "first-motion", "lead-change", "slip", "spin", "dragged", "stall", "held", "anchor-creep",
     "dislodged", "rope-off", "drive-loss", "turned", "contact", "blocked", "reach-out", "lifted", "tipped",
@@ -32,8 +34,10 @@ class Grip:
     """Events in order of time, and the state of each wheel in each frame.
 
     ``grip_state`` maps (machine, wheel) to n words: "gripping", "held" (by a brake or self-locking gear), "slipping",
-    "spinning", "dragged", "locked" (dragged without turning), "" (unknown).
+    "spinning", "dragged", "locked" (dragged without turning), "" (unknown). ``maps``: grip over place and time, of each
+    machine whose pull and wheels were measured.
     """
 
     events: tuple[Event, ...]
     grip_state: Mapping[tuple[str, str], tuple[str, ...]] = field(default_factory=dict)
+    maps: tuple[GripMap, ...] = ()

@@ -1,5 +1,6 @@
 """Figures as files: each panel as SVG (text stays text) and PNG, in one style, ready for a paper."""
 
+import re
 import warnings
 from collections.abc import Callable
 from pathlib import Path
@@ -18,6 +19,7 @@ from matchvision.records.results import Analysis
 from matchvision.report.charts import runs_of_known, y_limits
 from matchvision.report.curves import Panel, place_panels, time_panels
 from matchvision.report.embedding import chosen_frames, deciding_moment
+from matchvision.report.gripmap import figure_of_grip
 from matchvision.report.palette import DASHES, LIGHT
 from matchvision.report.readings import AROUND_S, COVERAGE, match_times, place_limits
 from matchvision.report.style import FULL_WIDTH_IN, STYLE
@@ -52,6 +54,9 @@ def draw_figures(analysis: Analysis, folder: Path) -> tuple[Path, ...]:
     for panel in (*time_panels(analysis), *place_panels(analysis)):
         if panel.curves:
             drawings[panel.key] = lambda panel=panel: figure_of_panel(panel, analysis)  # type: ignore[misc]
+    for one in analysis.grip.maps if analysis.grip is not None else ():
+        if one.cells:
+            drawings["grip-map-" + re.sub(r"[^\w$-]", "_", one.machine)] = lambda one=one: figure_of_grip(one, analysis)  # type: ignore[misc]
     if any(np.isfinite(r.predicted) and np.isfinite(r.measured) for r in analysis.verdict.comparison):
         drawings["comparison"] = lambda: figure_of_comparison(analysis)
     written = []

@@ -40,7 +40,9 @@ def build_tables(analysis: Analysis) -> dict[str, pd.DataFrame]:
         "rope": _rope,
         "pull": _pull,
         "traction": _traction,
-        "grip_map": lambda a: _rows("grip_map", [cell for one in (a.grip.maps if a.grip else ()) for cell in one.cells]),
+        "grip_map": lambda a: _rows(
+            "grip_map", [cell for one in (a.grip.maps if a.grip else ()) for cell in one.cells]
+        ),
         "events": lambda a: _rows("events", a.grip.events if a.grip else ()),
         "comparison": lambda a: _rows("comparison", a.verdict.comparison),
         "causes": lambda a: tabulate_causes(a.verdict.causes),

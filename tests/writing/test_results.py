@@ -90,7 +90,7 @@ def test_nothing_known_gives_empty_tables_and_no_winner(analysis: Analysis, tmp_
     )  # fmt: skip
     write_results(bare, tmp_path / "out")
     results = open_result(tmp_path / "out")
-    empty = ("motion", "wheels", "rope", "pull", "traction", "events", "comparison", "causes")
+    empty = ("motion", "wheels", "rope", "pull", "traction", "grip_map", "events", "comparison", "causes")
     assert all(len(getattr(results, name)) == 0 for name in empty)
     assert results.brief.verdict.winner is None
     assert results.brief.verdict.sentence == "heron has won."  # what the verdict's note says
