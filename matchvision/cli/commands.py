@@ -11,6 +11,7 @@ import click
 
 from matchvision import __version__
 from matchvision.cli.comparing import compare
+from matchvision.cli.desk import desk
 from matchvision.cli.footage import footage
 from matchvision.cli.forecasting import forecast
 from matchvision.cli.plain import INTERRUPTED, PlainGroup, was_interrupted
@@ -59,6 +60,7 @@ def main(ctx: click.Context, *, debug: bool, quiet: bool, verbose: bool) -> None
     ctx.obj = Wishes(quiet=quiet, verbose=verbose)
 
 
+main.add_command(desk)
 main.add_command(targets)
 main.add_command(footage)
 main.add_command(forecast)

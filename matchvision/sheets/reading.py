@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from matchvision.errors import Fault, SheetError
+from matchvision.sheets.beside import desk_file
 from matchvision.sheets.lines import Key, find_line, holds, list_lines
 
 #: Keys whose value is a file, counted from the file in which they stand; ``*`` is any name.
@@ -39,7 +40,7 @@ class SheetSource:
 
 
 def read_sheets(path: Path) -> tuple[SheetSource, ...]:
-    """Read a run sheet and everything that it includes.
+    """Read a run sheet, everything that it includes, and what the desk has learnt for it.
 
     Parameters
     ----------
@@ -49,17 +50,21 @@ def read_sheets(path: Path) -> tuple[SheetSource, ...]:
     Returns
     -------
     tuple of SheetSource
-        In the order of laying over each other: a later one wins, the run's own sheet comes last.
+        In the order of laying over each other: a later one wins. The run's own sheet comes after what it includes, and
+        what a person did at the desk, ``desk.toml`` beside it, comes last.
 
     Raises
     ------
     SheetError
         With every file that is missing, is no TOML or includes itself.
     """
-    own = _own_sheet(path)
+    own = find_own_sheet(path)
     faults: list[Fault] = []
     sources: list[SheetSource] = []
     _collect(own, own.parent, (), sources, faults)
+    learnt = desk_file(own)
+    if learnt.is_file() and all(source.path != learnt for source in sources):
+        _collect(learnt, own.parent, (own,), sources, faults)
     if faults:
         raise SheetError(str(path), faults)
     return tuple(sources)
@@ -118,7 +123,7 @@ def spell_key(key: Key, data: Any) -> str:  # noqa: ANN401 - whatever stands in 
     return spelled
 
 
-def _own_sheet(path: Path) -> Path:
+def find_own_sheet(path: Path) -> Path:
     """The run sheet's own file, absolute."""
     do = "give a run sheet or the folder that holds run.toml; `matchvision new FOLDER` writes one to start from"
     if path.is_dir():

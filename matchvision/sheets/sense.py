@@ -44,7 +44,7 @@ def _check_failures(data: Mapping[str, Any]) -> Iterator[KeyFault]:
 
 def _check_colours(data: Mapping[str, Any]) -> Iterator[KeyFault]:
     colours = _block(data, "colour")
-    for key, name in _colour_uses(data):
+    for key, name in colour_uses(data):
         if name not in colours:
             yield KeyFault(key, f'the colour "{name}" is not defined', ask_meant(name, colours, "colour"))
     looks: dict[str, str] = {}
@@ -55,7 +55,8 @@ def _check_colours(data: Mapping[str, Any]) -> Iterator[KeyFault]:
             yield KeyFault(("colour", name, "srgb"), found, "two colours that look alike cannot be told apart")
 
 
-def _colour_uses(data: Mapping[str, Any]) -> Iterator[tuple[Key, str]]:
+def colour_uses(data: Mapping[str, Any]) -> Iterator[tuple[Key, str]]:
+    """Every key that names a marker's colour, and the colour's name."""
     rope = _block(data, "rope")
     for key, marker in _all_markers(data):
         if isinstance(marker.get("colour"), str):

@@ -1,0 +1,99 @@
+"""What the desk answers: the page's files, the run as it stands, and what a person's hand changes in it."""
+
+from collections.abc import Awaitable, Callable
+from importlib.resources import files
+from threading import Lock
+from typing import Final, TypeVar
+
+from pydantic import BaseModel, ValidationError
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
+
+from matchvision.desk.asking import SetPoints, SetStart, SetTags
+from matchvision.desk.bench import Bench
+from matchvision.errors import MatchvisionError, SheetError
+from matchvision.report.palette import DARK, LIGHT, css_variables
+
+_Asked = TypeVar("_Asked", bound=BaseModel)
+
+_KINDS: Final = {
+    ".html": "text/html; charset=utf-8",
+    ".js": "text/javascript; charset=utf-8",
+    ".css": "text/css; charset=utf-8",
+    ".svg": "image/svg+xml",
+}
+
+
+def build_app(bench: Bench) -> Starlette:
+    """The desk's application; who may use it is the guard's matter."""
+    lock = Lock()
+
+    def reading(answer: Callable[[Request], Response]) -> Callable[[Request], Awaitable[Response]]:
+        async def endpoint(request: Request) -> Response:
+            return await run_in_threadpool(_told, lambda: answer(request))
+
+        return endpoint
+
+    def posting(kind: type[_Asked], answer: Callable[[_Asked], Response]) -> Callable[[Request], Awaitable[Response]]:
+        async def endpoint(request: Request) -> Response:
+            body = await request.body()
+
+            def work() -> Response:
+                try:
+                    asked = kind.model_validate_json(body)
+                except ValidationError as error:
+                    return _refused("the desk does not understand this", [e["msg"] for e in error.errors()][:5], 400)
+                with lock:
+                    return answer(asked)
+
+            return await run_in_threadpool(_told, work)
+
+        return endpoint
+
+    def picture(request: Request) -> Response:
+        return Response(bench.book.picture(int(request.path_params["number"])), media_type="image/png")
+
+    return Starlette(
+        routes=[
+            Route("/", reading(lambda _: _page_file("index.html"))),
+            Route("/static/{name}", reading(lambda request: _page_file(request.path_params["name"]))),
+            Route("/api/state", reading(lambda _: JSONResponse(bench.state()))),
+            Route("/api/camera", reading(lambda _: JSONResponse(bench.camera()))),
+            Route("/api/tags", reading(lambda _: JSONResponse(bench.tags()))),
+            Route("/api/picture/{number:int}", reading(picture)),
+            Route("/api/points", posting(SetPoints, lambda a: JSONResponse(bench.set_points(a))), methods=["POST"]),
+            Route("/api/settags", posting(SetTags, lambda a: JSONResponse(bench.set_tags(a))), methods=["POST"]),
+            Route("/api/start", posting(SetStart, lambda a: JSONResponse(bench.set_start(a))), methods=["POST"]),
+        ]
+    )
+
+
+def _told(work: Callable[[], Response]) -> Response:
+    """An answer; where something is wrong, what and what to do."""
+    try:
+        return work()
+    except SheetError as error:
+        return _refused("the sheet would have faults", [str(fault) for fault in error.faults], 422, error.do)
+    except MatchvisionError as error:
+        return _refused(f"{error.where}: {error.what}" if error.where else error.what, [], 422, error.do)
+
+
+def _refused(what: str, faults: list[str], status: int, do: str = "") -> Response:
+    return JSONResponse({"what": what, "faults": faults, "do": do}, status_code=status)
+
+
+def _page_file(name: str) -> Response:
+    """A file of the page, one of those that the package holds; no other path is ever looked at."""
+    if name == "palette.css":
+        light, dark = (f":root {{ {css_variables(colours)} }}" for colours in (LIGHT, DARK))
+        style = f"{light}\n@media (prefers-color-scheme: dark) {{ {dark} }}\n"
+        return Response(style, headers={"Content-Type": _KINDS[".css"]})
+    folder = files("matchvision.desk").joinpath("static")
+    for entry in folder.iterdir():
+        kind = _KINDS.get("." + entry.name.rsplit(".", 1)[-1])
+        if entry.name == name and kind is not None and entry.is_file():
+            return Response(entry.read_bytes(), headers={"Content-Type": kind})
+    return Response("There is no such thing here.", 404)

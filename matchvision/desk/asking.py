@@ -1,0 +1,43 @@
+"""What the page may ask for: the bodies of its posts, checked before anything is done."""
+
+from typing import Annotated
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from matchvision.records.sheet import Point2, Point3, Positive, Tag
+
+_Text = Annotated[str, Field(min_length=1, max_length=80)]
+
+
+class Asked(BaseModel):
+    """Common manners: unknown keys are refused."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+
+
+class SetPoint(Asked):
+    """A point of the table that somebody set in a picture."""
+
+    name: _Text
+    at_m: Point2 | Point3
+    pixel: Point2
+    u_px: Positive = 1.0
+
+
+class SetPoints(Asked):
+    """All points of the table; ``keep``: written to the desk's file, else only tried."""
+
+    points: Annotated[tuple[SetPoint, ...], Field(max_length=200)]
+    keep: bool = False
+
+
+class SetTags(Asked):
+    """The tags that shall count, all of them; None: as the sheet has them."""
+
+    tags: Annotated[tuple[Tag, ...], Field(max_length=600)] | None
+
+
+class SetStart(Asked):
+    """The clip time at which the match starts; None: as the sheet has it."""
+
+    start_s: Annotated[float, Field(ge=0, allow_inf_nan=False)] | None

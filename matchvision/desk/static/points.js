@@ -1,0 +1,181 @@
+// Step 2: points of the table, tried while they are dragged and kept when they are let go.
+
+import { get, latest, post } from "./api.js";
+import { attempt, draw, find, make } from "./dom.js";
+
+//: A press so near to a point that is set takes hold of it [screen pixels].
+const NEAR = 14;
+
+export class PointStep {
+  constructor(desk) {
+    this.desk = desk;
+    this.chosen = null;
+    this.held = false;
+    this.take(desk.state.table);
+    this.try = latest((keep) => this.#send(keep));
+    desk.picture.on("press", (place) => this.active && this.#press(place));
+    desk.picture.on("adjust", (place) => this.active && this.#move(place));
+    desk.picture.on("settle", () => this.active && this.held && this.#settle());
+    desk.picture.on("frame", () => this.draw());
+    find("#own-point").addEventListener("submit", (event) => this.#addOwn(event));
+    find("#u-click").addEventListener("change", () => this.#changeU());
+    find("#tags-box").addEventListener("toggle", () => find("#tags-box").open && this.#showTags(), { once: true });
+    this.list();
+  }
+
+  get active() {
+    return find("#step-table").open;
+  }
+
+  take(table) {
+    const known = table.known.map((point) => ({ ...point, pixel: null, u_px: 1 }));
+    for (const set of table.points) {
+      const same = known.find((point) => point.name === set.name && Math.hypot(point.at_m[0] - set.at_m[0], point.at_m[1] - set.at_m[1]) < 1e-9);
+      if (same) Object.assign(same, set);
+      else known.push({ ...set });
+    }
+    this.points = known;
+    this.chosen = this.points.find((point) => !point.pixel) || null;
+  }
+
+  get set() {
+    return this.points.filter((point) => point.pixel);
+  }
+
+  #press(place) {
+    const { scale } = this.desk.picture;
+    const away = (point) => scale * Math.hypot(point.pixel[0] - place[0], point.pixel[1] - place[1]);
+    const near = this.set.filter((point) => away(point) < NEAR).sort((a, b) => away(a) - away(b))[0];
+    if (near) {
+      this.chosen = near;
+      this.desk.picture.aim(near.pixel);
+    } else {
+      if (!this.chosen || this.chosen.pixel) this.chosen = this.points.find((point) => !point.pixel) || null;
+      if (!this.chosen) return;
+      this.chosen.pixel = [...place];
+      this.chosen.u_px = Number(find("#u-click").value);
+    }
+    this.held = true;
+    this.list();
+    this.draw();
+  }
+
+  #move(place) {
+    if (!this.chosen?.pixel) return;
+    this.held = true;
+    this.chosen.pixel = [...place];
+    this.draw();
+    this.try(false);
+  }
+
+  #settle() {
+    this.held = false;
+    this.list();
+    this.try(true);
+  }
+
+  #changeU() {
+    if (this.chosen?.pixel) {
+      this.chosen.u_px = Number(find("#u-click").value);
+      this.try(true);
+    }
+  }
+
+  async #send(keep) {
+    const points = this.set.map(({ name, at_m, pixel, u_px }) => ({ name, at_m, pixel, u_px }));
+    const camera = await attempt(() => post("points", { points, keep }));
+    if (camera) this.desk.showCamera(camera);
+    if (keep) await this.desk.refresh();
+  }
+
+  #addOwn(event) {
+    event.preventDefault();
+    const given = new FormData(event.target);
+    const number = (key) => Number(String(given.get(key)).replace(",", ".").replace("−", "-"));
+    const at_m = [number("x"), number("y")];
+    if (!at_m.every(Number.isFinite)) return;
+    this.points.push({ name: String(given.get("name")), at_m, pixel: null, u_px: 1 });
+    this.chosen = this.points.at(-1);
+    event.target.reset();
+    this.list();
+    this.draw();
+    this.desk.picture.box.focus();
+  }
+
+  choose(point) {
+    this.chosen = point;
+    if (point.pixel) this.desk.picture.aim(point.pixel);
+    this.list();
+    this.draw();
+  }
+
+  remove(point) {
+    point.pixel = null;
+    this.chosen = point;
+    this.list();
+    this.draw();
+    this.try(true);
+  }
+
+  list() {
+    const focused = document.activeElement?.dataset?.point;
+    const off = new Map((this.desk.camera?.points || []).map((point) => [point.name, point]));
+    find("#points").replaceChildren(
+      ...this.points.map((point) => {
+        const seen = off.get(point.name);
+        const away = point.pixel && seen ? Math.hypot(...seen.off_px) : null;
+        const far = away !== null && away > 3 * Math.SQRT2 * seen.expected_px;
+        const words = !point.pixel ? "not set" : away === null ? "set" : `${away.toFixed(1)} px off`;
+        return make(
+          "li",
+          { class: point === this.chosen ? "chosen" : "" },
+          make("button", { type: "button", "data-point": point.name, "aria-pressed": String(point === this.chosen), onclick: () => this.choose(point) }, make("span", { text: point.name }), make("span", { class: far ? "far" : "soft", text: words })),
+          point.pixel ? make("button", { type: "button", class: "away", "aria-label": `take away ${point.name}`, text: "×", onclick: () => this.remove(point) }) : null,
+        );
+      }),
+    );
+    if (focused) [...document.querySelectorAll("#points [data-point]")].find((button) => button.dataset.point === focused)?.focus();
+    find("#done-table").textContent = this.desk.camera?.found ? `known` : `${this.set.length} set`;
+  }
+
+  draw() {
+    const { picture, plan, camera } = this.desk;
+    plan.showPoints(this.points.map((point) => ({ ...point, set: Boolean(point.pixel), chosen: this.active && point === this.chosen })));
+    const parts = [];
+    if (camera?.found && camera.outline_px.every((place) => place.every((value) => value !== null))) {
+      parts.push(draw("path", { class: "outline", d: `M${camera.outline_px.map((place) => place.map((v) => v.toFixed(1)).join(" ")).join("L")}Z` }));
+    }
+    if (this.active) {
+      for (const expected of camera?.found ? camera.expected : []) {
+        const point = this.points.find((one) => one.name === expected.name);
+        if (point && !point.pixel) parts.push(picture.mark(expected.pixel, "expected"));
+      }
+      for (const point of this.set) parts.push(picture.mark(point.pixel, point === this.chosen ? "point chosen" : "point", point === this.chosen ? point.name : ""));
+    }
+    picture.layer("points", ...parts);
+  }
+
+  async #showTags() {
+    const answer = await attempt(() => get("tags"));
+    if (!answer) return;
+    const sheet = this.desk.state.table.tags;
+    const rows = answer.tags.map((tag) => {
+      const own = sheet.find((one) => one.id === tag.id && one.family === tag.family);
+      const words = tag.side_px === null ? "in the sheet, but not in view" : `in view, ${tag.side_px.toFixed(0)} px a side`;
+      const label = make("label", {}, own ? make("input", { type: "checkbox", checked: true, "data-tag": `${tag.family} ${tag.id}` }) : null, ` tag ${tag.id} (${tag.family}): ${words}`);
+      return make("li", {}, label, own ? null : make("span", { class: "hint", text: " – the sheet does not say where it lies." }));
+    });
+    const take = make("button", {
+      type: "button",
+      text: "use those that are ticked",
+      onclick: async () => {
+        const ticked = new Set([...document.querySelectorAll("#tags input:checked")].map((box) => box.dataset.tag));
+        const tags = sheet.filter((tag) => ticked.has(`${tag.family} ${tag.id}`));
+        const camera = await attempt(() => post("settags", { tags: tags.length === sheet.length ? null : tags }));
+        if (camera) this.desk.showCamera(camera);
+        await this.desk.refresh();
+      },
+    });
+    find("#tags").replaceChildren(...(rows.length ? rows : [make("li", { class: "hint", text: "No printed tag is in view, and the sheet lists none." })]), ...(sheet.length ? [make("li", {}, take)] : []));
+  }
+}

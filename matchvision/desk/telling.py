@@ -1,0 +1,66 @@
+"""The run as the page needs it: plain data for JSON."""
+
+from typing import Any
+
+from matchvision.desk.calibrating import list_known_points, plain
+from matchvision.desk.clipbook import ClipBook
+from matchvision.markers import plan_markers
+from matchvision.sheets import Draft
+
+
+def describe_run(draft: Draft, book: ClipBook) -> dict[str, Any]:
+    """Run, clip, table, colours, markers and what is still wanting."""
+    sheet, facts = draft.run.sheet, book.facts
+    learnt = draft.kept
+    return {
+        "run": {"name": sheet.run.name, "kind": sheet.run.kind, "sheet": draft.sheet.name, "clip": facts.path.name},
+        "clip": {
+            "width_px": facts.width_px,
+            "height_px": facts.height_px,
+            "first": book.first,
+            "last": book.last,
+            "clip_s": plain(book.clip_s.round(5)),
+        },
+        "clock": {
+            "start_s": None if draft.without_start else sheet.clock.start_s,
+            "start": sheet.clock.start,
+            "duration_s": sheet.clock.duration_s,
+            "real_per_clip_ratio": facts.real_per_clip_ratio(sheet.clock.recorded_fps),
+        },
+        "camera": {"moves": sheet.camera.moves},
+        "table": {
+            "length_m": sheet.table.length_m,
+            "width_m": sheet.table.width_m,
+            "tags": [tag.model_dump(mode="json") for tag in sheet.table.tag],
+            "points": [point.model_dump(mode="json") for point in sheet.table.point],
+            "known": list_known_points(sheet.table),
+        },
+        "colours": [
+            {
+                "name": name,
+                "srgb": None if name in draft.unknown_colours else colour.srgb,
+                "samples": list(colour.samples),
+                "learnt": name in learnt.get("colour", {}),
+            }
+            for name, colour in sheet.colour.items()
+        ],
+        "markers": [
+            {"name": plan.name, "kind": plan.kind, "colour": plan.colour, "machine": plan.machine}
+            for plan in plan_markers(draft.run)
+        ],
+        "machines": [{"name": name, "home": machine.home} for name, machine in sheet.machine.items()],
+        "rope": None if sheet.rope is None else {"length_m": sheet.rope.length_m, "ends": list(sheet.rope.ends)},
+        "wanting": list_wanting(draft),
+    }
+
+
+def list_wanting(draft: Draft) -> list[str]:
+    """What must still be shown to the desk before the run can be analysed, in sentences."""
+    sheet = draft.run.sheet
+    wanting = [f"The colour {name} is not known yet: click a marker that wears it." for name in draft.unknown_colours]
+    if draft.without_start:
+        wanting.append("Nothing says when the match starts: choose its first picture.")
+    known = len(sheet.table.point) + 4 * len(sheet.table.tag)
+    if known < 4 and draft.run.calibration is None:
+        wanting.append(f"The camera is not known yet: {known} points of the table are set, at least 4 are needed.")
+    return wanting
