@@ -6,7 +6,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from matchvision.mechanics.dynamics import CREEP_M_S
+from matchvision.mechanics.layout import CREEP_M_S
 from matchvision.mechanics.machine import MachineModel
 from matchvision.mechanics.match import MachineCourse
 from matchvision.records.forecast import LIMITS

@@ -83,14 +83,11 @@ def refuse_what_is_not_covered(run: Run) -> None:
     Raises
     ------
     CannotMeasure
-        For practice runs other than a sled's or a free one, for tables with a profile, and where no machine is in the
-        sheet.
+        For practice runs other than a sled's or a free one, and where no machine is in the sheet.
     """
     if run.sheet.run.kind in ("lift", "stall", "slope", "coast"):
         msg = f'a run of kind "{run.sheet.run.kind}" is not predicted from numbers'
         raise CannotMeasure(msg, do="bring the forecast as a table: [forecast.X] curve" if run.sheet.forecast else "")
-    if run.sheet.table.profile_m and any(z != 0 for _, z in run.sheet.table.profile_m):
-        raise CannotMeasure("the predicted run covers level tables only", do="bring the forecast as a table: curve")
     if not run.sheet.forecast:
         raise CannotMeasure("no forecast is in the sheet", do="add a block [forecast.X] for each machine X")
 

@@ -1,13 +1,16 @@
 """The match model from the sheets' numbers, as stated or as drawn for one sample."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 
 from matchvision.mechanics.grip import STANDARD_GRAVITY_M_S2, Driven
+from matchvision.mechanics.ground import is_level
 from matchvision.mechanics.machine import (
     ASSUMED_WHEEL_INERTIA_KG_M2,
     FULL_DRIVE,
+    Arm,
     MachineModel,
     MatchModel,
     Pose,
@@ -32,10 +35,12 @@ def build_match(
     """The match model with the sheets' numbers taken from ``values`` (by key); assumptions go to ``findings``."""
     machines = tuple(_build_machine(run, name, values, findings) for name in names)
     poses = tuple(Pose(*starts[name].at_m, float(np.deg2rad(starts[name].heading_deg))) for name in names)
-    return MatchModel(machines, poses, _build_rope(run, values, findings) if len(names) == 2 else None)
+    rope = _build_rope(run, names, values, findings) if len(names) == 2 else None
+    profile = tuple(sorted(run.sheet.table.profile_m))
+    return MatchModel(machines, poses, rope, profile_m=() if is_level(profile) else profile)
 
 
-def _build_rope(run: Run, values: Mapping[str, float], findings: Findings) -> RopeModel | None:
+def _build_rope(run: Run, names: tuple[str, ...], values: Mapping[str, float], findings: Findings) -> RopeModel | None:
     rope = run.sheet.rope
     if rope is None:
         return None
@@ -46,7 +51,9 @@ def _build_rope(run: Run, values: Mapping[str, float], findings: Findings) -> Ro
     if run.hang_test is not None:
         link = link_stiffness_N_per_m(run.hang_test, STANDARD_GRAVITY_M_S2)
         stiffness = stiffness_in_series_N_per_m(stiffness, link)
-    return RopeModel(rope.length_m, stiffness)
+    keys = [drive_facts(run, name, Findings())[0] for name in names]
+    release_s = min(values.get(f"{key}.release_s", float("inf")) for key in keys)
+    return RopeModel(rope.length_m, stiffness, release_s=release_s, lying_m=rope.bead_radius_m)
 
 
 def _build_machine(run: Run, name: str, values: Mapping[str, float], findings: Findings) -> MachineModel:
@@ -63,22 +70,7 @@ def _build_machine(run: Run, name: str, values: Mapping[str, float], findings: F
     hitch = machine.hitch.at_m if machine.hitch is not None else (0.0, 0.0, 0.0)
     mass_kg = values[f"machine.{name}.mass_kg"]
     holding_N = values.get(f"{key}.holding_N", values.get(f"machine.{name}.anchor.holding_N", 0.0))
-    if is_load(machine, facts) or not states_any_motor(facts):
-        return MachineModel(
-            name,
-            mass_kg,
-            size,
-            centre,
-            hitch,
-            static,
-            sliding,
-            wheelbase_m=size[0],
-            track_m=size[1],
-            holding_N=holding_N,
-        )
-    left, right = _build_sides(machine, key, facts, values, name, findings)
-    radii = [wheel.radius_m for wheel in machine.wheel if wheel.driven] or [wheel.radius_m for wheel in machine.wheel]
-    return MachineModel(
+    base = MachineModel(
         name,
         mass_kg,
         size,
@@ -86,6 +78,21 @@ def _build_machine(run: Run, name: str, values: Mapping[str, float], findings: F
         hitch,
         static,
         sliding,
+        wheelbase_m=size[0],
+        track_m=size[1],
+        holding_N=holding_N,
+        holding_plan=facts.holding_over_time,
+        holding_by_angle=tuple((float(np.deg2rad(angle)), share) for angle, share in facts.holding_by_angle),
+        winding=facts.winding,
+        start_delay_s=values.get(f"{key}.start_delay_s", 0.0),
+        arm=_build_arm(machine, key, values),
+    )
+    if is_load(machine, facts) or not states_any_motor(facts):
+        return base
+    left, right = _build_sides(machine, key, facts, values, name, findings)
+    radii = [wheel.radius_m for wheel in machine.wheel if wheel.driven] or [wheel.radius_m for wheel in machine.wheel]
+    return replace(
+        base,
         wheelbase_m=machine.wheelbase_m or size[0],
         track_m=2 * float(np.mean([abs(wheel.face_m[1]) for wheel in machine.wheel])),
         wheel_radius_m=float(np.mean(radii)),
@@ -93,11 +100,25 @@ def _build_machine(run: Run, name: str, values: Mapping[str, float], findings: F
         left=left,
         right=right,
         rolling_resistance=values.get(f"{key}.rolling_resistance", 0.0),
-        holding_N=holding_N,
         brake_N=values.get(f"{key}.brake_N", values.get(f"machine.{name}.brake.brake_N", 0.0)),
         on_voltage=facts.throttle_acts_on == "voltage",
         sag_ratio=values.get(f"{key}.supply_sag_ratio", 0.0),
-        start_delay_s=values.get(f"{key}.start_delay_s", 0.0),
+    )
+
+
+def _build_arm(machine: Machine, key: str, values: Mapping[str, float]) -> Arm | None:
+    """The arm, going out when the machine starts and the way that its hitch sits."""
+    lasts_s = values.get(f"{key}.reach_s", 0.0)
+    if machine.reach is None or lasts_s <= 0:
+        return None
+    hitch = machine.hitch
+    return Arm(
+        machine.reach.stroke_m,
+        machine.reach.mass_kg,
+        lasts_s,
+        values.get(f"{key}.start_delay_s", 0.0),
+        forwards=hitch is not None and hitch.at_m[0] > 0,
+        carries_hitch=hitch is not None and hitch.on == "reach",
     )
 
 

@@ -6,14 +6,17 @@ from typing import Final, Literal
 import numpy as np
 import numpy.typing as npt
 
-from matchvision.mechanics import dynamics as d
+from matchvision.mechanics import layout as d
 from matchvision.mechanics.grip import STANDARD_GRAVITY_M_S2, Driven
+from matchvision.mechanics.ground import Profile
 from matchvision.mechanics.rope import RopeModel
 
 FloatArray = npt.NDArray[np.float64]
 
 #: Inertia of one driven wheel [kg m²] where none is stated: a disc of 0.2 kg and 50 mm radius.
 ASSUMED_WHEEL_INERTIA_KG_M2: Final = 2.5e-4
+#: Values over time or angle, joined by straight lines; the first and the last go on for ever.
+Points = tuple[tuple[float, float], ...]
 #: Full drive from the start.
 FULL_DRIVE: Final = ((0.0, 1.0),)
 
@@ -64,6 +67,30 @@ UNCHANGED: Final = Changes()
 
 
 @dataclass(frozen=True)
+class Arm:
+    """An arm that goes out along the machine, whatever it meets: a third of its time each to gather speed, go and stop.
+
+    Attributes
+    ----------
+    stroke_m, mass_kg : how far it goes; its mass, which is part of the machine's.
+    lasts_s, from_s : how long it takes, and from which match time on.
+    forwards : whether it goes out forwards; else backwards, away from home.
+    carries_hitch : whether the rope rides on it.
+    """
+
+    stroke_m: float
+    mass_kg: float
+    lasts_s: float
+    from_s: float = 0.0
+    forwards: bool = False
+    carries_hitch: bool = True
+
+    def stops_s(self) -> set[float]:
+        """Times at which its acceleration jumps."""
+        return {self.from_s + third * self.lasts_s / 3 for third in range(4)}
+
+
+@dataclass(frozen=True)
 class MachineModel:
     """One machine on the table, or a dragged load.
 
@@ -83,6 +110,11 @@ class MachineModel:
     on_voltage : the throttle acts on the voltage instead of the torque.
     sag_ratio : share of the supply voltage lost at stall.
     start_delay_s : by how much the whole throttle plan comes late.
+    holding_plan : share of ``holding_N`` over match time, (time [s], share); empty: all of it.
+    holding_by_angle : share of it over the angle between the pull and straight back along the machine, (angle [rad],
+        share); empty: all of it.
+    winding : rope that it winds in over match time, (time [s], length [m]); empty: none.
+    arm : an arm that goes out; None without one.
     changes : what happens to it in mid-run.
     """
 
@@ -105,6 +137,10 @@ class MachineModel:
     on_voltage: bool = False
     sag_ratio: float = 0.0
     start_delay_s: float = 0.0
+    holding_plan: Points = ()
+    holding_by_angle: Points = ()
+    winding: Points = ()
+    arm: Arm | None = None
     changes: Changes = UNCHANGED
 
     @property
@@ -125,7 +161,7 @@ class MachineModel:
         return out
 
     def numbers(self, home_side: float) -> FloatArray:
-        """The machine as (BODY_NUMBERS,) floats, in the order that `mechanics.dynamics` names.
+        """The machine as (BODY_NUMBERS,) floats, in the order that `mechanics.layout` names.
 
         ``home_side`` is the sign of the way along x that it drives: a wall stands on that side of it.
         """
@@ -150,18 +186,36 @@ class MachineModel:
                 out[d.FRICTION_LEFT + side], out[d.INERTIA_LEFT + side] = drive.friction_Nm, drive.inertia_kg_m2
             else:
                 out[d.FREE_LEFT + side] = 1.0
+        if self.arm is not None:
+            arm = self.arm
+            out[d.ARM_FROM_S : d.ARM_HITCHED + 1] = (
+                arm.from_s, max(arm.lasts_s, 1e-3), arm.stroke_m, arm.mass_kg, 1.0 if arm.forwards else -1.0,
+                float(arm.carries_hitch),
+            )  # fmt: skip
         out[d.CONTACT_0 :] = self.contacts().ravel()
         return out
 
     def throttle_table(self, rows: int) -> FloatArray:
         """Throttle plans (2 sides, rows, 2), the last row repeated at later times to fill up."""
-        out = np.zeros((2, rows, 2))
-        for side, drive in enumerate((self.left, self.right)):
-            plan = drive.throttle if drive is not None else ((0.0, 0.0),)
-            for row in range(rows):
-                time_s, share = plan[min(row, len(plan) - 1)]
-                out[side, row] = time_s + max(0, row - len(plan) + 1), share
-        return out
+        plans = [drive.throttle if drive is not None else ((0.0, 0.0),) for drive in (self.left, self.right)]
+        return np.stack([fill_table(plan, rows) for plan in plans])
+
+    def stops_s(self) -> set[float]:
+        """Times at which something about it jumps or bends."""
+        stops = self.changes.stops_s() | {time_s for plan in (self.holding_plan, self.winding) for time_s, _ in plan}
+        for side in (self.left, self.right):
+            if side is not None:
+                stops |= {self.start_delay_s, *(self.start_delay_s + time_s for time_s, _ in side.throttle)}
+        return stops | (self.arm.stops_s() if self.arm is not None else set())
+
+
+def fill_table(points: Points, rows: int) -> FloatArray:
+    """Points as (rows, 2), the last one repeated farther on to fill up."""
+    out = np.empty((rows, 2))
+    for row in range(rows):
+        place, value = points[min(row, len(points) - 1)]
+        out[row] = place + max(0, row - len(points) + 1), value
+    return out
 
 
 @dataclass(frozen=True)
@@ -175,9 +229,13 @@ class Pose:
 
 @dataclass(frozen=True)
 class MatchModel:
-    """One or two machines, where they stand at the start, and the rope between their hitches (None: no rope)."""
+    """One or two machines, where they stand at the start, and the rope between their hitches (None: no rope).
+
+    ``profile_m`` is the height of the table's surface, (x, z); empty on a level table.
+    """
 
     machines: tuple[MachineModel, ...]
     starts: tuple[Pose, ...]
     rope: RopeModel | None = None
     gravity_m_s2: float = STANDARD_GRAVITY_M_S2
+    profile_m: Profile = ()

@@ -1,6 +1,5 @@
 """The match as an initial-value problem: two machines, one rope, from standing still."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
@@ -10,9 +9,14 @@ import numpy.typing as npt
 from scipy.integrate import solve_ivp
 
 from matchvision.errors import CannotMeasure
-from matchvision.mechanics import dynamics as d
-from matchvision.mechanics.machine import MatchModel
+from matchvision.mechanics import layout as d
+from matchvision.mechanics.dynamics import state_rates
+from matchvision.mechanics.events import Event, locate_events
+from matchvision.mechanics.jacobian import rates_jacobian
+from matchvision.mechanics.machine import MachineModel, MatchModel
+from matchvision.mechanics.packing import Packed, pack
 from matchvision.mechanics.rope import rope_on_plus_x_m
+from matchvision.mechanics.stepping import results_along, step_through
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -70,75 +74,27 @@ class MatchCourse:
     events: tuple[tuple[str, str, float], ...] = ()
 
 
-@dataclass(frozen=True, eq=False)
-class _Packed:
-    """A model as arrays for the compiled part."""
-
-    state: FloatArray
-    bodies: FloatArray
-    throttle: FloatArray
-    rope: FloatArray
-    stops_s: FloatArray
-
-
-def _pack(model: MatchModel) -> _Packed:
-    bodies = np.zeros((2, d.BODY_NUMBERS))
-    state = np.zeros(2 * d.STATES)
-    plans = [side.throttle for m in model.machines for side in (m.left, m.right) if side is not None]
-    rows = max([len(plan) for plan in plans], default=1)
-    throttle = np.zeros((2, 2, rows, 2))
-    stops: set[float] = set()
-    for k, (machine, start) in enumerate(zip(model.machines, model.starts, strict=True)):
-        bodies[k] = machine.numbers(float(np.sign(np.cos(start.heading_rad))) or 1.0)
-        throttle[k] = machine.throttle_table(rows)
-        c, s = np.cos(start.heading_rad), np.sin(start.heading_rad)
-        x, y, _ = machine.centre_of_mass_m
-        state[d.STATES * k : d.STATES * k + 3] = start.x_m + c * x - s * y, start.y_m + s * x + c * y, start.heading_rad
-        stops |= machine.changes.stops_s()
-        for side in (machine.left, machine.right):
-            if side is not None:
-                stops |= {machine.start_delay_s, *(machine.start_delay_s + time_s for time_s, _ in side.throttle)}
-    rope = np.zeros(d.ROPE_NUMBERS)
-    if model.rope is not None:
-        rope[:3] = model.rope.length_m, model.rope.stiffness_N_per_m, model.rope.damping_N_s_per_m
-        rope[d.RELEASE_S] = model.rope.release_s
-        stops |= {model.rope.release_s} if np.isfinite(model.rope.release_s) else set()
-    rope[d.GRAVITY] = model.gravity_m_s2
-    return _Packed(state, bodies, throttle, rope, np.array(sorted(stops), dtype=np.float64))
-
-
-def _rates(packed: _Packed, time_s: float, state: FloatArray) -> tuple[FloatArray, FloatArray]:
-    out, results = np.empty(2 * d.STATES), np.empty(d.RESULTS_0 + 2 * d.RESULTS)
-    d.state_rates(time_s, state, packed.bodies, packed.throttle, packed.rope, out, results)
-    return out, results
-
-
 def _course(
-    model: MatchModel, packed: _Packed, t_s: FloatArray, states: FloatArray, events: tuple[tuple[str, str, float], ...]
+    model: MatchModel, packed: Packed, t_s: FloatArray, states: FloatArray, events: tuple[Event, ...]
 ) -> MatchCourse:
-    results = d.results_along(t_s, states, packed.bodies, packed.throttle, packed.rope)
+    results = results_along(t_s, states, packed.numbers)
     courses = []
-    energy = 0.5 * packed.rope[d.ROPE_STIFFNESS] * np.maximum(results[:, d.STRETCH], 0.0) ** 2
-    for k, machine in enumerate(model.machines):
+    energy = 0.5 * packed.numbers.rope[d.ROPE_STIFFNESS] * np.maximum(results[:, d.STRETCH], 0.0) ** 2
+    for k in range(len(model.machines)):
         own = states[:, d.STATES * k : d.STATES * (k + 1)]
         part = results[:, d.RESULTS_0 + d.RESULTS * k : d.RESULTS_0 + d.RESULTS * (k + 1)]
-        c, s = np.cos(own[:, 2]), np.sin(own[:, 2])
-        com, hitch = machine.centre_of_mass_m, machine.hitch_m
-        x, y = own[:, 0] - c * com[0] + s * com[1], own[:, 1] - s * com[0] - c * com[1]
-        inertias = packed.bodies[k, d.INERTIA_LEFT : d.INERTIA_RIGHT + 1]
-        energy = energy + 0.5 * machine.mass_kg * (own[:, 3] ** 2 + own[:, 4] ** 2)
-        energy = energy + 0.5 * machine.yaw_inertia_kg_m2 * own[:, 5] ** 2 + 0.5 * own[:, 6:8] ** 2 @ inertias
+        energy = energy + part[:, d.ENERGY]
         courses.append(
             MachineCourse(
-                x_m=x,
-                y_m=y,
-                heading_rad=own[:, 2],
-                velocity_x_m_s=own[:, 3] + own[:, 5] * (own[:, 1] - y),
-                velocity_y_m_s=own[:, 4] - own[:, 5] * (own[:, 0] - x),
+                x_m=part[:, d.AT_X],
+                y_m=part[:, d.AT_Y],
+                heading_rad=part[:, d.SEEN_HEADING],
+                velocity_x_m_s=part[:, d.VELOCITY_X],
+                velocity_y_m_s=part[:, d.VELOCITY_Y],
                 forward_m_s=part[:, d.SPEED],
                 wheel_rates_rad_s=own[:, 6:8],
-                hitch_x_m=x + c * hitch[0] - s * hitch[1],
-                hitch_y_m=y + s * hitch[0] + c * hitch[1],
+                hitch_x_m=part[:, d.HITCH_SEEN_X],
+                hitch_y_m=part[:, d.HITCH_SEEN_Y],
                 slip_speed_m_s=part[:, d.SLIP],
                 traction_N=part[:, d.TRACTION],
                 load_N=part[:, d.LOAD],
@@ -149,12 +105,26 @@ def _course(
         )
     on_plus_x = np.zeros(len(t_s))
     if model.rope is not None and len(courses) == 2:
-        lying = model.rope.length_m + np.maximum(results[:, d.STRETCH], 0.0)
-        on_plus_x = rope_on_plus_x_m(courses[0].hitch_x_m, courses[1].hitch_x_m, lying)
+        wound = [wound_in_m(machine, t_s) for machine in model.machines]
+        lying = model.rope.length_m - wound[0] - wound[1] + np.maximum(results[:, d.STRETCH], 0.0)
+        one, other = courses[0].hitch_x_m, courses[1].hitch_x_m
+        if len(packed.numbers.crests):
+            on_plus_x = results[:, d.PLUS_SHARE] * lying
+        else:
+            on_plus_x = rope_on_plus_x_m(one, other, lying)
+        on_plus_x = on_plus_x + np.where(one > other, wound[0], wound[1])
     return MatchCourse(
         t_s, tuple(courses), results[:, d.TENSION], results[:, d.STRETCH], results[:, d.ROPE_LOSS], on_plus_x, energy,
         events,
     )  # fmt: skip
+
+
+def wound_in_m(machine: MachineModel, t_s: FloatArray) -> FloatArray:
+    """Rope [m] that a machine has wound in by match times (k,)."""
+    if not machine.winding:
+        return np.zeros(len(t_s))
+    times, lengths = np.array(machine.winding, dtype=np.float64).T
+    return np.asarray(np.interp(t_s, times, lengths))
 
 
 def play_match(model: MatchModel, t_s: FloatArray, *, relative: float = 1e-6) -> MatchCourse:
@@ -173,83 +143,66 @@ def play_match(model: MatchModel, t_s: FloatArray, *, relative: float = 1e-6) ->
 
     Notes
     -----
-    Radau IIA of order 5 (scipy's ``Radau``), restarted at each corner of a throttle plan. Rope taut or slack and slip
-    speed through 30 mm/s are located as events on the solver's dense output.
+    Radau IIA of order 5 (scipy's ``Radau``), restarted wherever something jumps or bends. Rope taut or slack and slip
+    speed through 30 mm/s are located as events on the solver's dense output, at several places of every step.
     Checked by: tests/published/test_independent_physics.py::test_tension_over_time
     """
     t_s = np.asarray(t_s, dtype=np.float64)
-    packed = _pack(model)
-    watch, words = _watches(model, packed)
+    packed = pack(model)
+    numbers = packed.numbers
 
     def rates(time_s: float, state: FloatArray) -> FloatArray:
-        return _rates(packed, time_s, state)[0]
+        out, results = np.empty(2 * d.STATES), np.empty(d.ALL_RESULTS)
+        state_rates(time_s, state, numbers, out, results)
+        return out
 
     def jacobian(time_s: float, state: FloatArray) -> FloatArray:
-        return d.rates_jacobian(time_s, state, packed.bodies, packed.throttle, packed.rope)
+        return rates_jacobian(time_s, state, numbers)
 
     inner = packed.stops_s[(packed.stops_s > t_s[0]) & (packed.stops_s < t_s[-1])]
     edges = np.concatenate([t_s[:1], inner, t_s[-1:]])
     states = np.empty((len(t_s), 2 * d.STATES))
     states[0] = state = packed.state
-    events: list[tuple[str, str, float]] = []
+    events: list[Event] = []
     for begin_s, end_s in pairwise(edges):
         solution = solve_ivp(
-            rates, (begin_s, end_s), state, method="Radau", jac=jacobian, dense_output=True, events=watch,
-            rtol=relative, atol=np.tile(_ABSOLUTE, 2) * relative * 1e3, first_step=min(1e-4, end_s - begin_s),
+            rates, (begin_s, end_s), state, method="Radau", jac=jacobian, dense_output=True, rtol=relative,
+            atol=np.tile(_ABSOLUTE, 2) * relative * 1e3, first_step=min(1e-4, end_s - begin_s),
         )  # fmt: skip
         dense = solution.sol
-        if not solution.success or dense is None or solution.t_events is None:
+        if not solution.success or dense is None:
             msg = f"the predicted run cannot be computed beyond {solution.t[-1]:.3f} s: {solution.message}"
             raise CannotMeasure(msg, do="check the machines' numbers in the run sheet, above all masses and stiffness")
         inside = (t_s > begin_s) & (t_s <= end_s)
         if inside.any():
             states[inside] = dense(t_s[inside]).T
+        events += locate_events(model, numbers, solution.t, dense, SLIP_SPEED_M_S)
         state = solution.y[:, -1]
-        for function, (up, down, machine), times in zip(watch, words, solution.t_events, strict=True):
-            for time_s in times:
-                later = function(time_s + 1e-4, dense(min(time_s + 1e-4, end_s)))
-                events.append((up if later > 0 else down, machine, float(time_s)))
     return _course(model, packed, t_s, states, tuple(sorted(events, key=lambda event: event[2])))
 
 
-def _watches(
-    model: MatchModel, packed: _Packed
-) -> tuple[list[Callable[[float, FloatArray], float]], list[tuple[str, str, str]]]:
-    """Functions whose zeros are events, and the words for crossing upwards and downwards."""
-    watch: list[Callable[[float, FloatArray], float]] = []
-    words = []
-    if model.rope is not None and len(model.machines) == 2:
-        watch.append(lambda time_s, state: float(_rates(packed, time_s, state)[1][d.STRETCH]))
-        words.append(("taut", "slack", ""))
-    for k, machine in enumerate(model.machines):
-        place = d.RESULTS_0 + d.RESULTS * k + d.SLIP
-
-        def excess(time_s: float, state: FloatArray, place: int = place) -> float:
-            return float(abs(_rates(packed, time_s, state)[1][place]) - SLIP_SPEED_M_S)
-
-        if machine.left is not None:
-            watch.append(excess)
-            words.append(("slip", "grip", machine.name))
-    return watch, words
-
-
 def play_match_quickly(model: MatchModel, t_s: FloatArray, *, relative: float = 1e-3) -> MatchCourse:
-    """As `play_match`, some twenty times faster, for many samples: to a tenth of a per cent or so, without events.
+    """As `play_match`, some twenty times faster, for many samples: to a tenth of a per cent or so.
+
+    Of the events it has the transitions between slip and grip.
 
     Notes
     -----
     Checked by: tests/mechanics/test_match.py::test_quick_steps_agree_with_scipy
     """
     t_s = np.asarray(t_s, dtype=np.float64)
-    packed = _pack(model)
-    states, steps = d.step_through(
-        packed.state, t_s, packed.stops_s, packed.bodies, packed.throttle, packed.rope, relative,
-        np.tile(_ABSOLUTE, 2) * relative * 1e3, 0.05,
+    packed = pack(model)
+    states, steps, transitions = step_through(
+        packed.state, t_s, packed.stops_s, packed.numbers, relative, np.tile(_ABSOLUTE, 2) * relative * 1e3, 0.05,
+        SLIP_SPEED_M_S,
     )  # fmt: skip
     if steps < 0:
         msg = "a sample of the predicted run cannot be computed: the steps became too small"
         raise CannotMeasure(msg, do="check the machines' numbers and their uncertainties in the run sheet")
-    return _course(model, packed, t_s, states, ())
+    events = tuple(
+        ("slip" if up else "grip", model.machines[int(k)].name, float(time_s)) for time_s, k, up in transitions
+    )
+    return _course(model, packed, t_s, states, events)
 
 
 def first_slip_s(t_s: FloatArray, slip_speed_m_s: FloatArray) -> float:

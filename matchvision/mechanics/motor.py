@@ -44,7 +44,7 @@ def drive_torque_Nm(  # noqa: N802 - SI capitals
     Parameters
     ----------
     rate_rad_s : wheel rate, positive while driving forward.
-    share : share of full drive, as the throttle says, 0 to 1.
+    share : share of full drive, as the throttle says, −1 (full backwards) to 1.
     stall_torque_Nm : Ts, total over the driven wheels.
     free_rate_rad_s : ω0, wheel rate at no load.
     on_voltage : False (0): the throttle acts on the torque; True (1): on the voltage.
@@ -52,16 +52,17 @@ def drive_torque_Nm(  # noqa: N802 - SI capitals
 
     Notes
     -----
-    Torque law ``share · Ts · (1 − ω/ω0)``, voltage law ``Ts · (share − ω/ω0)``. The supply sags in proportion to the
-    current, hence to the torque: the voltage is multiplied by ``1 − sag · T/Ts``; solved for T, both laws are divided
-    by ``1 + sag · share``. With the torque law a drive at share 0 does not brake; with the voltage law it does.
+    Torque law ``Ts · (share − |share| · ω/ω0)``, voltage law ``Ts · (share − ω/ω0)``. The supply sags in proportion to
+    the current, hence to the torque: the voltage is multiplied by ``1 − sag · T/Ts``; solved for T, both laws are
+    divided by ``1 + sag · |share|``. With the torque law a drive at share 0 does not brake; with the voltage law it
+    does.
     Checked by: tests/derived/test_motor_line.py::test_greatest_power_lies_at_half_the_free_rate
     """
     turning = rate_rad_s / free_rate_rad_s
-    on_torque_ratio = share * (1.0 - turning)
+    on_torque_ratio = share - np.abs(share) * turning
     on_voltage_ratio = share - turning
     ratio = on_voltage * on_voltage_ratio + (1.0 - on_voltage) * on_torque_ratio
-    return stall_torque_Nm * ratio / (1.0 + sag_ratio * share)
+    return stall_torque_Nm * ratio / (1.0 + sag_ratio * np.abs(share))
 
 
 def throttle_share(time_s: FloatArray, throttle: npt.ArrayLike, start_delay_s: float = 0.0) -> FloatArray:

@@ -20,13 +20,15 @@ ASSUMED_DAMPING_N_S_PER_M: Final = 12.0
 class RopeModel:
     """A rope of unstretched length [m] (links at rest included), its stiffness [N/m] and damping [N s/m].
 
-    From ``release_s`` (match time) on it pulls no more: a hitch has let it go.
+    From ``release_s`` (match time) on it pulls no more: a hitch has let it go. Over a crest it lies ``lying_m`` above
+    the surface: its beads' radius.
     """
 
     length_m: float
     stiffness_N_per_m: float = ASSUMED_STIFFNESS_N_PER_M
     damping_N_s_per_m: float = ASSUMED_DAMPING_N_S_PER_M
     release_s: float = float("inf")
+    lying_m: float = 0.0
 
 
 def rope_tension_N(stretch_m: FloatArray, rate_m_s: FloatArray, rope: RopeModel) -> FloatArray:  # noqa: N802 - SI

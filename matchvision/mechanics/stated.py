@@ -21,6 +21,7 @@ OPTIONAL: Final[Mapping[str, float]] = {
 }
 _UNCERTAIN: Final = (
     "stall_torque_Nm", "no_load_rev_min", "gear_ratio", "wheel_inertia_kg_m2", "grip_static", "grip_sliding", *OPTIONAL,
+    "reach_s", "release_s",
 )  # fmt: skip
 
 
@@ -97,9 +98,7 @@ def check_machine(run: Run, name: str, findings: Findings) -> None:
     for fact in ("mass_kg", "hitch"):
         if getattr(machine, fact) is None and (fact == "mass_kg" or run.sheet.rope is not None):
             findings.missing.append(f"[machine.{name}] {fact}")
-    if machine.reach is not None or facts.reach_s is not None:
-        msg = f"{name} has an arm that reaches out, which the predicted run does not cover"
-        raise CannotMeasure(msg, do=f"bring the forecast as a table: [forecast.{name}] curve")
+    _check_arm(name, key, machine, facts, findings)
     if machine.blocker is not None:
         findings.left_out.append(f"the blocker of {name} is not part of the predicted run: machines never touch in it")
     if machine.unknown and not states_any_motor(facts):
@@ -138,6 +137,25 @@ def check_machine(run: Run, name: str, findings: Findings) -> None:
         findings.assumed.append(f"{name}: full drive from the start, as [{key}] throttle is not stated")
     if facts.drive_friction_Nm is None:
         findings.assumed.append(f"{name}: no friction in the drive, as [{key}] drive_friction_Nm is not stated")
+
+
+def _check_arm(name: str, key: str, machine: Machine, facts: Drive, findings: Findings) -> None:
+    """Note what is missing about an arm, and refuse one that weighs as much as its machine."""
+    if machine.reach is None:
+        if facts.reach_s is not None:
+            findings.missing.append(
+                f"[machine.{name}.reach] stroke_m and mass_kg, as [{key}] reach_s says it has an arm"
+            )
+        return
+    if facts.reach_s is None or facts.reach_s.value <= 0:
+        findings.missing.append(f"[{key}] reach_s, how long the arm of {name} takes to go out")
+    if machine.mass_kg is not None and machine.reach.mass_kg >= machine.mass_kg:
+        msg = (
+            f"the arm of {name} weighs {machine.reach.mass_kg:g} kg, but the whole machine only {machine.mass_kg:g} kg"
+        )
+        raise CannotMeasure(msg, do=f"in [machine.{name}] mass_kg give the machine with its arm")
+    if machine.reach.mass_kg == 0:
+        findings.assumed.append(f"{name}: an arm without weight, as [machine.{name}.reach] mass_kg is not stated")
 
 
 def stated_numbers(run: Run, names: tuple[str, ...]) -> dict[str, Stated]:

@@ -357,7 +357,10 @@ class Drive(SheetModel):
     """A drive: what was measured about it, or what the team expects of it. Same keys in both places.
 
     ``throttle`` joins (match time s, share of full drive) by straight lines; it acts on the torque,
-    ``share · Ts · (1 − ω/ω0)``, or on the voltage, ``Ts · (share − ω/ω0)``.
+    ``share · Ts · (1 − ω/ω0)``, or on the voltage, ``Ts · (share − ω/ω0)``. In the same manner ``holding_over_time``
+    joins (match time s, share of holding_N), ``holding_by_angle`` (angle in degrees between the pull and straight back
+    along the machine, share of holding_N) and ``winding`` (match time s, metres of rope wound in). ``reach_s`` is how
+    long the arm takes to go out; at ``release_s`` (match time) the hitch lets the rope go.
     """
 
     motors: Annotated[int, Field(ge=0)] | None = None
@@ -375,8 +378,12 @@ class Drive(SheetModel):
     throttle: tuple[Point2, ...] = ()
     throttle_acts_on: Literal["torque", "voltage"] = "torque"
     holding_N: Number | None = None
+    holding_over_time: tuple[Point2, ...] = ()
+    holding_by_angle: tuple[Point2, ...] = ()
     reach_s: Number | None = None
     brake_N: Number | None = None
+    winding: tuple[Point2, ...] = ()
+    release_s: Number | None = None
 
 
 class Forecast(Drive):

@@ -5,8 +5,8 @@ read, they leave to the checks of form.
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from itertools import pairwise
-from math import cos, hypot, isfinite, radians, sin
+from itertools import pairwise, product
+from math import cos, hypot, inf, isfinite, radians, sin
 from typing import Any, Final
 
 from matchvision.records.causes import CAUSE_NAMES
@@ -230,6 +230,15 @@ def _check_rules(data: Mapping[str, Any]) -> Iterator[KeyFault]:
                 yield KeyFault(("rules", key), "this key is missing", 'decide = "mark-past-line" needs mark and line_m')
 
 
+#: Plans of a drive: what their points count by, its unit, and from where to where their values go.
+_PLANS: Final[Mapping[str, tuple[str, str, float, float, str]]] = {
+    "throttle": ("time", "s", -1.0, 1.0, "shares of full drive lie from -1 (full backwards) to 1 (full forwards)"),
+    "holding_over_time": ("time", "s", 0.0, inf, "shares of holding_N are not negative"),
+    "holding_by_angle": ("angle", "degrees", 0.0, inf, "shares of holding_N are not negative"),
+    "winding": ("time", "s", 0.0, inf, "the rope wound in is not less than none, in metres"),
+}
+
+
 def _check_throttles(data: Mapping[str, Any]) -> Iterator[KeyFault]:
     plans: list[tuple[Key, Mapping[str, Any]]] = []
     for name in _block(data, "forecast"):
@@ -237,17 +246,15 @@ def _check_throttles(data: Mapping[str, Any]) -> Iterator[KeyFault]:
         plans += [(("forecast", name), forecast)]
         plans += [(("forecast", name, side), _block(forecast, side)) for side in ("left", "right")]
     plans += [(("machine", name, "drive"), _block(block, "drive")) for name, block in _machines(data)]
-    for key, plan in plans:
-        points = [_point(entry) for entry in _array(plan, "throttle")]
+    for (key, plan), (word, (noun, unit, lowest, highest, wanted)) in product(plans, _PLANS.items()):
+        points = [_point(entry) for entry in _array(plan, word)]
         for number, (first, second) in enumerate(pairwise(points)):
             if first is not None and second is not None and second[0] <= first[0]:
-                found = f"the time {second[0]:g} s does not come after {first[0]:g} s"
-                yield KeyFault((*key, "throttle", number + 1), found, "times in a throttle plan must increase")
+                found = f"the {noun} {second[0]:g} {unit} does not come after {first[0]:g} {unit}"
+                yield KeyFault((*key, word, number + 1), found, f"{noun}s in a {word} plan must increase")
         for number, point in enumerate(points):
-            if point is not None and not -1.0 <= point[1] <= 1.0:
-                found = f"a share of {point[1]:g}"
-                wanted = "shares of full drive lie from -1 (full backwards) to 1 (full forwards)"
-                yield KeyFault((*key, "throttle", number, 1), found, wanted)
+            if point is not None and not lowest <= point[1] <= highest:
+                yield KeyFault((*key, word, number, 1), f"a value of {point[1]:g}", wanted)
 
 
 def _check_profile(data: Mapping[str, Any]) -> Iterator[KeyFault]:

@@ -121,12 +121,87 @@ def test_unknown_opponent_cannot_be_predicted() -> None:
     [
         {"forecast": {}},
         {"run": {"name": "lift", "kind": "lift", "clip": "clip.mp4"}},
-        {"table": {"length_m": 2.2, "width_m": 1.1, "profile_m": [[-1.1, -0.1], [0, 0], [1.1, -0.1]]}},
     ],
 )
 def test_what_is_not_covered_is_said(blocks: dict[str, Any]) -> None:
     with pytest.raises(CannotMeasure):
         predict_run(run_of(sheet(**blocks)), STARTS)
+
+
+def test_a_machine_that_drives_down_a_ridge_pulls_harder_by_its_weight_along_it() -> None:
+    # A sled on the level part, a puller on a ramp that falls towards its home: at the same speed, the same drive.
+    content = sheet(
+        run={"name": "sled", "kind": "sled", "clip": "clip.mp4"},
+        rope={"length_m": 1.035, "ends": ["heron", "sled"]},
+        machine={
+            "heron": machine("-x"),
+            "sled": {"home": "+x", "mass_kg": 3.0, "hitch": {"at_m": [-0.132, 0, 0.052]}, "size_m": [0.26, 0.2, 0.07]},
+        },
+        forecast={"heron": drive(), "sled": {"grip_sliding": 0.25}},
+        clock={"start_s": 1.0, "duration_s": 1.5},
+    )
+    level = predict_run(run_of(content), STARTS, samples=1)[0]
+    down = content | {
+        "table": {"length_m": 2.2, "width_m": 1.1, "profile_m": [[-1.1, -0.11], [0.1, 0.01], [1.1, 0.01]]}
+    }
+    helped = predict_run(run_of(down), STARTS, samples=1)[0]
+    assert helped.tension_N[-1] == pytest.approx(
+        level.tension_N[-1], rel=0.03
+    )  # the rope rises to the sled and presses it a little
+    slope = np.sin(np.arctan(0.1))
+    beyond_N = [run.machines["heron"].traction_N[-1] - run.tension_N[-1] for run in (level, helped)]
+    assert beyond_N[0] - beyond_N[1] == pytest.approx(2.5 * 9.80665 * slope, rel=0.05)
+    assert helped.machines["heron"].speed_m_s[-1] > level.machines["heron"].speed_m_s[-1]
+
+
+def arm_sheet(**told: Any) -> dict[str, Any]:
+    content = sheet(forecast={"heron": drive(**told), "plover": drive(0.0042)})
+    content["machine"]["heron"] = machine("-x", reach={"stroke_m": 0.3, "mass_kg": 0.3})
+    return content
+
+
+def test_an_arm_needs_its_time_and_less_weight_than_its_machine() -> None:
+    with pytest.raises(CannotMeasure) as caught:
+        predict_run(run_of(arm_sheet()), STARTS, samples=1)
+    assert "[forecast.heron] reach_s" in caught.value.do
+    heavy = arm_sheet(reach_s=0.5)
+    heavy["machine"]["heron"]["reach"]["mass_kg"] = 2.5
+    with pytest.raises(CannotMeasure, match="the whole machine only"):
+        predict_run(run_of(heavy), STARTS, samples=1)
+    without = sheet(forecast={"heron": drive(reach_s=0.5), "plover": drive(0.0042)})
+    with pytest.raises(CannotMeasure) as caught:
+        predict_run(run_of(without), STARTS, samples=1)
+    assert "[machine.heron.reach] stroke_m" in caught.value.do
+
+
+def test_an_arm_that_carries_the_hitch_slackens_the_rope() -> None:
+    content = arm_sheet(reach_s=0.5)
+    content["machine"]["heron"]["hitch"] = {"at_m": [-0.145, 0.0, 0.052], "on": "reach"}
+    without = predict_run(run_of(sheet()), STARTS, samples=1)[0]
+    out = predict_run(run_of(content), STARTS, samples=1)[0]
+    early = (out.t_s > 0.3) & (out.t_s < 0.5)
+    assert without.tension_N[early].min() > 5
+    assert out.tension_N[early].max() == 0
+    assert out.tension_N[-1] > 5
+
+
+def test_rope_wound_in_is_counted_where_it_is_wound() -> None:
+    slow = drive(throttle=[[0.0, 0.0]], brake_N=200.0, grip_static=2.0)
+    still = sheet(forecast={"heron": slow, "plover": slow | {"winding": [[0.0, 0.0], [2.0, 0.2]]}})
+    forecast = predict_run(run_of(still), STARTS, samples=1)[0]
+    wound = forecast.machines["plover"]
+    assert forecast.winner == "plover"
+    # What is wound in is pulled over from the other side: both machines are drawn together, or its grip gives way.
+    assert forecast.on_plus_x_m[-1] > 1.09 / 2 + 0.05
+    assert wound.x_m[-1] <= 0.685 + 1e-6
+
+
+def test_a_hitch_lets_go_when_it_is_said_to() -> None:
+    released = predict_run(
+        run_of(sheet(forecast={"heron": drive(release_s=1.5), "plover": drive(0.0042)})), STARTS, samples=1
+    )[0]
+    assert released.tension_N[released.t_s > 1.52].max() == 0
+    assert released.tension_N[(released.t_s > 0.5) & (released.t_s < 1.5)].min() > 5
 
 
 def test_measured_drive_stands_in_for_a_missing_forecast() -> None:

@@ -8,7 +8,8 @@ import pytest
 from numba.core.caching import CacheImpl
 
 from matchvision.errors import CannotMeasure
-from matchvision.mechanics import dynamics
+from matchvision.mechanics import plans
+from matchvision.mechanics.compiling import compiled
 from matchvision.mechanics.machine import MachineModel, MatchModel, Pose, SideDrive
 from matchvision.mechanics.match import first_slip_s, play_match, play_match_quickly
 from matchvision.mechanics.motor import drive_torque_Nm
@@ -72,7 +73,7 @@ def test_compiled_torque_is_the_motor_line() -> None:
     for on_voltage in (0.0, 1.0):
         for rate in (-2.0, 0.0, 3.0, 6.0):
             for share in (0.0, 0.4, 1.0):
-                compiled = dynamics._drive_torque_Nm(rate, share, 1.2, 5.0, on_voltage, 0.2)
+                compiled = plans.drive_torque_Nm(rate, share, 1.2, 5.0, on_voltage, 0.2)
                 assert compiled == pytest.approx(drive_torque_Nm(rate, share, 1.2, 5.0, on_voltage, 0.2))
 
 
@@ -137,4 +138,4 @@ def test_a_computer_that_keeps_nothing_can_compute(monkeypatch: pytest.MonkeyPat
     def double(x: float) -> float:
         return 2.0 * x
 
-    assert dynamics._compiled(double)(1.5) == 3.0
+    assert compiled(double)(1.5) == 3.0
