@@ -26,7 +26,7 @@ from matchvision.footage.ahead import read_ahead
 from matchvision.footage.freeing import freeing_pictures
 from matchvision.forecast import predict_run
 from matchvision.grip import find_events
-from matchvision.markers import MarkerTracker, plan_markers
+from matchvision.markers import MarkerTracker, mend_tracks, plan_markers
 from matchvision.motion import measure_motion, set_clock
 from matchvision.practice import measure_practice
 from matchvision.pull import measure_pull
@@ -217,8 +217,9 @@ def watch(run: Run, facts: ClipFacts, progress: Progress | None, notice: Notice 
             if progress is not None and done % 10 == 0:
                 progress("watching the clip", min(done, total), total)
     tracks, markers_note = tracker.tracks()
+    tracks, mends_note = mend_tracks(tracks, run.mends, run.sheet, facts.sha256)
     camera_notes = (follower.note(),) if run.sheet.camera.moves else ()
-    notes = (table_note, *camera_notes, markers_note)
+    notes = (table_note, *camera_notes, markers_note, *([mends_note] if mends_note else []))
     rows = bands.timing(run.sheet.camera.readout_s)
     return Watched(view, follower.cameras(), tracks, notes, look.look(), tuple(doubled_s), lamp, rows, cover.look())
 

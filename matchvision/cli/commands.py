@@ -255,13 +255,19 @@ def lens(
 
 
 @main.command()
-@click.argument("what", type=click.Choice(["run", "keys", "result", "tables"]))
+@click.argument("what", type=click.Choice(["run", "keys", "mends", "result", "tables"]))
 def schema(what: str) -> None:
     """Print what the files look like.
 
-    `run` and `result` give the JSON Schema of the run sheet and of result.json, for other tools; `keys` and
-    `tables` give pages in Markdown, for people, with every key of the run sheet and every column of every table.
+    `run`, `mends` and `result` give the JSON Schema of the run sheet, of mends.toml and of result.json, for other
+    tools; `keys` and `tables` give pages in Markdown, for people, with every key of the run sheet and every column of
+    every table.
     """
+    if what == "mends":
+        from matchvision.sheets.mends import describe_mends
+
+        click.echo(json.dumps(describe_mends(), indent=1, ensure_ascii=False))
+        return
     if what in ("run", "keys"):
         from matchvision.sheets import describe_keys, describe_run_sheet
 

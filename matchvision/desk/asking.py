@@ -4,7 +4,8 @@ from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from matchvision.records.sheet import Point2, Point3, Positive, Tag
+from matchvision.records.sheet import Tag
+from matchvision.records.values import Point2, Point3, Positive
 
 _Text = Annotated[str, Field(min_length=1, max_length=80)]
 

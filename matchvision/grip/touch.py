@@ -104,7 +104,7 @@ def free_places(run: Run, motion: Motion, foreign: ForeignLook) -> BoolArray:
         if wall is not None and wall.at_m is not None:
             reach = float(np.hypot(*wall.size_m[:2])) / 2 + CLEAR_M
             hidden |= np.hypot(places[:, 0] - wall.at_m[0], places[:, 1] - wall.at_m[1]) < reach + wall.size_m[2]
-    on_rope = [k for k, p in enumerate(motion.tracks.plans) if p.kind in {"bead", "link"}]
+    on_rope = [k for k, p in enumerate(motion.tracks.plans) if p.kind in {"bead", "link", "end"}]
     if on_rope:
         x, y = motion.places.x_m[moments][:, on_rope], motion.places.y_m[moments][:, on_rope]
         known = np.isfinite(x) & np.isfinite(y)

@@ -33,11 +33,15 @@ HIGHEST_UNKNOWN_M = 0.10
 
 @dataclass(frozen=True, eq=False)
 class Hitches:
-    """Both ends' hitches: places (n, 2, 3), NaN where unknown, and heights (2,), NaN where no sheet tells."""
+    """Both ends' hitches: places (n, 2, 3), NaN where unknown, with what is unsure about their x.
+
+    ``u_own_m`` (n, 2) is new in every frame, ``u_height_m`` (n, 2) comes from the height and lasts.
+    """
 
     place_m: FloatArray
     camera_jacobian: FloatArray
     u_own_m: FloatArray
+    u_height_m: FloatArray
 
     @property
     def known(self) -> BoolArray:

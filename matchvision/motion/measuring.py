@@ -9,12 +9,13 @@ from matchvision.errors import CannotMeasure
 from matchvision.geometry.placing import Placing
 from matchvision.motion.arms import measure_arm
 from matchvision.motion.bodies import U_SHEET_HEIGHT_M
+from matchvision.motion.handset import HandEnds, join_hand_ends
 from matchvision.motion.lifting import leave_off_ground, lift_pose
 from matchvision.motion.machines import Pose, measure_pose, motion_of
 from matchvision.motion.rims import RimPlaces
 from matchvision.motion.rope import RopeReading, measure_rope
 from matchvision.motion.shutter import allow_for_readout
-from matchvision.motion.sighting import Sighting, sight_markers
+from matchvision.motion.sighting import Sighting, sight_markers, spread_from_camera
 from matchvision.motion.standing import is_level
 from matchvision.motion.tilting import Tilt, find_tilt
 from matchvision.motion.wheels import WheelReading, allow_for_trembling, measure_wheel
@@ -62,6 +63,7 @@ def measure_motion(
     real_s = tracks.clip_s * real_per_clip_ratio
     rows = rows if rows is not None else RowTiming(sheet.camera.readout_s or 0.0, 0.0, source="given in the sheet")
     sighting = sight_markers(tracks, cameras, real_s, sheet.table.profile_m, rows)
+    tracks, hand_ends = join_hand_ends(tracks, sighting, real_s)
     poses: dict[str, Pose] = {}
     tilts: dict[str, Tilt] = {}
     machines: dict[str, MachineMotion] = {}
@@ -88,13 +90,13 @@ def measure_motion(
     arms = tuple(arm for arm in measured_arms if arm is not None)
     rope = None
     if sheet.rope is not None:
-        rope = measure_rope(sheet.rope, sheet.machine, poses, tracks, sighting, real_s, arms)
+        rope = measure_rope(sheet.rope, sheet.machine, poses, tracks, sighting, real_s, arms, hand_ends)
     motion = Motion(
         frame=tracks.frame,
         clip_s=tracks.clip_s,
         real_s=real_s,
         tracks=tracks,
-        places=place_markers(tracks, sighting, poses, rope, [reading.rim for reading in readings]),
+        places=place_markers(tracks, sighting, poses, rope, [reading.rim for reading in readings], hand_ends),
         machines={name: allow_for_trembling(moved, wheels) for name, moved in machines.items()},
         wheels=wheels,
         rope=None if rope is None else rope.motion,
@@ -105,7 +107,12 @@ def measure_motion(
 
 
 def place_markers(
-    tracks: Tracks, sighting: Sighting, poses: dict[str, Pose], rope: RopeReading | None, rims: list[RimPlaces]
+    tracks: Tracks,
+    sighting: Sighting,
+    poses: dict[str, Pose],
+    rope: RopeReading | None,
+    rims: list[RimPlaces],
+    hand_ends: HandEnds | None = None,
 ) -> Places:
     """Every marker's place with pixel noise, height and camera together; NaN where its height is not to be had."""
     n, m = tracks.col_px.shape
@@ -129,6 +136,12 @@ def place_markers(
         u_x[:, bodies.columns], u_y[:, bodies.columns] = np.moveaxis(bodies.u_place_m, -1, 0)
     if rope is not None:
         put(rope.columns, rope.placing, rope.lie.u_z_m)
+    if hand_ends is not None:
+        columns = list(hand_ends.columns)
+        x[:, columns], y[:, columns], z[:, columns] = np.moveaxis(hand_ends.place_m, -1, 0)
+        by_camera = spread_from_camera(hand_ends.camera_jacobian, sighting.whole_covariance[:, None])
+        common = np.diagonal(by_camera, axis1=-2, axis2=-1) + (hand_ends.lever * hand_ends.u_height_m[:, None]) ** 2
+        u_x[:, columns], u_y[:, columns] = np.moveaxis(np.sqrt(hand_ends.u_place_m**2 + common), -1, 0)
     for rim in rims:
         point = rim.placing.point_m
         x[:, rim.columns], y[:, rim.columns], z[:, rim.columns] = point[..., 0], point[..., 1], point[..., 2]
@@ -244,12 +257,15 @@ def describe_motion(
         slack = rope.motion.slack
         known = np.isfinite(slack)
         state = f", slack in {100 * float(slack[known].mean()):.0f} % of the frames" if known.any() else ""
+        shown = f"{len(rope.columns)} markers" if rope.columns else "its ends alone"
+        if "end" in (plan.kind for plan in motion.tracks.plans):
+            shown += ", ends set by hand"
         said.append(
-            f"the rope from {len(rope.columns)} markers (length on a side to "
+            f"the rope from {shown} (length on a side to "
             f"{1000 * _median(rope.motion.u_on_plus_x_m):.1f} mm, "
             f"speed to {1000 * _median(rope.motion.u_speed_m_s):.1f} mm/s{state})"
         )
-        if not rope.lie.heights_known:
+        if rope.columns and not rope.lie.heights_known:
             warnings.append(
                 "the rope's height is not known without a hitch: beads are taken between 0 and 0.1 m above the table"
             )

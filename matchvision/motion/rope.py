@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.geometry.placing import Placing
+from matchvision.motion.handset import HandEnds, add_hand_ends, join_crossing
 from matchvision.motion.lying import Hitches, Lie, find_lie
 from matchvision.motion.machines import Pose
 from matchvision.motion.sighting import Sighting, spread_from_camera
@@ -103,7 +104,7 @@ def find_hitches(
             out_m = np.full(n, np.nan) if arm is None else arm.outwards * arm.reach_m
             place[:, end] += out_m[:, None] * pose.axes()[0]
             u_own[:, end] = np.hypot(u_own[:, end], np.nan if arm is None else arm.u_reach_m)
-    return Hitches(place, jacobian, u_own)
+    return Hitches(place, jacobian, u_own, np.zeros((n, 2)))
 
 
 def lay_line(
@@ -132,6 +133,7 @@ def lay_line(
         held = hitches.known[:, end] & ~lie.off[:, end]
         place[held, column] = hitches.place_m[held, end]
         u_own[held, column] = hitches.u_own_m[held, end]
+        u_height[held, column] = hitches.u_height_m[held, end]
         jacobian[held, column] = hitches.camera_jacobian[held, end, 0]
         loose = np.flatnonzero(~held)
         inner = np.isfinite(place[loose, 1:-1, 0])
@@ -161,7 +163,7 @@ def _off_centre(place: FloatArray, lie: Lie, profile_m: Profile, radius_m: float
     return np.asarray(np.copysign(np.hypot(place[..., 0], place[..., 2] - at_line), place[..., 0]))
 
 
-def cross_centre(line: Line, link: tuple[int, int] | None) -> Crossing:
+def cross_centre(line: Line, link: tuple[int, int] | None, *, heights_apart: bool = False) -> Crossing:
     """Length of rope, unstretched, on the +x side, summed over pieces where it crosses more than once.
 
     Between neighbouring known points the rope is straight, so a piece from x_a to x_b on opposite sides is shared as
@@ -170,6 +172,7 @@ def cross_centre(line: Line, link: tuple[int, int] | None) -> Crossing:
     Parameters
     ----------
     link : indices of the link's two points in the line, if there is one
+    heights_apart : whether the points' heights are unsure independently of each other; else they go together
     """
     n, k = line.place_m.shape[:2]
     plus, arc = np.full(n, np.nan), np.full(n, np.nan)
@@ -194,7 +197,8 @@ def cross_centre(line: Line, link: tuple[int, int] | None) -> Crossing:
         by_point[:-1] += d_a
         by_point[1:] += d_b
         u_own[row] = float(np.sqrt(((by_point * line.u_x_own_m[row, at]) ** 2).sum()))
-        u_height[row] = float((by_point * line.u_x_height_m[row, at]).sum())
+        by_height = by_point * line.u_x_height_m[row, at]
+        u_height[row] = float(np.sqrt((by_height**2).sum()) if heights_apart else by_height.sum())
         by_camera[row] = by_point @ line.camera_jacobian[row, at]
         if not crosses.any():
             # All on one side: what could still be wrong is whether the nearest end has crossed.
@@ -225,6 +229,7 @@ def measure_rope(
     sighting: Sighting,
     real_s: FloatArray,
     arms: Sequence[ArmMotion] = (),
+    hand_ends: HandEnds | None = None,
 ) -> RopeReading | None:
     """The rope's motion from its markers and hitches; None where fewer than two points of it are known.
 
@@ -237,7 +242,7 @@ def measure_rope(
     """
     n = len(real_s)
     columns, arc_m = rope_columns(tracks)
-    hitches = find_hitches(rope, machines, poses, n, arms)
+    hitches = add_hand_ends(find_hitches(rope, machines, poses, n, arms), hand_ends, joined=not columns)
     if len(columns) + int(hitches.known.any(axis=0).sum()) < 2:
         return None
     link, rest_m = _find_link(tracks, columns)
@@ -249,7 +254,8 @@ def measure_rope(
     placing = sighting.place(columns, lie.z_m)
     lever = sighting.lever[:, columns]
     line = lay_line(rope, arc_m, placing, sighting.seen[:, columns], lever[..., 0], lie, hitches, sighting)
-    crossing = cross_centre(line, None if link is None else (link[0] + 1, link[1] + 1))
+    points = None if link is None else (link[0] + 1, link[1] + 1)
+    crossing = cross_centre(line, points, heights_apart=not columns)
 
     link_length, u_link, u_link_ratio, link_stretch = _measure_link(link, rest_m, placing, sighting)
     along = hitches.place_m[:, 1] - hitches.place_m[:, 0]
@@ -269,7 +275,15 @@ def measure_rope(
         ratio = np.where(taut, np.clip(drawn, 0.0, 0.01), 0.0)
         u_ratio = np.where(taut, np.sqrt(believed) * np.hypot(u_seen, U_SHEET_LENGTH_RATIO), U_SHEET_LENGTH_RATIO)
         ratio = np.nan_to_num(ratio)
-    smoothed = smooth_series(real_s, crossing.plus_m, crossing.u_own_m)
+    if hand_ends is not None and not columns:
+        smoothed = join_crossing(real_s, crossing.plus_m, crossing.u_own_m, span, rope.length_m, hand_ends)
+        # Nothing shows whether the rope is taut, but it is never shorter than the straight way between its ends.
+        longer = np.nan_to_num(np.maximum(span / rope.length_m - 1, 0.0))
+        u_span = np.hypot(*hitches.u_own_m.T) + hitches.u_height_m.sum(axis=1)
+        u_ratio = np.where(longer > ratio, np.hypot(u_ratio, np.nan_to_num(u_span) / rope.length_m), u_ratio)
+        ratio = np.maximum(ratio, longer)
+    else:
+        smoothed = smooth_series(real_s, crossing.plus_m, crossing.u_own_m)
     stretch_m = np.nan_to_num(link_stretch)
     share_of_link = np.nan_to_num(crossing.link_share)
     plus = smoothed.value * (1 + ratio) + stretch_m * share_of_link

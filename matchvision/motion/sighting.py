@@ -16,7 +16,7 @@ from matchvision.motion.shutter import bring_to_frame_time
 from matchvision.motion.standing import Profile, raise_above
 from matchvision.records.camera import Cameras
 from matchvision.records.footage import RowTiming
-from matchvision.records.tracks import Tracks, TrackState
+from matchvision.records.tracks import Tracks
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -156,7 +156,7 @@ def sight_markers(
         profile_m=profile_m,
         pixels_px=pixels,
         u_pixels_px=u_pixels,
-        seen=np.asarray(tracks.state == TrackState.SEEN),
+        seen=tracks.measured,
         foot_m=foot,
         lever=lever,
     )

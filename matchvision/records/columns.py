@@ -43,7 +43,7 @@ TRACKS: Final = (
     _c("row_px", "px", "row of the marker's centre"),
     _c("u_col_px", "px", "standard uncertainty of col_px"),
     _c("u_row_px", "px", "standard uncertainty of row_px"),
-    _c("state", "", "seen, bridged or lost", dtype="word", missing=False),
+    _c("state", "", "seen, bridged, lost; set or tied by hand", dtype="word", missing=False),
     _c("x_m", "m", "place along the pull, from the centre line"),
     _c("y_m", "m", "place across the table"),
     _c("z_m", "m", "height above the table's surface that was used"),

@@ -20,7 +20,7 @@ class StageNote:
     Attributes
     ----------
     stage : str
-        Its name ("footage", "table", "markers", "motion", "pull", "grip", "forecast", "verdict", "causes").
+        Its name ("footage", "table", "markers", "mends", "motion", "pull", "grip", "forecast", "verdict", "causes").
     status : "done", "partly" or "skipped"
         "partly": done, but the footage could not support something asked for.
     sentence : str

@@ -11,39 +11,12 @@ from typing import Annotated, Any, Literal, Self
 
 import numpy as np
 import numpy.typing as npt
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
 from matchvision.records.camera import Calibration, Camera
-
-Name = Annotated[str, Field(pattern=r"^[^\s.]+$", description="a name without spaces or full stops")]
-Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
-NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
-Finite = Annotated[float, Field(allow_inf_nan=False)]
-Share = Annotated[float, Field(ge=0, le=1)]
-Point2 = tuple[Finite, Finite]
-Point3 = tuple[Finite, Finite, Finite]
-
-
-class SheetModel(BaseModel):
-    """Common manners: frozen, and unknown keys are refused."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
-
-
-class Quantity(SheetModel):
-    """A number with its standard uncertainty; a bare number in the sheet has none stated (``u = 0``)."""
-
-    value: Finite
-    u: NotNegative = 0.0
-
-
-def _as_quantity(raw: Any) -> Any:  # noqa: ANN401 - whatever stands in the sheet
-    if isinstance(raw, int | float) and not isinstance(raw, bool):
-        return {"value": float(raw)}
-    return raw
-
-
-Number = Annotated[Quantity, BeforeValidator(_as_quantity, json_schema_input_type=float | Quantity)]
+from matchvision.records.mends import Mends
+from matchvision.records.values import Finite, Name, NotNegative, Number, Point2, Point3, Positive, Share, SheetModel
+from matchvision.records.values import Quantity as Quantity
 
 
 class RunInfo(SheetModel):
@@ -456,12 +429,12 @@ class RunSheet(SheetModel):
     clock: ClockSheet
     table: TableSheet
     camera: CameraSheet = CameraSheet()
-    colour: dict[str, Colour] = {}
+    colour: dict[str, Colour] = Field(default_factory=dict)
     rope: RopeSheet | None = None
-    machine: dict[Name, Machine] = {}
+    machine: dict[Name, Machine] = Field(default_factory=dict)
     rules: Rules = Rules()
     practice: PracticeSheet = PracticeSheet()
-    forecast: dict[str, Forecast] = {}
+    forecast: dict[str, Forecast] = Field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)
@@ -496,7 +469,7 @@ class LensSheet:
 class Run:
     """A run as read from disk: the sheet and every file that it points to, loaded and checked.
 
-    ``sheet_texts`` keeps the sheets as they were written, by path, for the report.
+    ``sheet_texts`` keeps the sheets as they were written, by path, for the report; ``mends`` what was mended by hand.
     """
 
     sheet: RunSheet
@@ -507,6 +480,7 @@ class Run:
     curves: Mapping[str, ForecastCurve] = field(default_factory=dict)
     commands: Mapping[str, npt.NDArray[np.float64]] = field(default_factory=dict)
     sheet_texts: Mapping[str, str] = field(default_factory=dict)
+    mends: Mends = field(default_factory=Mends)
 
     @property
     def clip(self) -> Path:

@@ -9,11 +9,16 @@ import numpy.typing as npt
 
 
 class TrackState(IntEnum):
-    """How a position came about."""
+    """How a position came about.
+
+    Seen; carried over a gap; not known; set by hand; seen, and given its name by hand.
+    """
 
     SEEN = 0
     BRIDGED = 1
     LOST = 2
+    SET = 3
+    TIED = 4
 
     @property
     def word(self) -> str:
@@ -30,7 +35,8 @@ class MarkerPlan:
     name : str
         As in the tables: ``heron.front``, ``bead_01``, ``link_1``.
     kind : str
-        "bead" and "link" are spheres on the rope; "body" rides on a machine (disc or sphere), "rim" on a wheel.
+        "bead" and "link" are spheres on the rope; "body" rides on a machine (disc or sphere), "rim" on a wheel; "end"
+        is an end of the rope that a person set.
     colour : str
         Key of the sheet's colour block.
     radius_m : float
@@ -46,10 +52,12 @@ class MarkerPlan:
     sphere : bool
     thickness_m : float
         How thick a disc is whose side shows in its colour as well, NaN where the sheet does not say.
+    u_height_m : float
+        How well the height of an end of the rope is known, NaN elsewhere.
     """
 
     name: str
-    kind: Literal["bead", "link", "body", "rim"]
+    kind: Literal["bead", "link", "body", "rim", "end"]
     colour: str
     radius_m: float
     machine: str = ""
@@ -61,6 +69,7 @@ class MarkerPlan:
     sphere: bool = False
     on_reach: bool = False
     thickness_m: float = float("nan")
+    u_height_m: float = float("nan")
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,6 +95,12 @@ class Tracks:
     u_col_px: npt.NDArray[np.float64]
     u_row_px: npt.NDArray[np.float64]
     state: npt.NDArray[np.int8]
+
+    @property
+    def measured(self) -> npt.NDArray[np.bool_]:
+        """Where a marker's own picture gave its position, (n, m): seen, tied or set, but not carried over a gap."""
+        found = (TrackState.SEEN, TrackState.SET, TrackState.TIED)
+        return np.asarray(np.isin(self.state, found), dtype=np.bool_)
 
     @property
     def names(self) -> tuple[str, ...]:

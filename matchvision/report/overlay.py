@@ -8,7 +8,6 @@ import numpy.typing as npt
 from matchvision.geometry.camera import camera_at, project_points
 from matchvision.mechanics.match import SLIP_SPEED_M_S
 from matchvision.records.results import Analysis
-from matchvision.records.tracks import TrackState
 from matchvision.report.canvas import INK, WHITE, Canvas, Colour, Point, measure_words
 from matchvision.report.palette import rgb
 from matchvision.report.readings import COVERAGE, best_pull, match_times, rope_share, side_name, side_role
@@ -33,8 +32,9 @@ class Overlay:
         self.t_s = match_times(analysis)
         self.scale = min(analysis.clip.width_px, analysis.clip.height_px) / 720
         tracks = analysis.motion.tracks
+        self.measured = tracks.measured
         self.rope_order = sorted(
-            (k for k, p in enumerate(tracks.plans) if p.kind in ("bead", "link")),
+            (k for k, p in enumerate(tracks.plans) if p.kind in ("bead", "link", "end")),
             key=lambda k: math.inf if math.isnan(tracks.plans[k].arc_m) else tracks.plans[k].arc_m,
         )
         self.colours = {name: rgb(side_role(analysis, name)) for name in analysis.run.sheet.machine}
@@ -176,7 +176,7 @@ class Overlay:
             col, row = float(tracks.col_px[k, m]), float(tracks.row_px[k, m])
             if not math.isfinite(col):
                 continue
-            seen = tracks.state[k, m] == TrackState.SEEN
+            seen = bool(self.measured[k, m])
             radius = (6 if plan.kind in ("bead", "link") else 10) * self.scale
             canvas.ring((col, row), radius, WHITE if seen else INK, 1.6 * self.scale)
 

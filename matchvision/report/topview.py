@@ -87,7 +87,7 @@ def rope_polylines(analysis: Analysis, frames: npt.NDArray[np.int64]) -> list[li
         return [[] for _ in frames]
     plans = motion.tracks.plans
     order = sorted(
-        (k for k, p in enumerate(plans) if p.kind in ("bead", "link")),
+        (k for k, p in enumerate(plans) if p.kind in ("bead", "link", "end")),
         key=lambda k: _arc(plans[k].arc_m, plans[k].name, rope.length_m),
     )
     arcs = [_arc(plans[k].arc_m, plans[k].name, rope.length_m) for k in order]

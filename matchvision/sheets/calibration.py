@@ -12,7 +12,7 @@ from pydantic import Field, ValidationError
 
 from matchvision.errors import Fault
 from matchvision.records.camera import CAMERA_PARAMETERS, Calibration, CalibrationPoint, Camera, TableView
-from matchvision.records.sheet import SheetModel
+from matchvision.records.values import SheetModel
 
 _WANTED = "the camera.json from the results of an earlier run is wanted, unchanged"
 

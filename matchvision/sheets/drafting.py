@@ -10,7 +10,7 @@ from typing import Any
 from matchvision.errors import Fault, SheetError
 from matchvision.records.sheet import Run
 from matchvision.sheets.beside import desk_file, mends_file
-from matchvision.sheets.loading import assemble_run
+from matchvision.sheets.loading import add_mends, assemble_run
 from matchvision.sheets.reading import SheetSource, find_own_sheet, merge_sheets, read_sheets
 from matchvision.sheets.sense import colour_uses
 
@@ -59,6 +59,7 @@ def load_draft(path: str | Path) -> Draft:
     data = merge_sheets([source.data for source in sources])
     unknown, without_start = _list_wanting(data)
     run = assemble_run([_stand_ins(own, unknown, without_start=without_start), *sources], str(path))
+    run = add_mends(run, mends_file(own))
     learnt = desk_file(own)
     kept = next((source.text for source in sources if source.path == learnt), "")
     return Draft(run, own, learnt, mends_file(own), unknown, without_start, tomllib.loads(kept))

@@ -9,7 +9,8 @@ from pydantic import Field, ValidationError, model_validator
 
 from matchvision.errors import Fault, SheetError
 from matchvision.records.camera import CAMERA_PARAMETERS, Camera
-from matchvision.records.sheet import LensSheet, NotNegative, Quantity, SheetModel
+from matchvision.records.sheet import LensSheet
+from matchvision.records.values import NotNegative, Quantity, SheetModel
 from matchvision.sheets.form import show_value
 
 #: The parameters of a lens, in their order.

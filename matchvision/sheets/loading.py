@@ -1,6 +1,7 @@
 """From a run sheet on disk to a checked run."""
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from os.path import relpath
 from pathlib import Path
 from typing import Any, TypeVar
@@ -8,10 +9,12 @@ from typing import Any, TypeVar
 from matchvision.errors import Fault, MatchvisionError, SheetError
 from matchvision.records.camera import Calibration
 from matchvision.records.sheet import HangTest, LensSheet, Run
+from matchvision.sheets.beside import mends_file
 from matchvision.sheets.columns import read_commands, read_curve, read_hang_test
 from matchvision.sheets.form import check_form, mend_names
 from matchvision.sheets.lines import Key
-from matchvision.sheets.reading import SheetSource, find_place, locate, merge_sheets, read_sheets
+from matchvision.sheets.mends import read_mends
+from matchvision.sheets.reading import SheetSource, find_own_sheet, find_place, locate, merge_sheets, read_sheets
 from matchvision.sheets.sense import check_sense
 
 _T = TypeVar("_T")
@@ -41,7 +44,22 @@ def load_run(path: str | Path) -> Run:
     -----
     Checked by: tests/sheets/test_loading.py::test_three_faults_are_listed_at_once
     """
-    return assemble_run(read_sheets(Path(path)), str(path))
+    sources = read_sheets(Path(path))
+    run = assemble_run(sources, str(path))
+    return add_mends(run, mends_file(find_own_sheet(Path(path))))
+
+
+def add_mends(run: Run, path: Path) -> Run:
+    """A run with the mends by hand that stand in a file beside its sheet, if there is one.
+
+    Raises
+    ------
+    SheetError
+    """
+    mends, text = read_mends(path, run.sheet)
+    if not text:
+        return run
+    return replace(run, mends=mends, sheet_texts={**run.sheet_texts, path.name: text})
 
 
 def assemble_run(sources: Sequence[SheetSource], path: str) -> Run:

@@ -10,6 +10,7 @@ from matchvision.uncertainty.budgets import (
     propagate_inputs,
     root_sum,
 )
+from matchvision.uncertainty.joining import Joined, join_values
 from matchvision.uncertainty.lines import LineFit, fit_line, predict_line
 from matchvision.uncertainty.opposing import beyond_share, share_of_whole
 from matchvision.uncertainty.propagation import (
@@ -30,6 +31,7 @@ __all__ = [
     "K_95",
     "Effect",
     "Input",
+    "Joined",
     "LineFit",
     "Model",
     "Propagated",
@@ -43,6 +45,7 @@ __all__ = [
     "format_interval",
     "format_quantity",
     "jacobian_of",
+    "join_values",
     "parts_of_uncertainty",
     "predict_line",
     "propagate",

@@ -40,7 +40,7 @@ def find_homes(run: Run, motion: Motion, clock: MatchClock) -> Mapping[Side, str
     if homes or run.sheet.rope is None:
         return homes
     plans = motion.tracks.plans
-    on_rope = sorted((k for k, plan in enumerate(plans) if plan.kind == "bead"), key=lambda k: plans[k].arc_m)
+    on_rope = sorted((k for k, plan in enumerate(plans) if plan.kind in ("bead", "end")), key=lambda k: plans[k].arc_m)
     at_start = int(np.abs(clock.match_time(motion.clip_s)).argmin())
     x_m = motion.places.x_m[at_start, on_rope]
     x_m = x_m[np.isfinite(x_m)]
