@@ -20,7 +20,7 @@ POINTER = re.compile(r"tests/[\w/]+\.py(?:::\w+)*")
 #: stands in a column of its own.
 PURE_NUMBERS = {
     "frame", "slack", "grip_used", "u_grip_used", "probability", "predicted", "u_predicted", "measured", "u_measured",
-    "error", "u_validation", "en", "estimate", "u_estimate",
+    "error", "u_validation", "en", "scale", "estimate", "u_estimate",
 }  # fmt: skip
 
 

@@ -4,7 +4,6 @@ from collections.abc import Callable, Mapping
 from typing import Final
 
 from matchvision.marking import parts
-from matchvision.marking.rows import machines_of
 from matchvision.marking.scoring import score_machine
 from matchvision.records.marks import Mark, Marks
 from matchvision.records.rubric import PARTS, Rubric
@@ -40,10 +39,9 @@ def mark_run(result: Results | ResultFile, rubric: Rubric) -> Marks:
     """
     brief = result.brief if isinstance(result, Results) else result
     weights = {part: getattr(rubric.weights, part) for part in PARTS}
-    names = [name for name in machines_of(brief) if name in brief.stated]
     marks: list[Mark] = []
     scores, totals = [], []
-    for name in names:
+    for name in brief.stated:
         own = tuple(_MARKED_BY[part](brief, name, rubric) for part in PARTS if weights[part] > 0)
         marks += own
         scores.append(score_machine(brief, name))

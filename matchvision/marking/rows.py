@@ -38,40 +38,31 @@ class Answered:
 def computed_rows(result: ResultFile, name: str) -> tuple[Answered, ...]:
     """What the computed forecast said about a machine, and about what both machines share: rope and pull.
 
-    Whole-run quantities only, and none that another one says already.
+    Quantities of the whole run only, and none that another one says already.
     """
-    others = [other for other in machines_of(result) if other != name]
 
     def is_own(row: ComparisonBrief) -> bool:
-        about_others = any(row.quantity.endswith(f", {other}") for other in others)
         skipped = row.quantity.startswith(("chance", *SAID_TWICE)) or AS_STATED in row.quantity
-        return not about_others and not skipped
+        return row.machine in ("", name) and not skipped
 
-    return tuple(answered(row, result) for row in known_rows(result.comparison) if is_own(row))
+    return tuple(answered(row) for row in known_rows(result.comparison) if is_own(row))
 
 
 def stated_peak(result: ResultFile, name: str) -> Answered | None:
     """The peak pull that a team stated beforehand, where it was measured too."""
     wanted = f"peak pull, as stated by {name}"
-    return next((answered(row, result) for row in known_rows(result.comparison) if row.quantity == wanted), None)
-
-
-def machines_of(result: ResultFile) -> tuple[str, ...]:
-    """Machines that a result speaks of, in order."""
-    named = [*result.stated, *(result.forecast.win_chance if result.forecast else ())]
-    named += [row.quantity.rsplit(", ", 1)[1] for row in result.comparison if row.quantity.startswith("distance")]
-    return tuple(dict.fromkeys(named))
+    return next((answered(row) for row in known_rows(result.comparison) if row.quantity == wanted), None)
 
 
 def known_rows(rows: Iterable[ComparisonBrief]) -> tuple[ComparisonBrief, ...]:
-    """Rows with a number on both sides."""
-    return tuple(row for row in rows if row.predicted is not None and row.measured is not None)
+    """Rows of the whole run with a number on both sides."""
+    return tuple(r for r in rows if r.predicted is not None and r.measured is not None and r.phase == "")
 
 
-def answered(row: ComparisonBrief, result: ResultFile) -> Answered:
-    """A row as numbers; its size is what was measured, of a date the length of the match."""
+def answered(row: ComparisonBrief) -> Answered:
+    """A row as numbers; without a size of its own it has that of what was measured."""
     predicted, measured = (math.nan if v is None else v for v in (row.predicted, row.measured))
-    size = result.clock.duration_s if row.unit == "s" else abs(measured)
+    size = abs(measured) if row.scale is None else row.scale
     return Answered(
         row.quantity, row.unit, predicted, row.u_predicted or 0.0, measured, row.u_measured or 0.0, size
     )  # fmt: skip

@@ -134,6 +134,25 @@ COMPARISON: Final = (
     _c("u_validation", "unit", "validation uncertainty"),
     _c("en", "1", "E over the expanded (k = 2) validation uncertainty"),
     _c("within", "", "yes, no or inconclusive", dtype="word", missing=False),
+    _c("phase", "", "empty for the whole run, else reach, first-pull, contest or hold", dtype="word"),
+    _c("machine", "", "which machine, if one is meant", dtype="word"),
+    _c("scale", "unit", "the quantity's own size, by which errors are judged"),
+)
+CURVES: Final = (
+    _c("quantity", "", "pull, speed or slip speed", dtype="word", missing=False),
+    _c("unit", "", "its unit", dtype="word", missing=False),
+    _c("machine", "", "which machine, if one is meant", dtype="word"),
+    _c("phase", "", "empty for the whole run, else reach, first-pull, contest or hold", dtype="word"),
+    _c("from_s", "s", "beginning of the stretch, on the match clock", missing=False),
+    _c("until_s", "s", "its end", missing=False),
+    _c("distance_ratio", "1", "rms of predicted - measured over rms of measured"),
+    _c("shift_s", "s", "by how much the prediction comes too late; empty where the curves show no shift"),
+    _c("u_shift_s", "s", "standard uncertainty of shift_s"),
+    _c("size_ratio", "1", "predicted over measured in size, once shifted"),
+    _c("u_size_ratio", "1", "standard uncertainty of size_ratio"),
+    _c("shape_ratio", "1", "rms of what is left after shift and size, over rms of measured"),
+    _c("inside_ratio", "1", "share of the time in which both lie within their 95 % of each other"),
+    _c("crps_ratio", "1", "mean CRPS of the predicted band over rms of measured"),
 )
 CAUSES: Final = (
     _c("cause", "", "the explanation", dtype="word", missing=False),
@@ -157,6 +176,7 @@ TABLES: Final = {
     "grip_map": GRIP_MAP,
     "events": EVENTS,
     "comparison": COMPARISON,
+    "curves": CURVES,
     "causes": CAUSES,
 }
 

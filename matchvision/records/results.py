@@ -57,7 +57,11 @@ class Ruling:
 
 @dataclass(frozen=True)
 class ComparisonRow:
-    """One quantity: error = predicted − measured; ``within`` is "yes", "no" or "inconclusive"."""
+    """One quantity: error = predicted − measured; ``within`` is "yes", "no" or "inconclusive".
+
+    ``phase`` is "" for the whole run, else "reach", "first-pull", "contest" or "hold"; ``machine`` "" where both are
+    meant; ``scale`` the quantity's own size, by which errors are judged.
+    """
 
     quantity: str
     unit: str
@@ -69,6 +73,47 @@ class ComparisonRow:
     u_validation: float
     en: float
     within: str
+    phase: str = ""
+    machine: str = ""
+    scale: float = float("nan")
+
+
+@dataclass(frozen=True)
+class Phase:
+    """A stretch of the run on the match clock [s], and what says that it is one.
+
+    ``phase`` is "reach", "first-pull", "contest" or "hold".
+    """
+
+    phase: str
+    from_s: float
+    until_s: float
+    evidence: str
+
+
+@dataclass(frozen=True)
+class CurveRow:
+    """How a predicted curve lies against the measured one, over the whole run (``phase`` "") or a phase.
+
+    ``distance_ratio``, ``shape_ratio`` and ``crps_ratio`` are shares of the measured curve's rms; ``shift_s`` by how
+    much the prediction comes too late; ``size_ratio`` by how much it is too large once shifted; ``inside_ratio`` the
+    share of the time in which the two lie within their 95 % of each other. NaN where it cannot be told.
+    """
+
+    quantity: str
+    unit: str
+    machine: str
+    phase: str
+    from_s: float
+    until_s: float
+    distance_ratio: float
+    shift_s: float
+    u_shift_s: float
+    size_ratio: float
+    u_size_ratio: float
+    shape_ratio: float
+    inside_ratio: float
+    crps_ratio: float
 
 
 @dataclass(frozen=True)
@@ -93,6 +138,8 @@ class Verdict:
     comparison: tuple[ComparisonRow, ...]
     causes: tuple[CauseRow, ...]
     causes_due: bool = False
+    phases: tuple[Phase, ...] = ()
+    curves: tuple[CurveRow, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)

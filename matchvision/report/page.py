@@ -22,6 +22,7 @@ from matchvision.report.gripmap import grip_pictures
 from matchvision.report.measured import measured_rows
 from matchvision.report.operating import logged_commands
 from matchvision.report.palette import DARK, LIGHT, css_variables
+from matchvision.report.phasewords import tell_curves, tell_phases
 from matchvision.report.readings import AROUND_S, COVERAGE, greatest_in_match, place_limits, shown_sources, side_name
 from matchvision.report.strips import Strip
 from matchvision.report.topview import (
@@ -146,8 +147,10 @@ def render_page(analysis: Analysis, *, has_clip: bool, strips: Sequence[Strip] =
         "cards": [
             (wording.in_millimetres(row), picture(row))
             for row in analysis.verdict.comparison
-            if not row.quantity.startswith("chance")
+            if not row.quantity.startswith("chance") and not row.phase
         ],
+        "phases": tell_phases(analysis),
+        "curves": tell_curves(analysis.verdict.curves),
         "budgets": budgets(analysis),
         "left_out": [t for t in (analysis.pull.left_out if analysis.pull else ()) if t not in advised],
         "disagreement": disagreement,

@@ -75,3 +75,19 @@ def crps_gaussian(mean: Numbers, sd: Numbers, observed: Numbers) -> FloatArray:
     z = (np.asarray(observed, dtype=np.float64) - mean) / sd
     density = np.exp(-(z**2) / 2) / np.sqrt(2 * np.pi)
     return np.asarray(sd * (z * (2 * ndtr(z) - 1) + 2 * density - 1 / np.sqrt(np.pi)), dtype=np.float64)
+
+
+def wilson_interval(count: float, of: int) -> tuple[float, float]:
+    """95 % interval of a proportion from how often something happened among independent trials.
+
+    Notes
+    -----
+    ``(p̂ + z²/2n ± z √(p̂(1 − p̂)/n + z²/4n²)) / (1 + z²/n)``, z = 1.959964: E. B. Wilson, J. Am. Stat. Assoc. 22 (1927)
+    209.
+    Checked by: tests/published/test_comparison_scores.py::test_wilson_interval
+    """
+    z2 = 1.959964**2
+    share = count / of
+    middle = (share + z2 / (2 * of)) / (1 + z2 / of)
+    half = np.sqrt(z2) * np.sqrt(share * (1 - share) / of + z2 / (4 * of**2)) / (1 + z2 / of)
+    return max(0.0, float(middle - half)), min(1.0, float(middle + half))

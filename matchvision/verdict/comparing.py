@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -43,7 +43,14 @@ class Compared:
 
 
 def compare_quantity(
-    quantity: str, unit: str, predicted: tuple[float, float], measured: tuple[float, float], scale: float
+    quantity: str,
+    unit: str,
+    predicted: tuple[float, float],
+    measured: tuple[float, float],
+    scale: float,
+    *,
+    machine: str = "",
+    phase: str = "",
 ) -> ComparisonRow:
     """A row of the comparison: value and standard uncertainty on both sides, and whether they agree.
 
@@ -65,7 +72,9 @@ def compare_quantity(
             within = "no"
         elif K_EXPANDED * u_val <= BLUNT_RATIO * abs(scale):
             within = "yes"
-    return ComparisonRow(quantity, unit, *predicted, *measured, error, u_val, en, within)
+    return ComparisonRow(
+        quantity, unit, *predicted, *measured, error, u_val, en, within, phase=phase, machine=machine, scale=abs(scale)
+    )
 
 
 def compare_run(
@@ -98,7 +107,7 @@ def compare_run(
             value = (planned.peak_pull_N.value, planned.peak_pull_N.u)
             row = compare_quantity(f"peak pull, as stated by {name}", "N", value, measured, measured[0])
             rows.append(Compared("stated", name, row))
-    return tuple(rows)
+    return tuple(replace(c, row=replace(c.row, machine=c.machine)) for c in rows)
 
 
 def measured_peak_pull(motion: Motion, pull: Pull | None, clock: MatchClock) -> tuple[float, float] | None:

@@ -8,13 +8,15 @@ from matchvision.records.events import Grip
 from matchvision.records.forecast import ForecastRun
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.pull import Pull
-from matchvision.records.results import CauseRow, ComparisonRow, Grounds, Ruling, StageNote, Verdict
+from matchvision.records.results import CauseRow, ComparisonRow, CurveRow, Grounds, Ruling, StageNote, Verdict
 from matchvision.records.sheet import Run, StartPose
+from matchvision.uncertainty.scoring import brier_score, crps_gaussian
 from matchvision.verdict.causing import weigh_causes
 from matchvision.verdict.comparing import Compared, compare_run
 from matchvision.verdict.judging import rule
+from matchvision.verdict.phases import find_phases
+from matchvision.verdict.phasing import compare_curves, compare_phases
 from matchvision.verdict.reasoning import reason
-from matchvision.verdict.scoring import brier_score, crps_gaussian
 
 
 def judge(
@@ -31,7 +33,13 @@ def judge(
     """
     ruling = rule(run, motion, clock)
     compared = compare_run(run, motion, pull, grip, clock, forecast, ruling)
-    verdict = Verdict(ruling, tuple(c.row for c in compared), (), causes_due=forecast is not None or bool(compared))
+    rows = tuple(c.row for c in compared)
+    phases = find_phases(motion, grip, clock)
+    curves: tuple[CurveRow, ...] = ()
+    if forecast is not None:
+        rows += compare_phases(run, motion, pull, clock, forecast, phases)
+        curves = compare_curves(motion, pull, clock, forecast, phases)
+    verdict = Verdict(ruling, rows, (), forecast is not None or bool(compared), phases, curves)
     alone = run.sheet.run.kind not in ("match", "sled")
     advice = (
         ()

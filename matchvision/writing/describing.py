@@ -14,6 +14,7 @@ _ABOUT: Final = {
     "grip_map": "Grip used and available over the place on the table and over time, each watched side apart.",
     "events": "What happened, dated on the match clock.",
     "comparison": "Predicted beside measured.",
+    "curves": "Predicted curves beside measured ones: later or sooner, larger or smaller, of another shape.",
     "causes": "Explanations of the difference, with their probabilities.",
 }
 _KINDS: Final = {"int": "whole number", "float": "number", "word": "word"}
@@ -33,7 +34,7 @@ def describe_tables() -> str:
         "",
         "A name ends in its unit; `u_` before a name is its standard uncertainty (k = 1). One row a picture and thing.",
         f"Units that a name may end in: {', '.join(f'`{suffix}`' for suffix in UNIT_SUFFIXES)}.",
-        "In the tables of comparison and causes the unit stands in a column of its own.",
+        "In the tables of comparison, curves and causes the unit stands in a column of its own.",
     ]
     for name, columns in TABLES.items():
         parts += ["", f"## {name}", "", _ABOUT[name], "", "| column | unit | kind | meaning | may be empty |"]

@@ -147,6 +147,37 @@ class ComparisonBrief(ResultModel):
     u_validation: MaybeNumber
     en: MaybeNumber
     within: str
+    phase: str = ""
+    machine: str = ""
+    scale: MaybeNumber = None
+
+
+class PhaseBrief(ResultModel):
+    """A stretch of the run, and what says that it is one."""
+
+    phase: str
+    from_s: float
+    until_s: float
+    evidence: str
+
+
+class CurveBrief(ResultModel):
+    """As a row of the table of curves."""
+
+    quantity: str
+    unit: str
+    machine: str
+    phase: str
+    from_s: float
+    until_s: float
+    distance_ratio: MaybeNumber
+    shift_s: MaybeNumber
+    u_shift_s: MaybeNumber
+    size_ratio: MaybeNumber
+    u_size_ratio: MaybeNumber
+    shape_ratio: MaybeNumber
+    inside_ratio: MaybeNumber
+    crps_ratio: MaybeNumber
 
 
 class CauseBrief(ResultModel):
@@ -251,6 +282,8 @@ class ResultFile(ResultModel):
     peaks: tuple[PeakBrief, ...]
     events: tuple[EventBrief, ...]
     comparison: tuple[ComparisonBrief, ...]
+    phases: tuple[PhaseBrief, ...] = ()
+    curves: tuple[CurveBrief, ...] = ()
     causes: tuple[CauseBrief, ...]
     causes_due: Annotated[bool, Field(description="true while causes are still to be added to these results")] = False
     budget: tuple[BudgetBrief, ...]
@@ -290,6 +323,8 @@ def sum_up(analysis: Analysis, files: Iterable[str]) -> ResultFile:
         "peaks": _peaks(analysis),
         "events": [asdict(event) for event in (grip.events if grip else ())],
         "comparison": [asdict(row) for row in analysis.verdict.comparison],
+        "phases": [asdict(phase) for phase in analysis.verdict.phases],
+        "curves": [asdict(row) for row in analysis.verdict.curves],
         "causes": [asdict(row) for row in analysis.verdict.causes],
         "causes_due": analysis.verdict.causes_due,
         "budget": budget,

@@ -36,6 +36,7 @@ class Results:
     grip_map: pd.DataFrame
     events: pd.DataFrame
     comparison: pd.DataFrame
+    curves: pd.DataFrame
     causes: pd.DataFrame
 
 

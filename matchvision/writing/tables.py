@@ -45,6 +45,7 @@ def build_tables(analysis: Analysis) -> dict[str, pd.DataFrame]:
         ),
         "events": lambda a: _rows("events", a.grip.events if a.grip else ()),
         "comparison": lambda a: _rows("comparison", a.verdict.comparison),
+        "curves": lambda a: _rows("curves", a.verdict.curves),
         "causes": lambda a: tabulate_causes(a.verdict.causes),
     }
     return {name: check_table(name, builders[name](analysis)) for name in TABLES}

@@ -20,6 +20,7 @@ def row(
         "quantity": quantity, "unit": unit, "predicted": predicted[0], "u_predicted": predicted[1],
         "measured": measured[0], "u_measured": measured[1], "error": error, "u_validation": u_validation,
         "en": error / (2 * u_validation) if u_validation else None, "within": within,
+        "machine": next((name for name in ("heron", "plover") if quantity.endswith(name)), ""),
     }  # fmt: skip
 
 

@@ -7,15 +7,27 @@ Sources and values
 - Brier score: G. W. Brier 1950, two outcomes: chances 0.1, 0.9, 0.8, 0.3, outcomes 0, 1, 1, 0 give 0.0375, recomputed.
 - CRPS of a normal prediction: T. Gneiting, A. E. Raftery, J. Am. Stat. Assoc. 102 (2007) 359; z 0, 0.5, 1, 2, 3 give
   0.2336950, 0.3314035, 0.6024414, 1.4527918, 2.4365747, recomputed from the printed form.
+- Reference library scoringrules (F. Zanetta, S. Allen, 2024), an implementation of its own: Brier score and CRPS of
+  normal predictions, over drawn chances and predictions.
+- Wilson interval: R. G. Newcombe, Statistics in Medicine 17 (1998) 857, table I, method 3, 95 % limits: 81 of 263 gives
+  0.2553 to 0.3662, 15 of 148 gives 0.0624 to 0.1605, 0 of 20 gives 0.0000 to 0.1611, 1 of 29 gives 0.0061 to 0.1718.
 
-Checks: `en_score`, `zeta_score`, `validation_uncertainty`, `brier_score`, `crps_gaussian`.
-Tolerance: half a unit of the last digit given.
+Checks: `en_score`, `zeta_score`, `validation_uncertainty`, `brier_score`, `crps_gaussian`, `wilson_interval`.
+Tolerance: half a unit of the last digit given; against the library 1e-12.
 """
 
 import numpy as np
 import pytest
+import scoringrules
 
-from matchvision.uncertainty.scoring import brier_score, crps_gaussian, en_score, validation_uncertainty, zeta_score
+from matchvision.uncertainty.scoring import (
+    brier_score,
+    crps_gaussian,
+    en_score,
+    validation_uncertainty,
+    wilson_interval,
+    zeta_score,
+)
 from matchvision.verdict.comparing import compare_quantity
 
 
@@ -49,3 +61,21 @@ def test_brier_score() -> None:
 def test_crps_of_a_normal_prediction(z: float, score: float) -> None:
     assert float(crps_gaussian(0.0, 1.0, z)) == pytest.approx(score, abs=5e-8)
     assert float(crps_gaussian(5.0, 2.0, 5.0 - 2 * z)) == pytest.approx(2 * score, abs=1e-7)
+
+
+def test_brier_and_crps_agree_with_a_reference_library() -> None:
+    generator = np.random.default_rng(20)
+    chances, outcomes = generator.uniform(size=200), generator.integers(0, 2, size=200)
+    theirs = np.mean([scoringrules.brier_score(int(o), float(c)) for c, o in zip(chances, outcomes, strict=True)])
+    assert brier_score(chances, outcomes) == pytest.approx(float(theirs), abs=1e-12)
+    mean, sd, seen = generator.normal(size=200), generator.uniform(0.1, 3.0, size=200), generator.normal(size=200)
+    crps = scoringrules.crps_normal(seen, mean, sd)
+    np.testing.assert_allclose(crps_gaussian(mean, sd, seen), crps, atol=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("count", "of", "low", "high"),
+    [(81, 263, 0.2553, 0.3662), (15, 148, 0.0624, 0.1605), (0, 20, 0.0, 0.1611), (1, 29, 0.0061, 0.1718)],
+)
+def test_wilson_interval(count: int, of: int, low: float, high: float) -> None:
+    assert wilson_interval(count, of) == pytest.approx((low, high), abs=5.1e-5)
