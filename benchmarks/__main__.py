@@ -15,6 +15,7 @@ from benchmarks import (
     practice,
     pull,
     readout,
+    showing,
     table_places,
     throughput,
     trackers,
@@ -36,6 +37,7 @@ BENCHMARKS = {
     "practice": practice.measure,
     "events": events.measure,
     "causes": causes.measure,
+    "showing": showing.measure,
 }
 
 

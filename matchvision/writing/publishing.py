@@ -1,12 +1,13 @@
 """Everything that a run leaves on disk, at once or in steps: the first answer, then causes, then pictures and clip."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from matchvision.footage import read_frames
 from matchvision.footage.ahead import read_ahead
+from matchvision.records.frames import Frame
 from matchvision.records.results import Analysis
-from matchvision.report import cut_strips, draw_figures, mark_clip, write_page
+from matchvision.report import cut_stills, cut_strips, draw_figures, mark_clip, write_page, write_ruling
 from matchvision.sheets.calibration import format_calibration
 from matchvision.writing.adding import adding_to
 from matchvision.writing.keeping import keep_grounds
@@ -79,9 +80,14 @@ def _mark(analysis: Analysis, folder: Path, progress: Progress | None) -> None:
 
 
 def _add_page(analysis: Analysis, folder: Path, *, with_clip: bool) -> None:
-    """The report, and what else is small: a practice run's numbers and the camera that was found."""
-    strips = cut_strips(analysis, lambda from_s, until_s: read_frames(analysis.clip, from_s, until_s))
-    write_page(analysis, folder, strips, with_clip=with_clip)
+    """Report and ruling sheet, and what else is small: a practice run's numbers and the camera that was found."""
+
+    def read(from_s: float, until_s: float) -> Iterator[Frame]:
+        return read_frames(analysis.clip, from_s, until_s)
+
+    write_page(analysis, folder, cut_strips(analysis, read), with_clip=with_clip)
+    if analysis.run.sheet.run.kind == "match":
+        write_ruling(analysis, folder, cut_stills(analysis, read))
     if analysis.practice is not None:
         measured = format_measured(analysis, analysis.practice)
         (folder / "measured.toml").write_text(measured, encoding="utf-8")

@@ -14,7 +14,7 @@ from matchvision.records.columns import TABLES
 MARK = "result.json"
 #: What results are made of. A folder that holds nothing else may be replaced though that file is gone.
 PRODUCTS = frozenset(
-    {MARK, "report.html", "marked.mp4", "figures", "camera.json", "measured.toml", "causes-due.npz"}
+    {MARK, "report.html", "ruling.html", "marked.mp4", "figures", "camera.json", "measured.toml", "causes-due.npz"}
     | {f"{n}.{e}" for n in TABLES for e in ("csv", "parquet")}
 )
 

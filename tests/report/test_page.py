@@ -73,7 +73,7 @@ def test_page_has_every_section_and_nothing_from_outside(clip: str, tmp_path: Pa
     reader = read(page)
     assert set(reader.ids) >= SECTIONS
     assert len(reader.ids) == len(set(reader.ids))
-    assert sorted(set(reader.addresses)) == ["#events", "marked.mp4"]
+    assert sorted(set(reader.addresses)) == ["#events", "marked.mp4", *(["ruling.html"] if clip != "sled-link" else [])]
     assert "://" not in page
     assert "url(" not in page
     assert "@import" not in page
@@ -84,7 +84,7 @@ def test_page_has_every_section_and_nothing_from_outside(clip: str, tmp_path: Pa
 def test_page_without_marked_clip_links_none(tmp_path: Path) -> None:
     reader = read(write_page(invent_analysis(), tmp_path).read_text(encoding="utf-8"))
     assert "video" not in reader.tags
-    assert reader.addresses == ["#events"]
+    assert reader.addresses == ["#events", "ruling.html"]
 
 
 def test_long_clips_stay_small() -> None:

@@ -1,0 +1,98 @@
+"""The ruling sheet: what a judge asks is on it, and nothing that the footage cannot carry."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from matchvision.records.events import Event, Grip
+from matchvision.records.results import Analysis
+from matchvision.report.ruling import margin_drawing, rule_facts
+from matchvision.report.rulingpage import render_ruling
+from matchvision.report.stills import Still
+from tests.report.invented import invent_analysis
+
+HEADINGS = [
+    "The rule as applied", "What was measured, and whether it decides", "Which rope counted", "The clock as seen",
+    "Before the start", "Hands and other things that happened", "Set or corrected by hand", "The clip",
+]  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def analysis() -> Analysis:
+    return invent_analysis("flat-match")
+
+
+def facts(analysis: Analysis) -> dict[str, str]:
+    return {heading: " ".join(said) for heading, said in rule_facts(analysis)}
+
+
+def test_sheet_says_what_a_judge_asks(analysis: Analysis) -> None:
+    said = facts(analysis)
+    assert list(said) == HEADINGS
+    assert "more than 50 % of the rope" in said["The rule as applied"]
+    assert "It decides: the margin is" in said[HEADINGS[1]]
+    assert "Of its 14 marks 14 were seen then, 0 carried over a short gap, 0 hidden." in said["Which rope counted"]
+    assert "1.090 m by the sheet" in said["Which rope counted"]
+    assert "given in the sheet" in said["The clock as seen"]
+    assert "First motion as seen" in said["The clock as seen"]
+    assert "No machine was seen to move or drive before the start" in said["Before the start"]
+    assert "No hand was seen" in said[HEADINGS[5]]
+    assert "the start of the clock (1.180 s of the clip)" in said["Set or corrected by hand"]
+    assert analysis.clip.sha256 in said["The clip"]
+    assert "No sign of a cut" in said["The clip"]
+    page = render_ruling(analysis, [Still("When the clock <stopped>", b"jpeg", 9.183)])
+    assert "The judges decide." in page
+    assert "When the clock &lt;stopped&gt;" in page
+    assert page.count("https://") == page.count("http://") == 0
+
+
+def test_a_margin_within_its_interval_does_not_decide(analysis: Analysis) -> None:
+    ruling = analysis.verdict.ruling
+    assert ruling is not None
+    close = replace(ruling, margin_m=0.001, u_margin_m=0.002, sure=False)
+    said = facts(replace(analysis, verdict=replace(analysis.verdict, ruling=close)))[HEADINGS[1]]
+    assert "It does not decide: the margin is only 0.26 times" in said
+    nobody = replace(ruling, winner=None, margin_m=math.nan, u_margin_m=math.nan, sentence="The end was not seen")
+    assert facts(replace(analysis, verdict=replace(analysis.verdict, ruling=nobody)))[HEADINGS[1]] == (
+        "The end was not seen."
+    )
+
+
+def test_early_start_and_hands_are_told_with_their_times(analysis: Analysis) -> None:
+    events = (
+        Event("early-start", "heron", -0.21, math.nan, 0.01, 0.98, "moved 12 mm"),
+        Event("touch", "", -3.0, -1.0, 0.02, 0.9, "long before"),
+        Event("touch", "", 2.5, 3.1, 0.02, 0.9, "80 cm² over the -x half"),
+        Event("rope-off", "plover", 4.0, math.nan, 0.02, 0.9, "gone"),
+    )
+    said = facts(replace(analysis, grip=Grip(events)))
+    assert "heron moved early, at −0.210 ± 0.020 s" in said["Before the start"]
+    assert "A hand was over the table from 2.50 to 3.10 s (90 % sure). 80 cm² over" in said[HEADINGS[5]]
+    assert "long before" not in said[HEADINGS[5]]
+    assert "the rope came off (plover) at 4.00 s" in said[HEADINGS[5]].lower()
+    unseen = facts(replace(analysis, grip=None))
+    assert unseen["Before the start"] == unseen[HEADINGS[5]] == "Not looked for."
+
+
+def test_hidden_marks_are_counted(analysis: Analysis) -> None:
+    state = analysis.motion.tracks.state.copy()
+    beads = [k for k, plan in enumerate(analysis.motion.tracks.plans) if plan.kind == "bead"]
+    state[:, beads[:3]] = 2
+    state[:, beads[3]] = 1
+    hidden = replace(analysis, motion=replace(analysis.motion, tracks=replace(analysis.motion.tracks, state=state)))
+    assert (
+        "10 were seen then, 1 carried over a short gap, 3 hidden; what is hidden" in facts(hidden)["Which rope counted"]
+    )
+
+
+def test_margin_is_drawn_to_scale(analysis: Analysis) -> None:
+    drawn = margin_drawing(analysis)
+    assert drawn is not None
+    rope = analysis.motion.rope
+    assert rope is not None
+    at = int(np.abs(analysis.clock.match_time(analysis.motion.clip_s) - 8.0).argmin())
+    middle_mm = 500 * (rope.on_plus_x_m[at] - rope.on_minus_x_m[at])
+    assert sum(drawn[1]) / 2 == pytest.approx(middle_mm, abs=0.1)
+    assert drawn[1][1] - drawn[1][0] == pytest.approx(2 * 1.96 * 2.0, rel=0.05)  # half the sum of both sides' 2 mm
