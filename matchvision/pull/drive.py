@@ -28,6 +28,9 @@ U_PLAN_RATIO: Final = 0.05
 U_LOG_RATIO: Final = 0.01
 #: Over this long the change of a slipping wheel's rate is read: the shortest over which it stands out of its noise.
 RATE_OVER_S: Final = 0.1
+#: A wheel's effective radius, at which a soft or sinking tread pushes, against one read with a rule: half a millimetre,
+#: rectangular.
+U_RADIUS_M: Final = 0.0005 / math.sqrt(3)
 #: A pull must act against the drive direction by at least this share to be told from it.
 LEAST_BACK: Final = 0.2
 
@@ -126,7 +129,7 @@ def measure_drive(drive: KnownDrive, motion: Motion, along: Along) -> PullSource
         return None
     rate, u_rate = mean_over_wheels([w.rate_rad_s for w in wheels], [w.u_rate_rad_s for w in wheels])
     slip, u_slip = mean_over_wheels([w.slip_speed_m_s for w in wheels], [w.u_slip_speed_m_s for w in wheels])
-    facts, radius_m, name = drive.facts, wheels[0].radius_m, drive.machine
+    facts, name = drive.facts, drive.machine
     turning = np.where(np.abs(rate) > 3 * u_rate, np.sign(rate), 0.0)
     gripping = np.abs(slip) < 3 * u_slip
     spun, u_spun = local_slope(rate, u_rate, motion.real_s, RATE_OVER_S)
@@ -143,6 +146,7 @@ def measure_drive(drive: KnownDrive, motion: Motion, along: Along) -> PullSource
         "supply sag": (facts.supply_sag_ratio or none, "1"),
         "rolling resistance": (facts.rolling_resistance or none, "1"),
         "wheel inertia": (wheel_inertia, "kg m²"),
+        "effective wheel radius": (Quantity(value=wheels[0].radius_m, u=U_RADIUS_M), "m"),
         "mass": (Quantity(value=drive.mass_kg, u=drive.u_mass_kg), "kg"),
     }
     key = {short: f"{short} of {name}" for short in (*stated, "wheel rate", "throttle", "acceleration")}
@@ -168,6 +172,7 @@ def measure_drive(drive: KnownDrive, motion: Motion, along: Along) -> PullSource
         given = drive_torque_Nm(
             at[key["wheel rate"]], at[key["throttle"]], stall, free, by_voltage, at[key["supply sag"]]
         )
+        radius_m = at[key["effective wheel radius"]]
         spins = at[spinning] + at["gripping"] * at[key["acceleration"]] / radius_m
         rubbing = at[key["drive friction"]] * at["turning"] + at[either_way]
         ground_N = gross_traction_N(given - rubbing - number * at[key["wheel inertia"]] * spins, radius_m)

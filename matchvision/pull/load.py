@@ -15,12 +15,15 @@ from matchvision.pull.steadying import ACCELERATION_OVER_S
 from matchvision.records.motion import MachineMotion, RopeMotion
 from matchvision.records.pull import PullSource
 from matchvision.records.sheet import Machine, Quantity, RunSheet
-from matchvision.uncertainty import Input, window_sums
+from matchvision.uncertainty import Input
 
 FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
 
 #: Slower than this a load may stand: friction is then anything up to its greatest value and says nothing.
 MOVING_M_S: Final = 0.010
+#: A load that moves for no longer sticks and slips: its accelerations, means over 0.1 s, take in starting and stopping.
+LEAST_MOVING_S: Final = 2 * ACCELERATION_OVER_S
 
 
 @dataclass(frozen=True)
@@ -91,17 +94,16 @@ def measure_load(
 ) -> PullSource:
     """Tension from a load's acceleration and friction, while it moves faster than `MOVING_M_S`.
 
-    It must have done so over all of the time for which the acceleration stands: one that sticks and slips stops more
-    abruptly than places show. The friction is taken to be the stated one everywhere: on a rougher or smoother stretch
-    of the table this source is wrong by more than its uncertainty, which only another source can show.
+    One that sticks and slips starts and stops more abruptly than places show: nothing is said where it moves for less
+    than `LEAST_MOVING_S`. The friction is taken to be the stated one everywhere: on a rougher or smoother stretch of
+    the table this source is wrong by more than its uncertainty, which only another source can show.
 
     Parameters
     ----------
     slope_rad : (n,) float array or float
         Slope of the table under it, rising towards +x; NaN where it cannot be said.
     real_s : (n,) float array, optional
-        Time of the frames [s], for accelerations that are means over `ACCELERATION_OVER_S`; else each frame stands for
-        itself.
+        Time of the frames [s]; without it each frame stands for itself.
 
     Notes
     -----
@@ -117,8 +119,7 @@ def measure_load(
     along, upwards = ahead * level + above * steep, above * level - ahead * steep
     moving = np.abs(motion.speed_m_s) > np.maximum(MOVING_M_S, 2 * motion.u_speed_m_s)
     if real_s is not None:
-        stands = (~moving & np.isfinite(motion.speed_m_s)).astype(np.float64)
-        moving &= window_sums(stands, real_s, ACCELERATION_OVER_S) == 0
+        moving = lasting(moving, real_s, LEAST_MOVING_S)
     usable = moving & (along + load.friction.value * upwards > 0.2)
     mass, accel = f"mass of {load.machine}", f"acceleration of {load.machine}"
     friction = f"{'rolling resistance' if load.rolls else 'sliding friction'} of {load.machine}"
@@ -137,6 +138,15 @@ def measure_load(
     exact: dict[str, Numbers] = {"level": level, "steep": steep, "along": along, "upwards": upwards}
     exact["usable"] = usable.astype(np.float64)
     return assemble_source("inertia", tension, inputs, exact, rope.slack == 1, independent=load.independent)
+
+
+def lasting(holds: BoolArray, real_s: FloatArray, least_s: float) -> BoolArray:
+    """Where something holds for at least so long without a break."""
+    kept = holds.copy()
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], holds, [False]]).astype(np.int8)))
+    for first, after in zip(edges[::2], edges[1::2], strict=True):
+        kept[first:after] = real_s[after - 1] - real_s[first] >= least_s
+    return kept
 
 
 def measure_hanging(load: KnownLoad, puller: str, along: Along, slack: FloatArray) -> PullSource:

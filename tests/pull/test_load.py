@@ -46,16 +46,13 @@ def test_uphill_takes_more_and_downhill_less() -> None:
         assert measure_load(load, moved, rope, slope).tension_N == pytest.approx(expected, rel=1e-9)
 
 
-def test_nothing_is_said_within_the_acceleration_s_time_of_standing() -> None:
+def test_load_that_sticks_and_slips_says_nothing() -> None:
     (load,) = known_loads(make_run(kind="sled", machine={"heron": HERON, "plover": SLED}).sheet)
-    times, stops = seconds(1.0), 30
-    n = len(times)
-    speed = np.where(np.arange(n) < stops, -0.1, 0.0)
-    moved = make_machine("plover", n, speed_m_s=speed, accel_m_s2=-0.5)
-    source = measure_load(load, moved, make_rope(n), 0.0, times)
-    half = int(0.05 / float(times[1]))
-    assert np.isfinite(source.tension_N[: stops - half]).all()
-    assert not np.isfinite(source.tension_N[stops - half :]).any()
+    times = seconds(1.0)
+    goes, slips = times < 0.5, (times > 0.7) & (times < 0.8)
+    moved = make_machine("plover", len(times), speed_m_s=np.where(goes | slips, -0.1, 0.0), accel_m_s2=-0.5)
+    source = measure_load(load, moved, make_rope(len(times)), 0.0, times)
+    assert np.isfinite(source.tension_N).tolist() == goes.tolist()
 
 
 def test_load_astride_a_bend_has_no_slope() -> None:
