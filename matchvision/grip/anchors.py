@@ -7,6 +7,7 @@ import numpy.typing as npt
 
 from matchvision.grip.bends import FALSE_ALARMS, Bends, find_bends
 from matchvision.grip.intervals import best_mean, bridge_gaps, chance_above, date_crossing, keep_long, typical_step_s
+from matchvision.grip.onset import base_course, date_start, unseen_way
 from matchvision.records.events import Event
 from matchvision.records.motion import MachineMotion, MatchClock, Motion, RopeMotion
 from matchvision.records.pull import PullSource
@@ -25,35 +26,10 @@ LET_GO_M: Final = 0.010
 COURSE_M: Final = 0.020
 #: The base stands at least this long before the start.
 BEFORE_S: Final = 0.5
-#: A base that gathers speed does so within this time before the bend that it makes.
-GATHERS_S: Final = 0.3
-#: … and its first way out is as long as this.
-EARLY_M: Final = 0.005
 #: A smoothed speed rises this long before a base leaps: the window in which its smoother adapts (rectangular).
 LEAPS_S: Final = 0.06
 #: A hold's leak-down is told where its base moved against a known pull for this long.
 LEAKS_FOR_S: Final = 1.0
-
-
-def base_course(motion: Motion, moved: MachineMotion) -> FloatArray:
-    """The base's place along x frame by frame (n,), not smoothed: the mean of its seen markers, each from its median.
-
-    Raw places, since a test for small motions must know the noise from frame to frame.
-    """
-    columns = [
-        k
-        for k, p in enumerate(motion.tracks.plans)
-        if p.kind == "body" and p.machine == moved.machine and not p.on_reach
-    ]
-    if not columns:
-        return np.asarray(moved.x_m, dtype=np.float64)
-    x_m = motion.places.x_m[:, columns]
-    # A marker that is missing for a while must not shift the mean.
-    away = x_m - np.nanmedian(x_m - moved.x_m[:, None], axis=0)
-    known = np.isfinite(away)
-    return np.where(
-        known.any(axis=1), np.where(known, away, 0.0).sum(axis=1) / np.maximum(known.sum(axis=1), 1), np.nan
-    )
 
 
 def find_creep(motion: Motion, moved: MachineMotion, pull: PullSource | None, clock: MatchClock) -> list[Event]:
@@ -81,7 +57,7 @@ def find_creep(motion: Motion, moved: MachineMotion, pull: PullSource | None, cl
         return []
     bends = find_bends(match_s[at], course[at])
     return [
-        _creep_event(moved, match_s[at], course[at], bends, first, last, pull, match_s, clock)
+        _creep_event(moved, match_s[at], course[at], bends, first, last, pull, match_s, clock, unseen_way(motion))
         for first, last in _creeping_pieces(bends)
         if abs(bends.value[last + 1] - bends.value[first]) >= CREEP_M
     ]
@@ -113,9 +89,10 @@ def _creep_event(
     pull: PullSource | None,
     match_s: FloatArray,
     clock: MatchClock,
+    unseen_m: float,
 ) -> Event:
     bend_s, u_bend_s = float(bends.at_s[first - 1]), float(bends.u_at_s[first - 1])
-    start_s, u_start_s = _date_start(t_s, course, bends.sigma, bend_s, u_bend_s)
+    start_s, u_start_s = date_start(t_s, course, bends.sigma, CREEP_M_S, bend_s, unseen_m) or (bend_s, u_bend_s)
     end_s = float(bends.at_s[last]) if last < len(bends.at_s) else float("nan")
     fastest = first + int(np.argmax(np.abs(bends.rate[first : last + 1])))
     rate, u_rate = abs(float(bends.rate[fastest])), float(bends.u_rate[fastest])
@@ -136,43 +113,6 @@ def _creep_event(
     return Event(
         "anchor-creep", moved.machine, start_s, end_s, float(np.hypot(u_start_s, clock.u_start_s)), chance, evidence
     )
-
-
-def _date_start(
-    t_s: FloatArray, course: FloatArray, sigma: float, bend_s: float, u_bend_s: float
-) -> tuple[float, float]:
-    """When a base passed 4 mm/s on its way out: as the course's first millimetres tell, whatever law it follows.
-
-    A bend is where two straight pieces meet, which a base that gathers speed passes late. So rest + c (t − τ)ᵖ is
-    fitted for p = 1, 2 and 3 and every τ about the bend, up to 5 mm away; each fit says when 4 mm/s was passed, and
-    counts by its likelihood.
-    """
-    rest = float(np.median(course[t_s < bend_s - GATHERS_S])) if (t_s < bend_s - GATHERS_S).any() else float(course[0])
-    far = np.flatnonzero((np.abs(course - rest) > EARLY_M) & (t_s > bend_s))
-    last = int(far[0]) + 2 if len(far) else len(t_s)
-    part = slice(max(0, int(np.searchsorted(t_s, bend_s - 2 * GATHERS_S))), max(last, 8))
-    t, y = t_s[part], course[part] - rest
-    if len(t) < 8:
-        return bend_s, u_bend_s
-    step_s = typical_step_s(t)
-    starts = np.arange(t[2], min(bend_s + 2 * step_s, t[-3]), step_s / 2)
-    dates, costs = [], []
-    for power in (1, 2, 3):
-        for start in starts:
-            shape = np.maximum(t - start, 0.0) ** power
-            design = np.column_stack([np.ones_like(t), shape])
-            solution, *_ = np.linalg.lstsq(design, y, rcond=None)
-            cost = float(((y - design @ solution) ** 2).sum())
-            size = abs(float(solution[1]))
-            after = 0.0 if power == 1 else (CREEP_M_S / (power * max(size, 1e-9))) ** (1 / (power - 1))
-            dates.append(start + after)
-            costs.append(cost)
-    if not dates:
-        return bend_s, u_bend_s
-    weight = np.exp(-0.5 * (np.array(costs) - min(costs)) / max(sigma, 1e-6) ** 2)
-    at_s = float(np.average(dates, weights=weight))
-    spread_s = float(np.sqrt(np.average((np.array(dates) - at_s) ** 2, weights=weight)))
-    return at_s, float(np.hypot(spread_s, step_s / np.sqrt(3)))
 
 
 def _pull_then(pull: PullSource | None, match_s: FloatArray, at_s: float) -> str:

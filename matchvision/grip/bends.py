@@ -61,7 +61,7 @@ def find_bends(t_s: FloatArray, values: FloatArray) -> Bends:
     Checked by: tests/grip/test_bends.py::test_false_alarms_are_as_rare_as_stated
     """
     t, y, per_value = _thinned(np.asarray(t_s, dtype=np.float64), np.asarray(values, dtype=np.float64))
-    sigma = _noise_of(y)
+    sigma = noise_of(y)
     bends: list[float] = []
     candidates = t[APART:-APART]
     design = np.column_stack([np.ones_like(t), t - t[0]])
@@ -102,7 +102,7 @@ def _thinned(t: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray, int]
     return t[:whole].reshape(-1, width).mean(axis=1), y[:whole].reshape(-1, width).mean(axis=1), width
 
 
-def _noise_of(y: FloatArray) -> float:
+def noise_of(y: FloatArray) -> float:
     """Standard deviation of independent values that say as much as these, tied from one to the next, do.
 
     Steps of size d1 to the next and d2 to the one after it have variances 2σ²(1 − ρ) and 2σ²(1 − ρ²).

@@ -7,16 +7,25 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from matchvision.geometry.footprints import gap_between, outline_of, wall_outline
-from matchvision.grip.intervals import Stretch, bridge_gaps, chance_above, hold_between, keep_long, typical_step_s
+from matchvision.geometry.footprints import U_OUTLINE_M, gap_between, outline_of, wall_outline
+from matchvision.grip.intervals import (
+    Stretch,
+    bridge_gaps,
+    chance_above,
+    date_crossing,
+    hold_between,
+    keep_long,
+    typical_step_s,
+)
 from matchvision.records.events import Event
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.sheet import RunSheet
-from matchvision.uncertainty import format_interval
+from matchvision.uncertainty import K_95, format_interval
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
+WALL_OF: Final = "the wall of "
 #: Bodies may touch where their gap is no larger than this many u, and no longer where it exceeds twice that.
 TOUCHES_U: Final = 1.0
 #: They surely do where they overlap by so many u; else a sudden stop must tell: a loss of so much speed within 0.15 s.
@@ -27,6 +36,13 @@ TOUCHES_FOR_S: Final = 0.1
 #: Bodies that never come apart further than this from the start on stand side by side; that is no contact.
 BLOCKED_M_S: Final = 0.010
 BLOCKED_FOR_S: Final = 0.5
+#: A wall has been pushed away once what met it stands so far beyond where it met it …
+PUSHED_M: Final = 0.010
+#: … and it began to give way where that was this much.
+GIVES_M: Final = 0.002
+#: How well a way of some centimetres is known: what smoothing leaves of it, and the camera's scale there.
+U_NEARBY_M: Final = 0.0007
+U_SCALE_RATIO: Final = 0.01
 #: A wheel turns against what holds the machine up above this surface speed.
 STRIVES_M_S: Final = 0.020
 
@@ -58,7 +74,7 @@ def find_meetings(sheet: RunSheet, motion: Motion) -> list[Meeting]:
             block = wall_outline(machine, n)
             if block is None:
                 continue
-            meetings.append(Meeting(name, f"the wall of {owner}", *gap_between(outlines[name], block)))
+            meetings.append(Meeting(name, f"{WALL_OF}{owner}", *gap_between(outlines[name], block)))
     return meetings
 
 
@@ -103,7 +119,46 @@ def find_contacts(sheet: RunSheet, motion: Motion, clock: MatchClock) -> list[Ev
             if event is not None:
                 events.append(event)
             events.extend(_blocked(sheet, motion, meeting, stretch, match_s, during))
+            events.extend(_pushed_away(motion, meeting, stretch, match_s, clock))
     return events
+
+
+def _pushed_away(
+    motion: Motion, meeting: Meeting, stretch: Stretch, match_s: FloatArray, clock: MatchClock
+) -> list[Event]:
+    """A wall that gave way: what met it goes on into where it stood, by more than 10 mm beyond where they met.
+
+    How far their outlines overlap when they meet is what sheet and camera get wrong all along, and is taken off.
+    """
+    stop = _stop_frame(motion, meeting, stretch)
+    if not meeting.other.startswith(WALL_OF):
+        return []
+    part = np.arange(stretch.first if stop is None else max(stop, stretch.first), stretch.last + 1)
+    gap = meeting.gap_m[part]
+    if len(part) < 3 or not np.isfinite(gap).all():
+        return []
+    # Without a sudden stop they met where their outlines did.
+    met_m = float(gap[0]) if stop is not None else min(float(gap[0]), 0.0)
+    into_m = met_m - gap
+    u_met_m = U_NEARBY_M if stop is not None else float(np.hypot(U_NEARBY_M, U_OUTLINE_M))
+    u_way = np.hypot(u_met_m, U_SCALE_RATIO * into_m)
+    most = int(np.argmax(into_m))
+    chance = chance_above(float(into_m[most]), float(u_way[most]), PUSHED_M)
+    if chance < 0.9:
+        return []
+    surely = int(np.argmax(into_m > np.maximum(GIVES_M, K_95 * u_way)))
+    back = np.flatnonzero(into_m[: surely + 1] <= GIVES_M)
+    at = int(back[-1]) + 1 if len(back) else surely
+    at_s, u_at_s = date_crossing(into_m, u_way, motion.real_s[part], min(at, surely), GIVES_M)
+    zero_s = clock.start_clip_s * clock.real_per_clip_ratio
+    owner = meeting.other.removeprefix(WALL_OF)
+    far = format_interval(1000 * float(into_m[most]), 1000 * float(u_way[most]))
+    evidence = (
+        f"{meeting.machine} went on {far} mm (95 %) into where the wall of {owner} stood, after they had met: the wall "
+        "gave way. Limit 10 mm."
+    )
+    u_start_s = float(np.hypot(u_at_s, clock.u_start_s))
+    return [Event("dislodged", owner, at_s - zero_s, float("nan"), u_start_s, chance, evidence)]
 
 
 def _meets(motion: Motion, meeting: Meeting, stretch: Stretch) -> bool:

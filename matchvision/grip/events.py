@@ -14,6 +14,7 @@ from matchvision.grip.drive import drive_share, find_drive_loss, find_side_loss
 from matchvision.grip.lifting import find_lifting
 from matchvision.grip.mapping import map_grip
 from matchvision.grip.moves import find_first_motion, find_holding, find_leaving, find_turning
+from matchvision.grip.onset import base_course, unseen_way
 from matchvision.grip.rope import find_lead_changes, find_rope_off
 from matchvision.grip.slip import name_states
 from matchvision.grip.touch import find_touches
@@ -28,6 +29,8 @@ from matchvision.records.sheet import Run
 
 #: Slip and stall are looked for from just before the start to just after the end: beyond that hands are at work.
 AROUND_S: Final = 0.5
+#: What can only be said of a machine that stands on its wheels.
+OF_A_STANDING_MACHINE: Final = {"slip", "spin", "dragged", "stall", "turned", "lifted", "blocked", "drive-loss"}
 
 
 def find_events(
@@ -42,7 +45,7 @@ def find_events(
     match_s = clock.match_time(motion.clip_s)
     around = (match_s >= -AROUND_S) & (match_s <= clock.duration_s + AROUND_S)
     touches = find_touches(run, motion, foreign, clock) if foreign is not None else None
-    free = hands_off(match_s, touches)
+    free, unseen_m = hands_off(match_s, touches), unseen_way(motion)
     watched = watch_wheels(run, motion, around)
     states = {(w.motion.machine, w.motion.wheel): name_states(w.motion, w.states) for w in watched}
     events: list[Event] = [*(touches or ()), *wheel_events(run, motion, pull, clock, watched)]
@@ -51,7 +54,7 @@ def find_events(
         machine = run.sheet.machine[name]
         if machine.wheel and not any(wheel.rim for wheel in machine.wheel):
             advice.append(f"Two marks on the rim of a wheel of {name} would show when it slips.")
-        events.extend(find_first_motion(moved, motion.real_s, clock, free))
+        events.extend(find_first_motion(moved, motion.real_s, clock, free, base_course(motion, moved), unseen_m))
         turns = find_turning(moved, motion.real_s, clock)
         events.extend(add_lateral_pull(turn, run.sheet, motion, usable_pull(pull), clock) for turn in turns)
         events.extend(find_leaving(moved, run.sheet.table, motion.real_s, clock))
@@ -84,7 +87,7 @@ def find_events(
         for name in idle_machines(run, motion, events)
     )
     setting_up, too_long = describe_setting_up(run, touches, float(match_s[0]))
-    inside = [event for event in events if event.start_s <= clock.duration_s]
+    inside = [event for event in until_tipped(events) if event.start_s <= clock.duration_s]
     inside.sort(key=lambda event: event.start_s)
     maps = map_grip(run, motion, pull, clock, watched)
     grip = Grip(tuple(inside), states, tuple(maps))
@@ -93,6 +96,12 @@ def find_events(
     warnings = (*warnings, *([too_long] if too_long else []))
     said = describe_events(grip) + setting_up + "".join(f" {one.statement}" for one in maps if one.statement)
     return grip, StageNote("grip", status, said, warnings, tuple(advice))
+
+
+def until_tipped(events: list[Event]) -> list[Event]:
+    """Events without what a machine's wheels and heading seem to do once it has tipped over."""
+    tipped_s = {e.machine: e.start_s for e in reversed(events) if e.kind == "tipped"}
+    return [e for e in events if e.kind not in OF_A_STANDING_MACHINE or e.start_s <= tipped_s.get(e.machine, np.inf)]
 
 
 def usable_pull(pull: Pull | None) -> PullSource | None:

@@ -131,11 +131,8 @@ def date_entry(chain: Chain, states: Sequence[int], real_s: FloatArray, first: i
     -----
     Checked by: tests/grip/test_hidden.py::test_entry_is_dated_with_its_spread
     """
-    inside = chain.chance[:, list(states)].sum(axis=1)
     step_s = typical_step_s(real_s)
-    low = _walk(inside, first, -1)
-    high = first + 1 if inside[first] >= 0.98 else _walk(1.0 - inside, first, 1)
-    high = min(max(high, low + 1), len(inside) - 1)
+    low, high = entry_window(chain, states, first)
     weight = chain.enters(states)[low:high]
     if low == high or weight.sum() <= 0:
         return float(real_s[first]), step_s / np.sqrt(12)
@@ -143,6 +140,14 @@ def date_entry(chain: Chain, states: Sequence[int], real_s: FloatArray, first: i
     at_s = float(np.average(middle, weights=weight))
     spread_s = float(np.sqrt(np.average((middle - at_s) ** 2, weights=weight)))
     return at_s, float(np.hypot(spread_s, step_s / np.sqrt(12)))
+
+
+def entry_window(chain: Chain, states: Sequence[int], first: int) -> tuple[int, int]:
+    """Last frame that is surely outside ``states`` and first one that is surely inside, about frame ``first``."""
+    inside = chain.chance[:, list(states)].sum(axis=1)
+    low = _walk(inside, first, -1)
+    high = first + 1 if inside[first] >= 0.98 else _walk(1.0 - inside, first, 1)
+    return low, min(max(high, low + 1), len(inside) - 1)
 
 
 def _walk(chance: FloatArray, first: int, step: int) -> int:

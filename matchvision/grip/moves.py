@@ -5,6 +5,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.grip.bends import noise_of
 from matchvision.grip.intervals import (
     best_mean,
     bridge_gaps,
@@ -14,6 +15,7 @@ from matchvision.grip.intervals import (
     keep_long,
     typical_step_s,
 )
+from matchvision.grip.onset import LEAST_PLACES, date_start
 from matchvision.records.events import Event
 from matchvision.records.motion import MachineMotion, MatchClock, RopeMotion, WheelMotion
 from matchvision.records.pull import PullSource, Traction
@@ -28,9 +30,13 @@ MOVING_M_S: Final = 0.010
 MOVES_FOR_S: Final = 0.1
 #: How long before the start signal a first motion is looked for; before that hands set things up.
 BEFORE_START_S: Final = 1.0
+#: Its first way is looked at from so long before.
+LOOKED_BACK_S: Final = 1.0
 #: A machine has turned once its heading is this far off its first one.
 TURNED_DEG: Final = 10.0
 TURNED_FOR_S: Final = 0.1
+#: A machine that stands on end by more than this has no heading to speak of.
+ON_END_DEG: Final = 30.0
 #: A driven wheel stalls below this rate, under drive, for this long.
 STALL_RAD_S: Final = 0.1
 STALL_FOR_S: Final = 1.0
@@ -38,13 +44,20 @@ HOLDS_FOR_S: Final = 1.0
 
 
 def find_first_motion(
-    moved: MachineMotion, real_s: FloatArray, clock: MatchClock, free: BoolArray | None = None
+    moved: MachineMotion,
+    real_s: FloatArray,
+    clock: MatchClock,
+    free: BoolArray | None = None,
+    course: FloatArray | None = None,
+    unseen_m: float = 0.0,
 ) -> list[Event]:
     """The machine's first motion, once, and an early start where it comes before the signal.
 
     The first stretch of at least 0.1 s above 10 mm/s that follows rest and surely exceeds the limit. Early: the signal
     lies beyond its U95, the clock's own uncertainty included. A clock that was started by the first motion cannot be
     jumped. ``free`` says in which frames no hand is at work; without it that is from a second before the signal on.
+    ``course`` (n,) is its place along x, not smoothed: it dates the motion, since a smoothed speed spreads a leap.
+    ``unseen_m`` is how far it may move before pictures show it.
 
     Notes
     -----
@@ -63,6 +76,11 @@ def find_first_motion(
         if not follows_rest or chance < 0.95:
             continue
         at_s, u_at_s = date_crossing(speed, u, real_s, stretch.first, MOVING_M_S)
+        if course is not None:
+            near = looked_at & np.isfinite(course) & (real_s > at_s - LOOKED_BACK_S)
+            rests = near & (real_s < at_s)
+            noise = noise_of(course[rests]) if rests.sum() > LEAST_PLACES else 0.0
+            at_s, u_at_s = date_start(real_s[near], course[near], noise, MOVING_M_S, at_s, unseen_m) or (at_s, u_at_s)
         start_s = at_s - clock.start_clip_s * clock.real_per_clip_ratio
         u_start_s = float(np.hypot(u_at_s, clock.u_start_s))
         evidence = (
@@ -93,7 +111,8 @@ def find_turning(moved: MachineMotion, real_s: FloatArray, clock: MatchClock) ->
         return []
     first_deg = float(np.median(heading[standing]))
     off_deg = np.abs(heading - first_deg)
-    turned = hold_between(off_deg, TURNED_DEG, 0.8 * TURNED_DEG) & (match_s > 0)
+    on_end = np.fmax(np.abs(moved.pitch_deg), np.abs(moved.roll_deg)) > ON_END_DEG
+    turned = hold_between(off_deg, TURNED_DEG, 0.8 * TURNED_DEG) & (match_s > 0) & ~on_end
     events = []
     for stretch in keep_long(turned, real_s, TURNED_FOR_S):
         part = stretch.frames

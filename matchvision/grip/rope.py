@@ -70,11 +70,17 @@ def find_lead_changes(sheet: RunSheet, rope: RopeMotion, real_s: FloatArray, clo
 def hitch_places(
     moved: MachineMotion, at_m: tuple[float, float, float], arm: ArmMotion | None = None
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Where a hitch on body or arm stands (x, y) and its standard uncertainty, (n,) arrays [m]; the body level."""
+    """Where a hitch on body or arm stands (x, y) and its standard uncertainty, (n,) arrays [m].
+
+    A machine whose nose is up has its hitch further back; one whose tilt is not known is taken as level.
+    """
     heading = np.deg2rad(moved.heading_deg)
-    along_m = at_m[0] + (0.0 if arm is None else arm.outwards * arm.reach_m)
-    x_m = moved.x_m + np.cos(heading) * along_m - np.sin(heading) * at_m[1]
-    y_m = moved.y_m + np.sin(heading) * along_m + np.cos(heading) * at_m[1]
+    pitch, roll = (np.deg2rad(np.nan_to_num(tilt)) for tilt in (moved.pitch_deg, moved.roll_deg))
+    out_m = at_m[0] + (0.0 if arm is None else arm.outwards * arm.reach_m)
+    along_m = out_m * np.cos(pitch) - at_m[2] * np.sin(pitch)
+    across_m = at_m[1] * np.cos(roll) - at_m[2] * np.sin(roll)
+    x_m = moved.x_m + np.cos(heading) * along_m - np.sin(heading) * across_m
+    y_m = moved.y_m + np.sin(heading) * along_m + np.cos(heading) * across_m
     u_m = np.sqrt(
         (moved.u_x_m**2 + moved.u_y_m**2) / 2 + (np.hypot(at_m[0], at_m[1]) * np.deg2rad(moved.u_heading_deg)) ** 2
     )

@@ -5,11 +5,12 @@ from typing import Final
 
 import numpy as np
 import numpy.typing as npt
+from scipy.special import ndtri
 
-from matchvision.grip.hidden import Chain, date_entry
+from matchvision.grip.hidden import Chain, date_entry, entry_window
 from matchvision.grip.intervals import Stretch, best_mean, find_stretches, typical_step_s
 from matchvision.grip.states import DRAGGED, LOCKED, SLIDING, SPINNING, STATES
-from matchvision.mechanics.match import SLIP_LASTS_S
+from matchvision.mechanics.match import SLIP_LASTS_S, SLIP_SPEED_M_S
 from matchvision.records.events import Event
 from matchvision.records.motion import MatchClock, WheelMotion
 from matchvision.uncertainty import format_interval
@@ -25,6 +26,8 @@ CHATTERS_S: Final = 0.05
 #: Slip is claimed only where it lasted 0.15 s with this probability.
 CLAIM: Final = 0.8
 
+#: Shifts of a course by its uncertainty: middles of equally probable parts of a normal distribution.
+_SHIFTS: Final = ndtri((np.arange(41) + 0.5) / 41)
 _WORDS: Final = {
     "slip": "its surface moved past the ground",
     "spin": "it spun while the machine stood",
@@ -96,12 +99,11 @@ def slip_events(
 ) -> list[Event]:
     """Events of one wheel: an event for each stretch of one kind of slide.
 
-    Onset and end are the posterior mean times of entering and leaving; the probability is that the slide lasted 0.15 s
-    without a break somewhere in the stretch.
+    Onset and end are when the slip speed passed 30 mm/s, `date_passing`; a change of kind is dated by the posterior
+    mean time of entering it. The probability is that the slide lasted 0.15 s without a break somewhere in the stretch.
     """
     zero_s = clock.start_clip_s * clock.real_per_clip_ratio
     shortest = max(1, round(SLIP_LASTS_S / max(typical_step_s(real_s), 1e-9)))
-    rests = [k for k in range(len(STATES)) if k not in SLIDING]
     events = []
     for whole in slides:
         chance = _chance_of_slide(chain, whole, shortest)
@@ -113,9 +115,16 @@ def slip_events(
             a, b = whole.first + first, whole.first + after - 1
             kind = kinds[first]
             of_kind = [k for k in SLIDING if kind_of(k) == kind]
-            start_s, u_start_s = date_entry(chain, SLIDING if first == 0 else of_kind, real_s, a)
-            leaves, last = (rests, b) if b == whole.last else ([k for k in SLIDING if k not in of_kind], b + 1)
-            end_s, _ = date_entry(chain, leaves, real_s, min(last + (b == whole.last), len(real_s) - 1))
+            start_s, u_start_s = (
+                date_passing(wheel, chain, whole, real_s, leaving=False)
+                if first == 0
+                else date_entry(chain, of_kind, real_s, a)
+            )
+            end_s, _ = (
+                date_passing(wheel, chain, whole, real_s, leaving=True)
+                if b == whole.last
+                else date_entry(chain, [k for k in SLIDING if k not in of_kind], real_s, b + 1)
+            )
             events.append(
                 Event(
                     kind, wheel.machine, start_s - zero_s, max(end_s, start_s) - zero_s, u_start_s, chance,
@@ -123,6 +132,45 @@ def slip_events(
                 )
             )  # fmt: skip
     return events
+
+
+def date_passing(
+    wheel: WheelMotion, chain: Chain, whole: Stretch, real_s: FloatArray, *, leaving: bool
+) -> tuple[float, float]:
+    """When the slip speed passed 30 mm/s on the way into a slide, or out of it [s], and the standard uncertainty.
+
+    Between the frames that are surely outside and surely inside, the smoothed slip speed is off by much the same from
+    frame to frame: so the passing is taken of the smoothed course moved up and down by its uncertainty, and mean and
+    spread are over those. Where slip is not known there, it is the posterior mean time of the change.
+
+    Notes
+    -----
+    Checked by: tests/grip/test_slip.py::test_slow_onset_is_dated_where_slip_passes_the_limit
+    """
+    states = [k for k in range(len(STATES)) if k not in SLIDING] if leaving else list(SLIDING)
+    frame = min(whole.last + 1, len(real_s) - 1) if leaving else whole.first
+    low, high = entry_window(chain, states, frame)
+    part = slice(low, high + 1)
+    way = np.sign(float(np.nanmedian(wheel.slip_speed_m_s[whole.frames])))
+    slip, u, t = way * wheel.slip_speed_m_s[part], wheel.u_slip_speed_m_s[part], real_s[part]
+    if not (np.isfinite(slip).all() and np.isfinite(u).all()):
+        return date_entry(chain, states, real_s, frame)
+    if leaving:
+        slip, u, t = slip[::-1], u[::-1], t[::-1]
+    passed = np.array([_last_passing(slip + shift * u, t) for shift in _SHIFTS])
+    return float(passed.mean()), float(np.hypot(passed.std(), typical_step_s(real_s) / np.sqrt(12)))
+
+
+def _last_passing(slip: FloatArray, t: FloatArray) -> float:
+    """The last moment at which a course rose past 30 mm/s; its first or last one where it never did."""
+    below = np.flatnonzero(slip <= SLIP_SPEED_M_S)
+    if len(below) == 0:
+        return float(t[0])
+    k = int(below[-1])
+    if k == len(slip) - 1:
+        return float(t[-1])
+    share = (SLIP_SPEED_M_S - slip[k]) / (slip[k + 1] - slip[k])
+    return float(t[k] + share * (t[k + 1] - t[k]))
 
 
 def _evidence(wheel: WheelMotion, part: slice, kind: str, real_s: FloatArray, locked: bool) -> str:

@@ -19,6 +19,7 @@ from matchvision.records.tracks import MarkerPlan, Tracks
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
+IntArray = npt.NDArray[np.int64]
 
 #: How far a machine that stands on its wheels may roll on them [rad]: soft tyres, and paper under a wheel.
 U_STANDING_RAD = 0.003
@@ -40,6 +41,8 @@ FIRST_S = 0.5
 FEWEST_FRAMES = 10
 #: Turns of Gauss–Newton.
 TURNS = 8
+#: A frame does not fit where its markers are off by four times what they usually are (squared).
+WORST_MISFIT = 16.0
 _STEPS = (1e-5, 1e-5, 1e-5, 1e-4, 1e-4)
 X, Y, HEADING, PITCH, ROLL = range(5)
 
@@ -143,36 +146,87 @@ class RigidMarkers:
     def fit(self, start: FloatArray, prior: FloatArray, u_prior: FloatArray) -> RigidFit:
         """Gauss–Newton on the pixels of all seen markers, under a prior (n, 5 + wheels).
 
-        Frames with fewer than two markers seen come out as NaN.
+        Frames that do not fit from where they start are tried again from how their neighbours lie: a machine that tips
+        has several poses that seem best from afar. Frames that never fit, and those with fewer than two markers seen,
+        come out as NaN.
         """
-        parameters = self.sighting.parameters[:, None, :]
+        every = np.arange(len(start))
+        u_prior = np.broadcast_to(u_prior, start.shape)
         state = np.where(np.isfinite(start), start, np.nan_to_num(prior))
-        weight = np.where(self.seen[..., None], 1.0 / np.where(self.seen[..., None], self.u, 1.0) ** 2, 0.0)
-        n, d = state.shape
-        steps = np.array([*_STEPS, *[1e-4] * self.turns])
-        for _ in range(TURNS):
-            off = np.where(self.seen[..., None], self.pixels - project_points(parameters, self.places(state)), 0.0)
-            design = np.zeros((n, *off.shape[1:], d))
-            for i in range(d):
-                shift = steps[i] * np.eye(d)[i]
-                ahead = project_points(parameters, self.places(state + shift))
-                behind = project_points(parameters, self.places(state - shift))
-                design[..., i] = np.where(self.seen[..., None], (ahead - behind) / (2 * steps[i]), 0.0)
-            weighted = np.nan_to_num(design) * weight[..., None]
-            normal = np.einsum("nkai,nkaj->nij", weighted, np.nan_to_num(design))
-            normal[:, np.arange(d), np.arange(d)] += u_prior**-2.0
-            right = np.einsum("nkai,nka->ni", weighted, np.nan_to_num(off)) + (prior - state) * u_prior**-2.0
-            step = np.linalg.solve(normal, right[..., None])[..., 0]
-            # A long step of an angle would leave the branch on which the body stands on this side or that.
-            state = state + np.clip(step, -0.2, 0.2)
+        state = self._settle(state, prior, u_prior, every)
+        state, misfit, limit = self._follow(state, prior, u_prior)
+        weighted, design, _ = self._linear(state, every)
+        normal = np.einsum("nkai,nkaj->nij", weighted, design)
+        normal[:, np.arange(state.shape[1]), np.arange(state.shape[1])] += u_prior**-2.0
         inverse = np.linalg.inv(normal)
         by_pixels = np.einsum("nij,nkaj->nika", inverse, weighted)
-        of_camera = np.nan_to_num(parameter_jacobian(parameters, self.places(state)))
+        of_camera = np.nan_to_num(parameter_jacobian(self.sighting.parameters[:, None, :], self.places(state)))
         by_camera = -np.einsum("nika,nkap->nip", by_pixels, of_camera)
-        few = self.seen.sum(axis=1) < 2
-        state[few], inverse[few] = np.nan, np.nan
+        lost = (self.seen.sum(axis=1) < 2) | (misfit > limit)
+        state[lost], inverse[lost] = np.nan, np.nan
         own = inverse + self.sighting.own_spread(by_camera)
         return RigidFit(state[:, :5], own[:, :5, :5], self.sighting.common(by_camera)[:, :5])
+
+    def _linear(self, state: FloatArray, rows: IntArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Weighted derivatives, derivatives (r, k, 2, d) and what is left over (r, k, 2) [px] of some frames."""
+        parameters = self.sighting.parameters[rows if len(self.sighting.parameters) > 1 else slice(None), None, :]
+        seen = self.seen[rows][..., None]
+        weight = np.where(seen, 1.0 / np.where(seen, self.u[rows], 1.0) ** 2, 0.0)
+        off = np.where(seen, self.pixels[rows] - project_points(parameters, self.places(state)), 0.0)
+        d = state.shape[1]
+        steps = np.array([*_STEPS, *[1e-4] * self.turns])
+        design = np.zeros((*off.shape, d))
+        for i in range(d):
+            shift = steps[i] * np.eye(d)[i]
+            ahead = project_points(parameters, self.places(state + shift))
+            behind = project_points(parameters, self.places(state - shift))
+            design[..., i] = np.where(seen, (ahead - behind) / (2 * steps[i]), 0.0)
+        design = np.nan_to_num(design)
+        return design * weight[..., None], design, np.nan_to_num(off)
+
+    def _settle(self, state: FloatArray, prior: FloatArray, u_prior: FloatArray, rows: IntArray) -> FloatArray:
+        """States (r, d) of some frames after a few turns."""
+        d = state.shape[1]
+        for _ in range(TURNS):
+            weighted, design, off = self._linear(state, rows)
+            normal = np.einsum("nkai,nkaj->nij", weighted, design)
+            normal[:, np.arange(d), np.arange(d)] += u_prior[rows] ** -2.0
+            right = np.einsum("nkai,nka->ni", weighted, off) + (prior[rows] - state) * u_prior[rows] ** -2.0
+            # A long step of an angle would leave the branch on which the body stands on this side or that.
+            state = state + np.clip(np.linalg.solve(normal, right[..., None])[..., 0], -0.2, 0.2)
+        return state
+
+    def _misfit(self, state: FloatArray, rows: IntArray) -> FloatArray:
+        """Squares of what is left over, by their u, to each measurement to spare (r,); 0 where none is."""
+        _, _, off = self._linear(state, rows)
+        scaled = np.where(
+            self.seen[rows][..., None], off / np.where(self.seen[rows][..., None], self.u[rows], 1.0), 0.0
+        )
+        spare = 2 * self.seen[rows].sum(axis=1) - state.shape[1]
+        return np.asarray(np.where(spare > 0, (scaled**2).sum(axis=(1, 2)) / np.maximum(spare, 1), 0.0))
+
+    def _follow(
+        self, state: FloatArray, prior: FloatArray, u_prior: FloatArray
+    ) -> tuple[FloatArray, FloatArray, float]:
+        """States, those that do not fit followed on from their neighbours, forwards and backwards; misfit and limit."""
+        every = np.arange(len(state))
+        misfit = self._misfit(state, every)
+        told = misfit[misfit > 0]
+        limit = WORST_MISFIT * max(1.0, float(np.median(told)) if len(told) else 1.0)
+        for order in (1, -1):
+            for k in every[::order]:
+                before, earlier = k - order, k - 2 * order
+                if misfit[k] <= limit or not 0 <= before < len(state) or misfit[before] > limit:
+                    continue
+                start = state[before].copy()
+                if 0 <= earlier < len(state) and misfit[earlier] <= limit:
+                    start += state[before] - state[earlier]
+                rows = np.array([k])
+                again = self._settle(start[None], prior, u_prior, rows)
+                worth = float(self._misfit(again, rows)[0])
+                if worth < misfit[k]:
+                    state[k], misfit[k] = again[0], worth
+        return state, misfit, limit
 
 
 def start_states(pose: Pose, machine: Machine, tracks: Tracks, sighting: Sighting, body: RigidMarkers) -> FloatArray:

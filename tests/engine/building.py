@@ -12,6 +12,10 @@ from tests.engine.extras import Extras
 GRAVITY_M_S2: Final = 9.81
 WHEEL_MASS_KG, WHEEL_OWN_KG_M2 = 0.1, 1.0e-4
 FOOT_M: Final = 0.004
+#: A solid machine's box begins so far above the table: its wheels stand on it, and its belly rests on it once it tips.
+BELLY_M: Final = 0.02
+#: Who meets whom: boxes and walls meet each other and the table; wheels and feet meet the table.
+SOLID: Final = 'contype="2" conaffinity="3"'
 CORNERS: Final = (("fl", 1, 1), ("fr", 1, -1), ("rl", -1, 1), ("rr", -1, -1))
 """Wheels or feet: name, fore or aft, left or right."""
 
@@ -88,11 +92,34 @@ def machine_xml(name: str, machine: Machine, table: Table, extras: Extras) -> st
               <inertial pos="0 0 0" mass="{WHEEL_MASS_KG}" diaginertia="{0.6 * own} {own} {0.6 * own}"/>
               <geom name="{label}" type="ellipsoid" size="{radius} 0.012 {radius}" {friction}/></body>"""
         )
+    if extras.solid:
+        half_z = (height - BELLY_M) / 2
+        parts.append(
+            f"""<geom name="{name}_box" type="box" pos="0 0 {BELLY_M + half_z}" size="{length / 2} {width / 2} {half_z}"
+              friction="0.3" {SOLID}/>"""
+        )
     turn = quaternion(heading, tilt)
     hitch = " ".join(map(str, machine.hitch_m))
     return f"""<body name="{name}" pos="{x} {y} {z}" quat="{turn}"><freejoint/>
       <inertial pos="{place[0]} {place[1]} {place[2]}" mass="{chassis_kg}" diaginertia="{roll} {pitch} {yaw}"/>
       <site name="{name}_hitch" pos="{hitch}"/>{"".join(parts)}</body>"""
+
+
+def walls_xml(scene: Scene, extras: Extras) -> str:
+    """The scene's walls, fixed or on their own friction."""
+    parts = ""
+    for wall in scene.wall if extras.solid else ():
+        x, y = wall.at_m
+        length, width, height = wall.size_m
+        box = f'type="box" size="{length / 2} {width / 2} {height / 2}" {SOLID}'
+        loose = extras.loose.get(wall.owner)
+        if loose is None:
+            parts += f'<geom name="{wall.owner}_wall" pos="{x} {y} {height / 2}" {box} friction="0.3"/>'
+            continue
+        parts += f"""<body name="{wall.owner}_wall" pos="{x} {y} 0"><freejoint/>
+          <geom name="{wall.owner}_wall" pos="0 0 {height / 2}" mass="{loose.mass_kg}" {box}
+            friction="{loose.grip_ratio}" priority="1"/></body>"""
+    return parts
 
 
 def quaternion(heading_rad: float, tilt_rad: float) -> str:
@@ -160,8 +187,8 @@ def scene_xml(scene: Scene, extras: Extras) -> str:
     return f"""<mujoco><compiler angle="radian"/>
       <option timestep="{contact.step_s}" gravity="0 0 -{GRAVITY_M_S2}" cone="elliptic" impratio="{contact.impratio}"
         integrator="implicitfast"/>
-      <default><geom solref="{contact.solref_s} 1" solimp="{solimp}" condim="3"/></default>
-      <worldbody>{ground_xml(scene.table)}{rods}{machines}</worldbody>
+      <default><geom solref="{contact.solref_s} {contact.damping_ratio:g}" solimp="{solimp}" condim="3"/></default>
+      <worldbody>{ground_xml(scene.table)}{rods}{walls_xml(scene, extras)}{machines}</worldbody>
       {tendon}
       <equality>{gears}</equality>
       <actuator>{pull}{drives}</actuator></mujoco>"""

@@ -42,9 +42,18 @@ class Contact:
     """
 
     solref_s: float = 0.015
+    damping_ratio: float = 1.0
     solimp: tuple[float, float, float] = (0.1, 0.95, 0.0004)
     impratio: float = 50.0
     step_s: float = 0.0005
+
+
+@dataclass(frozen=True)
+class Loose:
+    """A wall that stands on its own friction instead of being fixed: mass and grip on the table."""
+
+    mass_kg: float
+    grip_ratio: float
 
 
 NO_POINTS: Final[Mapping[str, Points]] = {}
@@ -66,6 +75,9 @@ class Extras:
     - ``rope``: False leaves the rope without pull.
     - ``push_m_s``: speed along its heading with which a machine is let go at the start.
     - ``rope_loss_ratio``: share of the pull that a pulley's friction takes.
+    - ``solid``: machines are boxes as large as the scene says, and its walls stand in their way; without it they pass
+      through each other.
+    - ``loose``: by the owner's name, walls that give way when pushed.
     - ``held``: wheels are held until the start, so that machines stand on a slope.
     """
 
@@ -81,5 +93,7 @@ class Extras:
     push_m_s: Mapping[str, float] = field(default_factory=dict)
     rope_loss_ratio: float = 0.0
     rope: bool = True
+    solid: bool = False
+    loose: Mapping[str, Loose] = field(default_factory=dict)
     held: bool = True
     contact: Contact = Contact()

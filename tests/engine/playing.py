@@ -5,7 +5,7 @@ What is the same as in filming: motor line, throttle, the rope as a damped one-s
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import mujoco  # type: ignore[import-untyped]
 import numpy as np
@@ -29,10 +29,16 @@ SLIDES_M_S = (0.005, 0.015)
 
 @dataclass(frozen=True, eq=False)
 class EngineRun:
-    """What happened: ``course`` for filming, ``machines`` with what filming has no room for, on ``course.clip_s``."""
+    """What happened: ``course`` for filming, the rest is what filming has no room for, all on ``course.clip_s``.
+
+    ``walls``: by owner, (k, 2) place of a loose wall. ``touching``: by two names, a wall's being its owner's and
+    ``_wall``, (k,) whether the two bodies touch; pairs that never do are left out.
+    """
 
     course: Course
     machines: dict[str, MachineTruth]
+    walls: dict[str, FloatArray] = field(default_factory=dict)
+    touching: dict[tuple[str, str], npt.NDArray[np.bool_]] = field(default_factory=dict)
 
 
 def over_time(points: Points, otherwise: float, t_s: FloatArray) -> FloatArray:
@@ -255,6 +261,14 @@ def play_in_engine(scene: Scene, extras: Extras | None = None) -> EngineRun:
     release_s = math.inf if scene.release_s is None else scene.release_s
     hitches = [model.site(f"{end}_hitch").id for end in scene.rope.ends] if scene.roped else []
     kept: list[list[float]] = []
+    loose = {wall.owner: model.body(f"{wall.owner}_wall").id for wall in scene.wall if wall.owner in extras.loose}
+    pushed: dict[str, list[list[float]]] = {whose: [] for whose in loose}
+    boxes = {
+        model.geom(g).id: model.geom(g).name.removesuffix("_box")
+        for g in range(model.ngeom)
+        if model.geom(g).name.endswith(("_box", "_wall"))
+    }
+    met: list[set[tuple[str, str]]] = []
     force = np.zeros(6)
     for k in range(count):
         model.opt.gravity[0] = -GRAVITY_M_S2 * math.sin(tilt_rad[k])
@@ -284,6 +298,9 @@ def play_in_engine(scene: Scene, extras: Extras | None = None) -> EngineRun:
         if not row:
             continue
         _read_contacts(model, data, owner, played, force)
+        met.append(_meetings(data, boxes))
+        for whose, body in loose.items():
+            pushed[whose].append(data.xpos[body][:2].tolist())
         for p in played.values():
             p.finish_row(data)
         for weight in hung.values():
@@ -299,7 +316,22 @@ def play_in_engine(scene: Scene, extras: Extras | None = None) -> EngineRun:
         columns[:, 0], {name: pair[0] for name, pair in both.items()}, tension_N, columns[:, 2], link_m,
         loose_rope(scene, columns[:, 0], places),
     )  # fmt: skip
-    return EngineRun(course, {name: pair[1] for name, pair in both.items()})
+    return EngineRun(
+        course,
+        {name: pair[1] for name, pair in both.items()},
+        {whose: np.array(places) for whose, places in pushed.items()},
+        {pair: np.array([pair in one for one in met]) for pair in sorted(set().union(*met))},
+    )
+
+
+def _meetings(data: "mujoco.MjData", boxes: dict[int, str]) -> set[tuple[str, str]]:
+    """Bodies and walls that touch each other now."""
+    found = set()
+    for i in range(data.ncon):
+        one, two = (boxes.get(int(g)) for g in data.contact[i].geom)
+        if one is not None and two is not None:
+            found.add((min(one, two), max(one, two)))
+    return found
 
 
 def _read_contacts(

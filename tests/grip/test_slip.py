@@ -95,3 +95,14 @@ def test_dip_by_noise_does_not_part_a_slip_but_its_end_is_where_it_last_exceeded
     fading[(T_S > 1.4) & (T_S < 1.65)] = 0.029
     (event,), _ = events_of(fading, np.zeros(len(T_S)))
     assert [event.start_s, event.end_s] == pytest.approx([0.5, 1.5], abs=0.03)
+
+
+def test_slow_onset_is_dated_where_slip_passes_the_limit() -> None:
+    """0.1 m/s each second, with 4 mm/s of error that frames share: 30 mm/s are passed at 1.0 s, and 40 ms are its u."""
+    ground = np.full(len(T_S), 0.05)
+    slip = np.clip(0.030 + 0.1 * (T_S - 1.0), 0.0, 0.1) * (T_S < 3.0)
+    (event,), _ = events_of(ground + slip, ground, u=0.004)
+    assert event.start_s == pytest.approx(1.0 - 0.5, abs=0.005)
+    assert event.u_start_s == pytest.approx(0.04, rel=0.1)
+    # It ends at once.
+    assert event.end_s == pytest.approx(3.0 - 0.5, abs=0.02)
