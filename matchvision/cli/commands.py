@@ -14,6 +14,7 @@ from matchvision.cli.comparing import compare
 from matchvision.cli.desk import desk
 from matchvision.cli.footage import footage
 from matchvision.cli.forecasting import forecast
+from matchvision.cli.marking import mark
 from matchvision.cli.plain import INTERRUPTED, PlainGroup, was_interrupted
 from matchvision.cli.showing import StageTeller, say, shown_progress
 from matchvision.cli.targets import targets
@@ -64,6 +65,7 @@ main.add_command(desk)
 main.add_command(targets)
 main.add_command(footage)
 main.add_command(forecast)
+main.add_command(mark)
 main.add_command(compare)
 
 
@@ -255,18 +257,23 @@ def lens(
 
 
 @main.command()
-@click.argument("what", type=click.Choice(["run", "keys", "mends", "result", "tables"]))
+@click.argument("what", type=click.Choice(["run", "keys", "mends", "rubric", "result", "tables"]))
 def schema(what: str) -> None:
     """Print what the files look like.
 
-    `run`, `mends` and `result` give the JSON Schema of the run sheet, of mends.toml and of result.json, for other
-    tools; `keys` and `tables` give pages in Markdown, for people, with every key of the run sheet and every column of
-    every table.
+    `run`, `mends`, `rubric` and `result` give the JSON Schema of the run sheet, of mends.toml, of a rubric and of
+    result.json, for other tools; `keys` and `tables` give pages in Markdown, for people, with every key of the run
+    sheet and every column of every table.
     """
     if what == "mends":
         from matchvision.sheets.mends import describe_mends
 
         click.echo(json.dumps(describe_mends(), indent=1, ensure_ascii=False))
+        return
+    if what == "rubric":
+        from matchvision.sheets.rubric import describe_rubric
+
+        click.echo(json.dumps(describe_rubric(), indent=1, ensure_ascii=False))
         return
     if what in ("run", "keys"):
         from matchvision.sheets import describe_keys, describe_run_sheet

@@ -129,6 +129,8 @@ def mark_cause(result: ResultFile, name: str, rubric: Rubric) -> Mark:
     named = stated.failure_named if stated is not None else None
     if named is None:
         return Mark(name, "cause", 0.0, of, f"No failure was named beforehand: 0 of {of:g}.")
+    if result.causes_due:
+        return Mark(name, "cause", NAN, of, "Not judged: causes are still being sought.")
     if not result.causes and not result.events:
         return Mark(name, "cause", NAN, of, "Not judged: neither causes nor events were found out.")
     own = [row for row in result.causes if row.cause == named and _concerns(row.machine, name, named)]

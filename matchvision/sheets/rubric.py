@@ -1,13 +1,14 @@
 """Rubrics: how an instructor weighs what a forecast said, as a text file in TOML."""
 
 from collections.abc import Mapping
+from importlib.resources import files
 from pathlib import Path
 from typing import Any, Final
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
-from matchvision.errors import Fault, SheetError
+from matchvision.errors import Fault, OutputError, SheetError
 from matchvision.records.rubric import Rubric
 from matchvision.sheets.form import show_value, suggest
 from matchvision.sheets.lines import find_line
@@ -37,6 +38,30 @@ def read_rubric(path: Path) -> Rubric:
     except ValidationError as error:
         faults = [_tell(source, details) for details in error.errors(include_url=False)]
         raise SheetError(str(path), faults, do=_DO) from None
+
+
+def write_new_rubric(path: Path) -> Path:
+    """Write a commented rubric to start from, with the usual weights and tolerances; returns its path.
+
+    Raises
+    ------
+    OutputError
+        Where there is a file already, or it cannot be written.
+
+    Notes
+    -----
+    Checked by: tests/sheets/test_rubric.py::test_new_rubric_is_the_default_and_leaves_an_old_one_alone
+    """
+    try:
+        text = (files("matchvision.sheets") / "templates" / "rubric.toml").read_text(encoding="utf-8")
+        with path.open("x", encoding="utf-8") as file:
+            file.write(text)
+    except FileExistsError:
+        raise OutputError("it exists already and is left as it is", where=str(path), do="choose another name") from None
+    except OSError as error:
+        what = f"it cannot be written ({error.strerror})"
+        raise OutputError(what, where=str(path), do="choose another place") from error
+    return path
 
 
 def describe_rubric() -> dict[str, Any]:

@@ -4,8 +4,9 @@ from pathlib import Path
 
 import pytest
 
-from matchvision.errors import SheetError
-from matchvision.sheets.rubric import describe_rubric, read_rubric
+from matchvision.errors import OutputError, SheetError
+from matchvision.records.rubric import Rubric
+from matchvision.sheets.rubric import describe_rubric, read_rubric, write_new_rubric
 
 
 def write(tmp_path: Path, text: str) -> Path:
@@ -54,3 +55,12 @@ def test_schema_names_every_weight() -> None:
     text = str(describe_rubric())
     for part in ("win_chance", "peak_pull", "accuracy", "honesty", "verdict", "cause", "none_factor"):
         assert part in text
+
+
+def test_new_rubric_is_the_default_and_leaves_an_old_one_alone(tmp_path: Path) -> None:
+    path = write_new_rubric(tmp_path / "rubric.toml")
+    assert read_rubric(path) == Rubric()
+    path.write_text("[weights]\nverdict = 1\n", encoding="utf-8")
+    with pytest.raises(OutputError, match="exists already"):
+        write_new_rubric(path)
+    assert read_rubric(path).weights.verdict == 1
