@@ -46,7 +46,7 @@ def write_marks_page(marks: Sequence[Marks], rubric: Rubric, folder: Path) -> Pa
 def render_marks(marks: Sequence[Marks], rubric: Rubric) -> str:
     """The page as text."""
     return fill_template(
-        "marks.html",
+        "markspage.html",
         light=css_variables(LIGHT),
         dark=css_variables(DARK),
         runs=marks,

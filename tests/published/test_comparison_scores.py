@@ -18,7 +18,7 @@ Tolerance: half a unit of the last digit given; against the library 1e-12.
 
 import numpy as np
 import pytest
-import scoringrules
+import scoringrules  # type: ignore[import-untyped]
 
 from matchvision.uncertainty.scoring import (
     brier_score,
