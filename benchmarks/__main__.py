@@ -15,6 +15,7 @@ from benchmarks import (
     practice,
     pull,
     readout,
+    season,
     showing,
     table_places,
     throughput,
@@ -38,6 +39,7 @@ BENCHMARKS = {
     "events": events.measure,
     "causes": causes.measure,
     "showing": showing.measure,
+    "season": season.measure,
 }
 
 

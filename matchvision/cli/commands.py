@@ -17,6 +17,7 @@ from matchvision.cli.forecasting import forecast
 from matchvision.cli.marking import mark
 from matchvision.cli.plain import INTERRUPTED, PlainGroup, was_interrupted
 from matchvision.cli.showing import StageTeller, say, shown_progress
+from matchvision.cli.season import season
 from matchvision.cli.targets import targets
 from matchvision.errors import OutputError
 
@@ -67,6 +68,7 @@ main.add_command(footage)
 main.add_command(forecast)
 main.add_command(mark)
 main.add_command(compare)
+main.add_command(season)
 
 
 @main.command()

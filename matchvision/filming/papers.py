@@ -1,5 +1,6 @@
 """What a user would know: the run sheet and the link's hang test, written beside the clip."""
 
+from collections.abc import Sequence
 from dataclasses import fields
 
 import numpy as np
@@ -40,17 +41,7 @@ def run_sheet(scene: Scene, clip: str = "clip.mp4") -> str:
     """
     lines = _table("[run]", {"name": scene.name, "kind": scene.kind, "clip": clip})[1:]
     lines += _clock_lines(scene, part=clip != "clip.mp4")
-    lines += _table("[table]", {"length_m": scene.table.length_m, "width_m": scene.table.width_m})
-    if scene.table.profile_m:
-        lines.append(f"profile_m = {_value(scene.table.profile_m)}")
-    for tag in scene.table.tag:
-        facts = {"family": "36h11", "id": tag.id, "side_m": tag.side_m, "centre_m": tag.centre_m}
-        lines += _table("[[table.tag]]", facts)
-    lines += _table("[camera]", {"moves": scene.camera.sway is not None})
-    used = _colours_used(scene)
-    for name, srgb in scene.colour.items():
-        if name in used:
-            lines += _table(f"[colour.{name}]", {"srgb": srgb})
+    lines += _place_lines(scene, _colours_used(scene))
     if scene.roped:
         lines += _rope_lines(scene)
     for name, machine in scene.machine.items():
@@ -62,6 +53,42 @@ def run_sheet(scene: Scene, clip: str = "clip.mp4") -> str:
     for name, machine in scene.machine.items():
         lines += _forecast_lines(name, machine)
     return "\n".join(lines) + "\n"
+
+
+def shared_sheet(scenes: Sequence[Scene]) -> str:
+    """What all of a season's matches share, as TOML: clock, table, camera, colours, rope and rules of the first scene.
+
+    Colours are those of all scenes; whatever belongs to a team stands in `team_sheet`.
+    """
+    scene = scenes[0]
+    used = set[str]().union(*map(_colours_used, scenes))
+    lines = _table("[clock]", {"duration_s": scene.clock.duration_s})[1:]
+    lines += _place_lines(scene, used)
+    rope = _rope_lines(scene)
+    lines += [line for line in rope if not line.startswith("ends = ")]
+    lines += _table("[rules]", {"decide": "rope-share", "share_to_win": scene.share_to_win})
+    return "\n".join(lines) + "\n"
+
+
+def team_sheet(name: str, machine: Machine) -> str:
+    """A team's own sheet as TOML: its machine and its forecast; its home is for the draw to say."""
+    lines = [line for line in _machine_lines(name, machine) if not line.startswith("home = ")]
+    return "\n".join([*lines, *_forecast_lines(name, machine)]).lstrip("\n") + "\n"
+
+
+def _place_lines(scene: Scene, used: set[str]) -> list[str]:
+    """Table, tags, camera and colours."""
+    lines = _table("[table]", {"length_m": scene.table.length_m, "width_m": scene.table.width_m})
+    if scene.table.profile_m:
+        lines.append(f"profile_m = {_value(scene.table.profile_m)}")
+    for tag in scene.table.tag:
+        facts = {"family": "36h11", "id": tag.id, "side_m": tag.side_m, "centre_m": tag.centre_m}
+        lines += _table("[[table.tag]]", facts)
+    lines += _table("[camera]", {"moves": scene.camera.sway is not None})
+    for name, srgb in scene.colour.items():
+        if name in used:
+            lines += _table(f"[colour.{name}]", {"srgb": srgb})
+    return lines
 
 
 def _clock_lines(scene: Scene, *, part: bool) -> list[str]:

@@ -39,7 +39,22 @@ def load_team(path: Path) -> Run:
 
 
 def join_sheets(teams: Sequence[Path], shared: Path | None, plus_x: str | None = None) -> Run:
-    """One match from two teams' sheets, each with one machine.
+    """One match from two teams' sheets, each with one machine, before it is filmed: see `join_sources`.
+
+    Raises
+    ------
+    SheetError
+        For every fault of any sheet, and of their joining.
+
+    Notes
+    -----
+    Checked by: tests/sheets/test_joining.py::test_draw_turns_the_match_about
+    """
+    return assemble_run(join_sources(teams, shared, plus_x), ", ".join(str(path) for path in teams))
+
+
+def join_sources(teams: Sequence[Path], shared: Path | None, plus_x: str | None = None) -> list[SheetSource]:
+    """The sheets of one match in the order of laying over each other, from two teams' sheets and a shared one.
 
     Parameters
     ----------
@@ -51,12 +66,7 @@ def join_sheets(teams: Sequence[Path], shared: Path | None, plus_x: str | None =
     Raises
     ------
     SheetError
-        Where the teams have a machine in common, both have their home on one side, or differ in what they share; and
-        for every other fault of any sheet.
-
-    Notes
-    -----
-    Checked by: tests/sheets/test_joining.py::test_draw_turns_the_match_about
+        Where the teams have a machine in common, both have their home on one side, or differ in what they share.
     """
     named = ", ".join(str(path) for path in teams)
     if len(teams) != 2:
@@ -84,8 +94,7 @@ def join_sheets(teams: Sequence[Path], shared: Path | None, plus_x: str | None =
     if "rope" not in merge_sheets([source.data for source in (*below, *read[0], *read[1])]):
         fault = Fault("rope", "no sheet holds it", "[rope] length_m is wanted; ends follow from the draw")
         raise SheetError(named, [fault], do=_DO)
-    sources = [_source("a match that is not filmed", filler), *below, *read[0], *read[1], _source("the draw", drawn)]
-    return assemble_run(sources, named)
+    return [_source("a match that is not filmed", filler), *below, *read[0], *read[1], _source("the draw", drawn)]
 
 
 def _source(shown: str, data: Mapping[str, Any]) -> SheetSource:

@@ -1,0 +1,228 @@
+"""A class of 24 filmed runs: what two workers gain, what a kill costs, memory, and the time that a larger class takes.
+
+Ratios are taken within one run of the benchmark, in turns, because the machine's load changes. Clips are filmed once
+and kept in the system's scratch folder (``matchvision-season-clips``), which may be thrown away.
+"""
+
+import os
+import random
+import re
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+CLIPS = 24
+KILLS = 10
+RESULTS = 300
+#: A class's evening: so many runs of half a minute, on two cores.
+CLASS_RUNS, CLASS_S = 150, 30.0
+KEPT = Path(tempfile.gettempdir()) / "matchvision-season-clips"
+ROOT = Path(__file__).parents[1]
+
+
+def measure() -> "pd.DataFrame":
+    """One row a figure, its limit beside it."""
+    import pandas as pd
+
+    film_class(KEPT)
+    rows: list[dict[str, Any]] = []
+    with tempfile.TemporaryDirectory() as scratch:
+        here = Path(scratch)
+        rows += _two_against_one(here)
+        rows += _killed(here)
+        rows += _large_class(here)
+        rows += _evening(here)
+    return pd.DataFrame(rows)
+
+
+def _row(figure: str, value: float, limit: float | None = None, *, least: bool = False) -> dict[str, Any]:
+    met = "" if limit is None else "yes" if (value >= limit if least else value <= limit) else "no"
+    return {"figure": figure, "value": value, "limit": np.nan if limit is None else limit, "met": met}
+
+
+def film_class(folder: Path, clips: int = CLIPS) -> None:
+    """Film the invented season's matches again and again, each time with other light and noise; what is there stays."""
+    from matchvision.filming import film
+    from matchvision.filming.papers import shared_sheet, team_sheet
+    from matchvision.filming.season import season_scenes
+
+    scenes = season_scenes()
+    for part in ("clips", "teams"):
+        (folder / part).mkdir(parents=True, exist_ok=True)
+    lines = ["id,round,table,minus_x,plus_x,clip,start_s"]
+    for number in range(clips):
+        scene = scenes[number % len(scenes)]
+        scene = replace(scene, seed=100 + number, light=replace(scene.light, azimuth_deg=-150.0 + 5 * number))
+        name = f"run-{number:02d}"
+        clip = folder / "clips" / f"{name}.mp4"
+        if not clip.exists():
+            with tempfile.TemporaryDirectory(dir=folder) as scratch:
+                film(scene, Path(scratch))
+                shutil.move(Path(scratch) / "clip.mp4", clip)
+        lines.append(f"{name},{number // 3 + 1},A,{','.join(scene.machine)},clips/{name}.mp4,{scene.clock.start_s}")
+    (folder / "table.toml").write_text(shared_sheet(scenes), encoding="utf-8")
+    for one in scenes:
+        for team, machine in one.machine.items():
+            (folder / "teams" / f"{team}.toml").write_text(team_sheet(team, machine), encoding="utf-8")
+    (folder / "season.toml").write_text('[season]\nname = "class"\nshared = "table.toml"\n', encoding="utf-8")
+    (folder / "runs.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def _half(folder: Path, here: Path, which: int) -> Path:
+    """Every other run of the class as a season of its own."""
+    half = here / f"half-{which}"
+    shutil.copytree(folder, half, ignore=shutil.ignore_patterns("clips"))
+    (half / "clips").symlink_to(folder / "clips")
+    head, *lines = (folder / "runs.csv").read_text().splitlines()
+    (half / "runs.csv").write_text("\n".join([head, *lines[which::2]]) + "\n")
+    return half
+
+
+def start(folder: Path, out: Path, workers: int, *more: str, core: int | None = None) -> "subprocess.Popen[bytes]":
+    """`matchvision season` as a process of its own, held to one core if asked."""
+    command = [sys.executable, "-m", "matchvision", "--quiet", "season", str(folder), "--out", str(out)]
+    command += ["--workers", str(workers), *more]
+    if core is not None:
+        command = ["taskset", "-c", str(core), *command]
+    limits = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "NUMBA_NUM_THREADS"), "1")
+    return subprocess.Popen(command, cwd=ROOT, env={**os.environ, **limits})
+
+
+def _timed(*processes: "subprocess.Popen[bytes]") -> float:
+    began = time.perf_counter()
+    for process in processes:
+        process.wait()
+    return time.perf_counter() - began
+
+
+def _two_against_one(here: Path) -> list[dict[str, Any]]:
+    """One worker held to one core, two workers, and two processes on a core each that know nothing of each other."""
+    one_s = _timed(start(KEPT, here / "one", 1, core=0))
+    with _watched_memory() as peaks:
+        two_s = _timed(start(KEPT, here / "two", 2))
+    halves = [_half(KEPT, here, which) for which in (0, 1)]
+    apart_s = _timed(*(start(half, here / f"apart-{k}", 1, core=k) for k, half in enumerate(halves)))
+    again_s = min(_timed(start(KEPT, here / "two", 2)) for _ in range(3))
+    same = all((here / "one" / path.name).read_bytes() == path.read_bytes() for path in (here / "two").glob("*.csv"))
+    return [
+        _row(f"{CLIPS} clips, one worker held to one core [s]", one_s),
+        _row(f"{CLIPS} clips, two workers [s]", two_s),
+        _row(f"{CLIPS} clips, two independent processes held to a core each [s]", apart_s),
+        _row("two workers over one", one_s / two_s, 1.8, least=True),
+        _row("two workers over two independent processes", apart_s / two_s, 0.9, least=True),
+        _row("tables of one and of two workers are the same bytes", float(same), 1.0, least=True),
+        _row("unchanged rerun, best of three [s]", again_s, 2.0),
+        _row("peak memory of a worker [MB]", max(peaks.values(), default=float("nan")), 500.0),
+        _row("load of the machine, mean of a minute", os.getloadavg()[0]),
+    ]
+
+
+@contextmanager
+def _watched_memory() -> Iterator[dict[int, float]]:
+    """Peak memory [MB] of every worker process that runs meanwhile, by its own account."""
+    import threading
+
+    peaks: dict[int, float] = {}
+    stop = threading.Event()
+
+    def look() -> None:
+        while not stop.wait(0.3):
+            for status in Path("/proc").glob("[0-9]*/status"):
+                try:
+                    command = (status.parent / "cmdline").read_bytes()
+                    text = status.read_text()
+                except OSError:
+                    continue
+                found = re.search(r"VmHWM:\s+(\d+)", text)
+                if b"multiprocessing.spawn" in command and found:
+                    pid = int(status.parent.name)
+                    peaks[pid] = max(peaks.get(pid, 0.0), int(found[1]) / 1024)
+
+    watcher = threading.Thread(target=look, daemon=True)
+    watcher.start()
+    try:
+        yield peaks
+    finally:
+        stop.set()
+        watcher.join()
+
+
+def _killed(here: Path) -> list[dict[str, Any]]:
+    """Killed at random moments, again and again, then left to end: whether the tables are the undisturbed ones."""
+    chance, out = random.Random(3), here / "killed"
+    kills = 0
+    while kills < KILLS:
+        process = start(KEPT, out, 2)
+        try:
+            process.wait(chance.uniform(2.0, 14.0))
+        except subprocess.TimeoutExpired:
+            process.send_signal(signal.SIGKILL)
+            process.wait()
+            kills += 1
+        else:
+            break
+    start(KEPT, out, 2).wait()
+    calm = {path.name: path.read_bytes() for path in (here / "two").glob("*.csv")}
+    same = sum((out / name).read_bytes() == content for name, content in calm.items())
+    return [
+        _row("kills by signal 9 at random moments", float(kills), float(KILLS), least=True),
+        _row(
+            f"tables of {len(calm)} that are the same bytes as undisturbed", float(same), float(len(calm)), least=True
+        ),
+    ]
+
+
+def _large_class(here: Path) -> list[dict[str, Any]]:
+    """The page of 300 invented results."""
+    from matchvision.records.rubric import Rubric
+    from matchvision.season.book import fill_book
+    from matchvision.season.tables import write_book
+    from tests.season.made import invented_played
+
+    season, played = invented_played(here / "large", here / "large-out", RESULTS)
+    began = time.perf_counter()
+    page = write_book(fill_book(season, played, Rubric(), ()), here / "large-out")
+    return [
+        _row(f"tables and pages of {RESULTS} results [s]", time.perf_counter() - began, 20.0),
+        _row(f"class page of {RESULTS} results [MB]", page.stat().st_size / 1e6, 10.0),
+    ]
+
+
+def _evening(here: Path, sample: Sequence[int] = (0, 1)) -> list[dict[str, Any]]:
+    """Half-minute runs by two workers, verdicts and causes apart, and what 150 of them take at that pace."""
+    from benchmarks.throughput import encode_segment, lay_out_run
+
+    folder = here / "evening"
+    folder.mkdir()
+    segment = encode_segment()
+    lines = ["round,minus_x,plus_x,run"]
+    for number in sample:
+        lay_out_run(folder / f"r{number}", segment, 4)
+        sheet = folder / f"r{number}" / "run.toml"
+        text = sheet.read_text()
+        sheet.write_text(re.sub(r"duration_s = [\d.]+", f"duration_s = {28.0 - number}", text))
+        minus, plus = re.findall(r"\[machine\.(\w+)\]", text)[:2]
+        lines.append(f"{number},{minus},{plus},r{number}")
+    (folder / "runs.csv").write_text("\n".join(lines) + "\n")
+    verdicts_s = _timed(start(folder, here / "evening-out", 2, "--no-causes"))
+    causes_s = _timed(start(folder, here / "evening-out", 2))
+    each = CLASS_RUNS / len(sample) / 60
+    return [
+        _row(f"{len(sample)} runs of half a minute, two workers: verdicts [s]", verdicts_s),
+        _row(f"{len(sample)} runs of half a minute, two workers: causes [s]", causes_s),
+        _row(f"{CLASS_RUNS} runs of half a minute at that pace: verdicts [min]", verdicts_s * each),
+        _row(f"{CLASS_RUNS} runs of half a minute at that pace: causes after them [min]", causes_s * each),
+    ]

@@ -1,0 +1,164 @@
+"""The command for a whole class."""
+
+from collections.abc import Callable, Sequence
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from matchvision.cli.showing import list_points, say, shown_progress
+
+if TYPE_CHECKING:
+    from matchvision.records.classbook import ClassBook
+    from matchvision.records.season import Season
+    from matchvision.season.running import Crew
+    from matchvision.season.tasks import Task
+
+SHORT_OF_SOMETHING = 1
+#: What is told of runs that need an eye, at most.
+MOST_DOUBTS = 8
+
+
+@click.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.option(
+    "--out", type=click.Path(path_type=Path), help="Where the results go; outputs/NAME OF THE SEASON if not given."
+)
+@click.option(
+    "--workers",
+    type=click.IntRange(min=1),
+    help="Processes that analyse runs, each with one thread; one a core if not given.",
+)
+@click.option(
+    "--cluster", metavar="ADDRESS", help="Work on a Dask cluster that runs already, instead of on this machine."
+)
+@click.option("--no-causes", is_flag=True, help="Verdicts only; a later start seeks the causes.")
+@click.option("--recheck", is_flag=True, help="Read every clip's content again, though size and time are as they were.")
+@click.option(
+    "--receive",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Take in forecasts: a spreadsheet, a sheet or a folder of sheets.",
+)
+@click.option("--draw", is_flag=True, help="Add the pairings that the draw gives next to the list of runs.")
+@click.option("--demo", is_flag=True, help="Film a small invented season into FOLDER first.")
+@click.pass_context
+def season(
+    ctx: click.Context,
+    folder: Path,
+    out: Path | None,
+    workers: int | None,
+    cluster: str | None,
+    receive: Path | None,
+    *,
+    no_causes: bool,
+    recheck: bool,
+    draw: bool,
+    demo: bool,
+) -> None:
+    """A whole class: analyse every run, compare, mark, list the upsets.
+
+    FOLDER holds runs.csv, a line a run; docs/season.md says what else may lie there. Runs are analysed side by side,
+    verdicts first and causes after; whatever is finished is never done again, however the work was stopped. A clip that
+    cannot be used costs its own line only.
+    """  # fmt: skip
+    from matchvision.season.manifest import read_season
+
+    quiet = bool(getattr(ctx.obj, "quiet", False))
+    if demo:
+        _film_demo(folder, quiet=quiet)
+    loaded = read_season(folder)
+    if receive is not None:
+        if not _receive(loaded, receive, quiet=quiet):
+            ctx.exit(SHORT_OF_SOMETHING)
+        return
+    from matchvision.records.naming import name_folder
+
+    target = out if out is not None else Path("outputs") / name_folder(loaded.name)
+    if draw:
+        _draw(loaded, target, quiet=quiet)
+        return
+    from matchvision.season.holding import hold_season
+
+    def first(page: Path, book: "ClassBook") -> None:
+        say(f"All verdicts are there, causes follow: {page}", quiet=quiet)
+
+    with shown_progress(quiet=quiet) as tell:
+        held = hold_season(
+            loaded, target, _crew(workers, cluster), causes=not no_causes, anew=recheck, progress=tell, first=first
+        )
+    if held.book is None:
+        say(f"Nothing has changed since the last time.\nPage: {held.page}", quiet=quiet)
+        return
+    say(tell_season(held.book), quiet=quiet)
+    say(f"Page: {held.page}", quiet=quiet)
+    if any(line.status == "failed" for line in held.book.lines):
+        ctx.exit(SHORT_OF_SOMETHING)
+
+
+def _crew(workers: int | None, cluster: str | None) -> "Crew":
+    """Who does the work."""
+
+    def work(tasks: Sequence["Task"], done: Callable[["Task", str], None]) -> None:
+        if cluster is not None:
+            from matchvision.season.cluster import work_on_cluster
+
+            work_on_cluster(cluster, tasks, done)
+            return
+        from matchvision.season.workers import count_cores, work_locally
+
+        work_locally(tasks, workers or count_cores(), done)
+
+    return work
+
+
+def tell_season(book: "ClassBook") -> str:
+    """How far the season has come, what to look at first, and the greatest upset."""
+    from matchvision.report.classwords import chance_words, count_words, weight_words
+
+    doubts = [f"{doubt.id} ({weight_words(doubt.weight)}): {doubt.why[0].splitlines()[0]}" for doubt in book.doubts]
+    shown = doubts[:MOST_DOUBTS]
+    if len(doubts) > len(shown):
+        shown.append(f"and {len(doubts) - len(shown)} more on the page")
+    upsets = [f"{u.winner} beat {u.loser}, though given {chance_words(u.chance)} ({u.id})" for u in book.upsets[:3]]
+    parts = [f"{count_words(book)}.", list_points("These need a human eye:", shown), list_points("Upsets:", upsets)]
+    return "\n".join(part for part in parts if part)
+
+
+def _receive(loaded: "Season", source: Path, *, quiet: bool) -> bool:
+    """Take in forecasts and tell of each; whether all were accepted."""
+    from matchvision.season.receiving import read_received, receive
+
+    receipts = receive(loaded, source, datetime.now().astimezone())
+    for one in receipts:
+        if one.fault:
+            say(f"{one.team}: refused. {one.fault}", quiet=quiet)
+        else:
+            say(f"{one.team}: received{', late' if one.late else ''}, fingerprint {one.fingerprint}", quiet=quiet)
+    missing = [one.team for one in read_received(loaded)[1] if one.status == "missing"]
+    if missing:
+        say(f"Missing: {', '.join(missing)}.", quiet=quiet)
+    return not any(one.fault for one in receipts)
+
+
+def _draw(loaded: "Season", out: Path, *, quiet: bool) -> None:
+    from matchvision.season.drawing import add_pairings
+
+    added = add_pairings(loaded, out)
+    for entry in added:
+        say(f"round {entry[0]}: {entry[1]} (home at -x) against {entry[2]} (home at +x)", quiet=quiet)
+    said = (
+        "No pairing is due: play and analyse what is listed first."
+        if not added
+        else f"Added to {loaded.sheet.season.runs}."
+    )
+    say(said, quiet=quiet)
+
+
+def _film_demo(folder: Path, *, quiet: bool) -> None:
+    from matchvision.filming.season import film_season
+
+    say(f"Filming a small invented season into {folder} …", quiet=quiet)
+    with shown_progress(quiet=quiet) as tell:
+        film_season(folder, None if tell is None else lambda done, total: tell("filming", done, total))

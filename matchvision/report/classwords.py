@@ -1,0 +1,108 @@
+"""A class's outcomes in plain words."""
+
+import math
+from collections.abc import Sequence
+from typing import Final
+
+from matchvision.records.classbook import ClassBook, Coverage, Reliability, RunLine, Spread, Upset
+from matchvision.report.repeatswords import told
+from matchvision.report.wording import CAUSE_WORDS, EVENT_WORDS
+
+_WEIGHTS: Final = {3: "no answer", 2: "may be wrong", 1: "not all of it"}
+
+
+def count_words(book: ClassBook) -> str:
+    """How far the season has come."""
+    counts = {
+        word: sum(line.status == word for line in book.lines) for word in ("done", "answered", "failed", "listed")
+    }
+    said = [
+        f"{len(book.teams)} teams",
+        f"{len(book.lines)} runs listed",
+        f"{counts['done'] + counts['answered']} analysed",
+    ]
+    if counts["answered"]:
+        said.append(f"causes still to come for {counts['answered']}")
+    if counts["failed"]:
+        said.append(f"{counts['failed']} without an answer")
+    if counts["listed"]:
+        said.append(f"{counts['listed']} still to be filmed")
+    return ", ".join(said)
+
+
+def weight_words(weight: int) -> str:
+    """How grave a doubt is."""
+    return _WEIGHTS[weight]
+
+
+def outcome_words(line: RunLine) -> str:
+    """Who won, and by how much."""
+    if line.status == "listed":
+        return "to be filmed"
+    if line.status == "failed" and not line.winner:
+        return "no answer"
+    if not line.winner:
+        return "no winner" if line.kind == "match" else line.kind
+    if line.winner != line.measured_winner:
+        return f"{line.winner} (as decided)"
+    return f"{line.winner} by {told(line.margin_m, 1.96 * line.u_margin_m, 'm')}{'' if line.sure else ', not surely'}"
+
+
+def cause_words(line: RunLine | Upset) -> str:
+    """The likeliest cause, with its chance."""
+    if not line.cause:
+        return ""
+    return f"{CAUSE_WORDS.get(line.cause, line.cause)}, {100 * line.cause_probability:.0f} %"
+
+
+def chance_words(chance: float) -> str:
+    """A chance in per cent, with one digit more where it is small."""
+    if not math.isfinite(chance):
+        return "–"
+    return f"{100 * chance:.1f} %" if chance < 0.1 else f"{100 * chance:.0f} %"
+
+
+def event_words(kind: str) -> str:
+    """An event kind in words."""
+    return EVENT_WORDS.get(kind, kind)
+
+
+def reliability_words(one: Reliability) -> str:
+    """What so many good runs show."""
+    if one.runs == 0:
+        return "no run yet could be judged"
+    rate = f"true rate between {100 * one.low:.0f} % and {100 * one.high:.0f} % (95 %)"
+    if one.needed == 0:
+        return f"{rate}; 90 % is shown at 90 % confidence"
+    return f"{rate}; {one.needed} more without a failure would show 90 % at 90 % confidence"
+
+
+def honesty_words(spread: Spread) -> str:
+    """Whether a team's uncertainties are too small or too large, by a factor that so many numbers can tell."""
+    if spread.count < 3 or not math.isfinite(spread.rms_zeta):
+        return "too few numbers to say"
+    # The scatter of a root mean square over n independent runs is 1/√(2n) of it.
+    margin = 2 / math.sqrt(2 * max(spread.runs, 1))
+    if spread.rms_zeta > 1 + margin:
+        return f"too sure: errors are {spread.rms_zeta:.1f} times what was stated"
+    if spread.rms_zeta < 1 - margin:
+        return f"too careful: errors are {spread.rms_zeta:.1f} times what was stated"
+    return f"as stated, within what so few runs can tell ({spread.rms_zeta:.1f})"
+
+
+def coverage_words(rows: Sequence[Coverage]) -> str:
+    """How many of the 95 % intervals held."""
+    at_95 = [row for row in rows if row.stated == 0.95]
+    if not at_95:
+        return "No forecast with a stated uncertainty has been measured yet."
+    row = at_95[0]
+    said = (
+        f"Of {row.count} predicted numbers in {row.runs} runs {100 * row.inside:.0f} % lay inside their stated 95 % "
+        "intervals"
+    )
+    if row.high < 0.95:
+        return f"{said}: the class is surer than it should be."
+    if row.low > 0.95:
+        return f"{said}: the class is more careful than it need be."
+    bounds = f"{100 * row.low:.0f} % to {100 * row.high:.0f} %"
+    return f"{said}: no contradiction (with so few runs {bounds} could be the truth)."
