@@ -84,14 +84,21 @@ def describe_setting_up(run: Run, touches: Sequence[Event] | None, first_s: floa
     return said, ""
 
 
-def idle_machines(run: Run, motion: Motion, events: Sequence[Event]) -> list[str]:
-    """Machines with a watched driven wheel that neither moved nor turned it: their trigger may not have gone off."""
+def idle_machines(run: Run, motion: Motion, events: Sequence[Event], clock: MatchClock) -> list[str]:
+    """Machines with a watched driven wheel that never turned it forward: their trigger may not have gone off.
+
+    One that is drawn along, its wheels standing or turning backwards, has moved, but not by its drive; one that stalled
+    has tried. Runs in which nothing is to drive are left out.
+    """
+    if run.sheet.run.kind in {"slope", "coast"}:
+        return []
+    match_s = clock.match_time(motion.clip_s)
+    during = (match_s > 0) & (match_s <= clock.duration_s)
     idle = []
     for name in motion.machines:
-        wheels = [w for w in motion.wheels if w.machine == name and w.driven]
-        if not wheels or any(e.machine == name and e.kind in {"first-motion", "spin", "slip", "stall"} for e in events):
+        wheels = [w for w in motion.wheels if w.machine == name and w.driven and np.isfinite(w.rate_rad_s).any()]
+        if not wheels or any(e.machine == name and e.kind in {"spin", "slip", "stall"} for e in events):
             continue
-        turned = max(float(np.nanmax(np.abs(w.surface_speed_m_s), initial=0.0)) for w in wheels)
-        if turned < TURNS_M_S:
+        if max(float(np.nanmax(w.surface_speed_m_s[during], initial=0.0)) for w in wheels) < TURNS_M_S:
             idle.append(name)
     return idle

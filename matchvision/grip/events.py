@@ -83,11 +83,12 @@ def find_events(
     for wheel in motion.wheels:
         events.extend(new_ones(find_early_wheels(wheel, motion.real_s, free, clock), events, once=True))
     advice.extend(
-        f"{name} neither moved nor turned a wheel: see whether its trigger went off."
-        for name in idle_machines(run, motion, events)
+        f"The driven wheels of {name} never turned forward while the clock ran: see whether its trigger went off."
+        for name in idle_machines(run, motion, events, clock)
     )
     setting_up, too_long = describe_setting_up(run, touches, float(match_s[0]))
     inside = [event for event in until_tipped(events) if event.start_s <= clock.duration_s]
+    inside = [replace(e, frame=int(motion.frame[np.argmin(np.abs(match_s - e.start_s))])) for e in inside]
     inside.sort(key=lambda event: event.start_s)
     maps = map_grip(run, motion, pull, clock, watched)
     grip = Grip(tuple(inside), states, tuple(maps))

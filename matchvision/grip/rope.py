@@ -110,8 +110,9 @@ def find_rope_off(sheet: RunSheet, motion: Motion, pull: PullSource | None, cloc
         for bead in beads_near(sheet, motion.tracks.names, end):
             found = _watch_bead(motion, clock, name, bead, hitch)
             if found is not None:
+                which = f"The rope's {('first', 'second')[end]} end, hitched to {name}, came off. "
                 why = _what_went_before(motion, moved, arm, pull, end, found.start_s, clock)
-                events.append(replace(found, evidence=found.evidence + why))
+                events.append(replace(found, evidence=which + found.evidence + why))
                 break
     return events
 

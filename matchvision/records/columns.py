@@ -122,6 +122,7 @@ EVENTS: Final = (
     _c("u_start_s", "s", "standard uncertainty of start_s"),
     _c("probability", "1", "probability that it happened"),
     _c("evidence", "", "the numbers that it rests on", dtype="word", missing=False),
+    _c("frame", "1", "number of the picture nearest to its beginning", dtype="int", missing=False),
 )
 COMPARISON: Final = (
     _c("quantity", "", "what is compared", dtype="word", missing=False),

@@ -17,7 +17,8 @@ EVENT_KINDS: Final = (
 class Event:
     """One thing that happened. Times are on the match clock [s]; ``end_s`` is NaN for a moment.
 
-    ``machine`` is empty where no machine is meant. ``evidence`` is a sentence with the numbers it rests on.
+    ``machine`` is empty where no machine is meant. ``evidence`` is a sentence with the numbers it rests on. ``frame``
+    is the number of the picture nearest to its beginning, -1 where none is told.
     """
 
     kind: str
@@ -27,6 +28,7 @@ class Event:
     u_start_s: float
     probability: float
     evidence: str
+    frame: int = -1
 
 
 @dataclass(frozen=True, eq=False)

@@ -121,7 +121,8 @@ def event_words(event: Event) -> str:
 def event_time(event: Event) -> str:
     """When it happened: a moment, or from when to when."""
     start = quantity(event.start_s, event.u_start_s, "s")
-    return f"{start}, until {event.end_s:.2f} s" if math.isfinite(event.end_s) else start
+    picture = f" (picture {event.frame})" if event.frame >= 0 else ""
+    return start + (f", until {event.end_s:.2f} s" if math.isfinite(event.end_s) else "") + picture
 
 
 def verdict_words(analysis: Analysis) -> tuple[str, str]:

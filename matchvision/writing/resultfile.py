@@ -132,6 +132,7 @@ class EventBrief(ResultModel):
     u_start_s: MaybeNumber
     probability: MaybeNumber
     evidence: str
+    frame: int = -1
 
 
 class ComparisonBrief(ResultModel):

@@ -48,4 +48,15 @@ def test_machine_whose_trigger_never_went_off_is_named() -> None:
     wheels = [make_wheel("heron", N), make_wheel("plover", N, surface_speed_m_s=0.1)]
     machines = [make_machine("heron", N), make_machine("plover", N)]
     motion = make_motion(T_S, machines=machines, wheels=wheels)
-    assert idle_machines(make_run(), motion, []) == ["heron"]
+    assert idle_machines(make_run(), motion, [], CLOCK) == ["heron"]
+
+
+def test_machine_that_was_only_drawn_along_never_went_off_but_one_that_stalled_tried() -> None:
+    wheels = [make_wheel("heron", N, surface_speed_m_s=-0.1), make_wheel("plover", N, surface_speed_m_s=0.1)]
+    machines = [make_machine("heron", N, speed_m_s=-0.1), make_machine("plover", N, speed_m_s=0.1)]
+    motion = make_motion(T_S, machines=machines, wheels=wheels)
+    drawn = Event("first-motion", "heron", 0.3, float("nan"), 0.01, 1.0, "It moved.")
+    assert idle_machines(make_run(), motion, [drawn], CLOCK) == ["heron"]
+    stalled = Event("stall", "heron", 0.3, 1.5, 0.01, 1.0, "It stalled.")
+    assert not idle_machines(make_run(), motion, [drawn, stalled], CLOCK)
+    assert not idle_machines(make_run(kind="slope"), motion, [drawn], CLOCK)

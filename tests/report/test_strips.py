@@ -10,7 +10,7 @@ from matchvision.footage import read_frames
 from matchvision.report.canvas import colours_of
 from matchvision.report.operating import logged_commands
 from matchvision.report.page import render_page
-from matchvision.report.strips import MOMENTS_S, TILE_PX, cut_strips
+from matchvision.report.strips import GAP_PX, LINE_PX, MARK, MOMENTS_S, TILE_PX, cut_strips
 from tests.report.invented import invent_analysis
 
 
@@ -20,11 +20,18 @@ def test_strip_shows_the_hitch_before_and_after() -> None:
     assert np.allclose(strip.offsets_s, MOMENTS_S, atol=0.04)
     picture = cv2.imdecode(np.frombuffer(strip.jpeg, np.uint8), cv2.IMREAD_COLOR)
     assert picture is not None
-    count = len(MOMENTS_S)
-    assert picture.shape == (TILE_PX[1], count * TILE_PX[0] + 4 * (count - 1), 3)
+    # The whole picture before them shows where they come from.
+    count = len(MOMENTS_S) + 1
+    assert picture.shape == (TILE_PX[1] + LINE_PX, count * TILE_PX[0] + GAP_PX * (count - 1), 3)
+    mark = np.abs(picture.astype(int) - MARK).sum(axis=2) < 120
+    assert mark[: TILE_PX[1], : TILE_PX[0]].sum() > 100
+    step = round(0.17 * analysis.clip.frame_rate_per_s)
+    assert np.diff(strip.numbers).tolist() == pytest.approx([step] * (len(MOMENTS_S) - 1), abs=1)
+    assert f"Pictures {strip.numbers[0]} to {strip.numbers[-1]}" in strip.source
     page = render_page(analysis, has_clip=False, strips=[strip])
     assert strip.uri in page
     assert "Where the rope came off plover" in page
+    assert strip.source in page.replace("&#39;", "'")
 
 
 def test_run_without_a_lost_rope_has_no_strip() -> None:
