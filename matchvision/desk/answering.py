@@ -2,6 +2,7 @@
 
 from collections.abc import Awaitable, Callable
 from importlib.resources import files
+from pathlib import Path
 from threading import Lock
 from typing import Final, TypeVar
 
@@ -9,10 +10,20 @@ from pydantic import BaseModel, ValidationError
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import JSONResponse, Response
+from starlette.responses import FileResponse, JSONResponse, Response
 from starlette.routing import Route
 
-from matchvision.desk.asking import SetPoints, SetStart, SetTags
+from matchvision.desk.asking import (
+    Begin,
+    ForgetColour,
+    Look,
+    SetMends,
+    SetPoints,
+    SetStart,
+    SetTags,
+    ShowColour,
+    TurnRope,
+)
 from matchvision.desk.bench import Bench
 from matchvision.errors import MatchvisionError, SheetError
 from matchvision.report.palette import DARK, LIGHT, css_variables
@@ -24,6 +35,12 @@ _KINDS: Final = {
     ".js": "text/javascript; charset=utf-8",
     ".css": "text/css; charset=utf-8",
     ".svg": "image/svg+xml",
+}
+_REPORT_FILES: Final = {
+    "report.html": "text/html; charset=utf-8",
+    "ruling.html": "text/html; charset=utf-8",
+    "marked.mp4": "video/mp4",
+    "measured.toml": "text/plain; charset=utf-8",
 }
 
 
@@ -53,8 +70,14 @@ def build_app(bench: Bench) -> Starlette:
 
         return endpoint
 
+    def report(request: Request) -> Response:
+        return _report_file(bench.out, request.path_params["name"])
+
     def picture(request: Request) -> Response:
         return Response(bench.book.picture(int(request.path_params["number"])), media_type="image/png")
+
+    def mask(request: Request) -> Response:
+        return Response(bench.mask(int(request.path_params["number"])), media_type="image/png")
 
     return Starlette(
         routes=[
@@ -66,6 +89,19 @@ def build_app(bench: Bench) -> Starlette:
             Route("/api/picture/{number:int}", reading(picture)),
             Route("/api/points", posting(SetPoints, lambda a: JSONResponse(bench.set_points(a))), methods=["POST"]),
             Route("/api/settags", posting(SetTags, lambda a: JSONResponse(bench.set_tags(a))), methods=["POST"]),
+            Route("/api/colour", posting(ShowColour, lambda a: JSONResponse(bench.show_colour(a))), methods=["POST"]),
+            Route(
+                "/api/forget", posting(ForgetColour, lambda a: JSONResponse(bench.forget_colour(a))), methods=["POST"]
+            ),
+            Route("/api/look", posting(Look, lambda a: JSONResponse(bench.look(a))), methods=["POST"]),
+            Route("/api/turnrope", posting(TurnRope, lambda _: JSONResponse(bench.turn_rope())), methods=["POST"]),
+            Route("/api/preview", posting(Look, lambda a: JSONResponse(bench.begin_preview(a))), methods=["POST"]),
+            Route("/api/previewed", reading(lambda _: JSONResponse(bench.previewed()))),
+            Route("/api/mends", posting(SetMends, lambda a: JSONResponse(bench.set_mends(a))), methods=["POST"]),
+            Route("/api/run", posting(Begin, lambda _: JSONResponse(bench.begin_analysis())), methods=["POST"]),
+            Route("/api/running", reading(lambda _: JSONResponse(bench.analyzed()))),
+            Route("/api/mask/{number:int}", reading(mask)),
+            Route("/report/{name}", reading(report)),
             Route("/api/start", posting(SetStart, lambda a: JSONResponse(bench.set_start(a))), methods=["POST"]),
         ]
     )
@@ -83,6 +119,15 @@ def _told(work: Callable[[], Response]) -> Response:
 
 def _refused(what: str, faults: list[str], status: int, do: str = "") -> Response:
     return JSONResponse({"what": what, "faults": faults, "do": do}, status_code=status)
+
+
+def _report_file(folder: Path, name: str) -> Response:
+    """A file of the results, one of those that belong to the report; no other path is ever looked at."""
+    if name in _REPORT_FILES:
+        path = folder / name
+        if path.is_file() and path.resolve().parent == folder.resolve():
+            return FileResponse(path, media_type=_REPORT_FILES[name])
+    return Response("There is no such thing here.", 404)
 
 
 def _page_file(name: str) -> Response:

@@ -4,9 +4,11 @@ from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from matchvision.records.mends import Mend
 from matchvision.records.sheet import Tag
 from matchvision.records.values import Point2, Point3, Positive
 
+_Number = Annotated[int, Field(ge=0)]
 _Text = Annotated[str, Field(min_length=1, max_length=80)]
 
 
@@ -42,3 +44,38 @@ class SetStart(Asked):
     """The clip time at which the match starts; None: as the sheet has it."""
 
     start_s: Annotated[float, Field(ge=0, allow_inf_nan=False)] | None
+
+
+class ShowColour(Asked):
+    """A click on a marker of a colour. ``more``: one sample more; else the colour is learnt anew from this one."""
+
+    name: _Text
+    number: _Number
+    pixel: Point2
+    more: bool = False
+
+
+class ForgetColour(Asked):
+    """A colour that shall be as the sheet has it."""
+
+    name: _Text
+
+
+class Look(Asked):
+    """Something to be done with a picture."""
+
+    number: _Number
+
+
+class SetMends(Asked):
+    """All mends, in their order."""
+
+    mend: Annotated[tuple[Mend, ...], Field(max_length=5000)]
+
+
+class TurnRope(Asked):
+    """Which end the rope's arc length counts from: the other one."""
+
+
+class Begin(Asked):
+    """Long work shall begin."""

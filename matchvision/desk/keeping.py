@@ -4,8 +4,10 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
+from matchvision.records.mends import Mends
 from matchvision.sheets import Draft, check_draft, load_draft
 from matchvision.sheets.beside import format_toml, write_whole
+from matchvision.sheets.mends import write_mends
 
 _HEAD: Final = (
     "# Written at the desk and laid over {sheet}, where both say something. The desk writes this file anew whenever\n"
@@ -44,6 +46,16 @@ class Folder:
             write_whole(self.draft.learnt, text)
         else:
             self.draft.learnt.unlink(missing_ok=True)
+        self.draft = load_draft(self.draft.sheet)
+
+    def keep_mends(self, mends: Mends) -> None:
+        """Write the mends by hand.
+
+        Raises
+        ------
+        OutputError
+        """
+        write_mends(self.draft.mends, mends)
         self.draft = load_draft(self.draft.sheet)
 
 

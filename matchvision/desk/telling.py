@@ -50,6 +50,7 @@ def describe_run(draft: Draft, book: ClipBook) -> dict[str, Any]:
         ],
         "machines": [{"name": name, "home": machine.home} for name, machine in sheet.machine.items()],
         "rope": None if sheet.rope is None else {"length_m": sheet.rope.length_m, "ends": list(sheet.rope.ends)},
+        "mends": [mend.model_dump(mode="json", exclude_none=True) for mend in draft.run.mends.mend],
         "wanting": list_wanting(draft),
     }
 

@@ -1,10 +1,28 @@
 """Where each named marker is in each frame, in pixels, with its uncertainty and a state."""
 
+from matchvision.markers.blobs import label_colours, measure_neutral, outline_table
+from matchvision.markers.colours import chroma_of, chroma_of_coded, expect_palette, make_palette
 from matchvision.markers.confusing import describe_colours
+from matchvision.markers.finding import find_all
 from matchvision.markers.inview import list_colours
 from matchvision.markers.mending import mend_tracks
 from matchvision.markers.planning import plan_markers
 from matchvision.markers.surely import list_markers
 from matchvision.markers.tracking import MarkerTracker
 
-__all__ = ["MarkerTracker", "describe_colours", "list_colours", "list_markers", "mend_tracks", "plan_markers"]
+__all__ = [
+    "MarkerTracker",
+    "chroma_of",
+    "chroma_of_coded",
+    "describe_colours",
+    "expect_palette",
+    "find_all",
+    "label_colours",
+    "list_colours",
+    "list_markers",
+    "make_palette",
+    "measure_neutral",
+    "mend_tracks",
+    "outline_table",
+    "plan_markers",
+]

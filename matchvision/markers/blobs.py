@@ -105,15 +105,7 @@ def find_blobs(frame: Frame, palette: Palette, mask: npt.NDArray[np.bool_], came
     red = np.asarray(frame.red[top:bottom, left:right], dtype=np.float32) - np.float32(palette.neutral[1])
     strength = np.hypot(blue, red)
     strong = np.asarray((strength > _PALEST_RATIO * palette.strength.min()) & inside, dtype=np.bool_)
-    nearest = np.full(strength.shape, -1, dtype=np.int8)
-    rows, cols = np.nonzero(strong)
-    directions = np.stack([blue[rows, cols], red[rows, cols]], axis=1) / strength[rows, cols, None]
-    cosines = directions @ palette.direction.T.astype(np.float32)
-    best = np.argmax(cosines, axis=1)
-    fits = (np.max(cosines, axis=1) > np.cos(np.deg2rad(25.0))) & (
-        strength[rows, cols] > _PALEST_RATIO * palette.strength[best]
-    )
-    nearest[rows[fits], cols[fits]] = best[fits]
+    nearest = _label(blue, red, strength, strong, palette)
     spots = [
         _measure_spot(k, part, mask, strong[part], strength[part], blue[part], red[part])
         for k, part, mask in _components(nearest)
@@ -128,6 +120,38 @@ def find_blobs(frame: Frame, palette: Palette, mask: npt.NDArray[np.bool_], came
         table[:, 4:],
         _scale_px_per_m(camera, place_px),
     )
+
+
+def _label(
+    blue: npt.NDArray[np.float32],
+    red: npt.NDArray[np.float32],
+    strength: npt.NDArray[np.float32],
+    strong: npt.NDArray[np.bool_],
+    palette: Palette,
+) -> npt.NDArray[np.int8]:
+    """Index of the palette's colour that each strong sample counts as; −1 for none."""
+    nearest = np.full(strength.shape, -1, dtype=np.int8)
+    rows, cols = np.nonzero(strong)
+    directions = np.stack([blue[rows, cols], red[rows, cols]], axis=1) / strength[rows, cols, None]
+    cosines = directions @ palette.direction.T.astype(np.float32)
+    best = np.argmax(cosines, axis=1)
+    fits = (np.max(cosines, axis=1) > np.cos(np.deg2rad(25.0))) & (
+        strength[rows, cols] > _PALEST_RATIO * palette.strength[best]
+    )
+    nearest[rows[fits], cols[fits]] = best[fits]
+    return nearest
+
+
+def label_colours(frame: Frame, palette: Palette, mask: npt.NDArray[np.bool_]) -> npt.NDArray[np.int8]:
+    """The palette's colour that each chroma sample counts as when spots are sought inside the mask; −1 for none."""
+    inside = _mask_on_chroma(frame, mask)
+    if not palette.names:
+        return np.full(inside.shape, -1, dtype=np.int8)
+    blue = np.asarray(frame.blue, dtype=np.float32) - np.float32(palette.neutral[0])
+    red = np.asarray(frame.red, dtype=np.float32) - np.float32(palette.neutral[1])
+    strength = np.hypot(blue, red)
+    strong = np.asarray((strength > _PALEST_RATIO * palette.strength.min()) & inside, dtype=np.bool_)
+    return _label(blue, red, strength, strong, palette)
 
 
 def _components(

@@ -64,6 +64,11 @@ def chroma_of(srgb: str, matrix: str, full_range: bool, transfer: str = "") -> F
     Checked by: tests/published/test_chroma_codes.py::test_colour_bars_have_their_published_codes
     """
     coded = np.array([int(srgb[i : i + 2], 16) / 255 for i in (1, 3, 5)])
+    return chroma_of_coded(coded, matrix, full_range, transfer)
+
+
+def chroma_of_coded(coded: FloatArray, matrix: str, full_range: bool, transfer: str = "") -> FloatArray:
+    """`chroma_of` for coded red, green and blue (3,) from 0 to 1."""
     red, green, blue = carry_colour(coded, matrix, transfer).tolist()
     weight_red, weight_blue = _LUMA_WEIGHTS[matrix]
     luma = weight_red * red + (1 - weight_red - weight_blue) * green + weight_blue * blue

@@ -158,3 +158,23 @@ def join_crossing(
     covariance[:, 0, 0], covariance[:, 1, 1] = joined.u_value**2 + lasting**2, joined.u_rate**2
     kept[rows] = True
     return Smoothed(joined.value, joined.rate, nothing, covariance, 1.0, np.full(max(n - 1, 0), np.nan), kept)
+
+
+def lengthen(
+    ratio: FloatArray, u_ratio: FloatArray, span_m: FloatArray, length_m: float, hitches: Hitches, ends: HandEnds
+) -> tuple[FloatArray, FloatArray]:
+    """Relative stretch (n,) and its u of a rope that is plainly longer between its ends than the sheet says.
+
+    Nothing shows whether it is taut, but it is never shorter than the straight way between its ends. Only frames in
+    which an end was set tell; the rope's length does not jump between them.
+    """
+    rows = np.flatnonzero(ends.set_here.any(axis=1) & np.isfinite(span_m))
+    if not len(rows):
+        return ratio, u_ratio
+    u = (np.hypot(hitches.u_own_m[rows, 0], hitches.u_own_m[rows, 1]) + hitches.u_height_m[rows].sum(axis=1)) / length_m
+    longer = span_m[rows] / length_m - 1
+    plainly = longer > 2 * np.hypot(u, u_ratio[rows])
+    at = np.arange(len(ratio))
+    more = np.interp(at, rows, np.where(plainly, longer, 0.0))
+    u_more = np.interp(at, rows, np.where(plainly, u, 0.0))
+    return np.maximum(ratio, more), np.hypot(u_ratio, u_more)

@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.geometry.placing import Placing
-from matchvision.motion.handset import HandEnds, add_hand_ends, join_crossing
+from matchvision.motion.handset import HandEnds, add_hand_ends, join_crossing, lengthen
 from matchvision.motion.lying import Hitches, Lie, find_lie
 from matchvision.motion.machines import Pose
 from matchvision.motion.sighting import Sighting, spread_from_camera
@@ -277,11 +277,7 @@ def measure_rope(
         ratio = np.nan_to_num(ratio)
     if hand_ends is not None and not columns:
         smoothed = join_crossing(real_s, crossing.plus_m, crossing.u_own_m, span, rope.length_m, hand_ends)
-        # Nothing shows whether the rope is taut, but it is never shorter than the straight way between its ends.
-        longer = np.nan_to_num(np.maximum(span / rope.length_m - 1, 0.0))
-        u_span = np.hypot(*hitches.u_own_m.T) + hitches.u_height_m.sum(axis=1)
-        u_ratio = np.where(longer > ratio, np.hypot(u_ratio, np.nan_to_num(u_span) / rope.length_m), u_ratio)
-        ratio = np.maximum(ratio, longer)
+        ratio, u_ratio = lengthen(ratio, u_ratio, span, rope.length_m, hitches, hand_ends)
     else:
         smoothed = smooth_series(real_s, crossing.plus_m, crossing.u_own_m)
     stretch_m = np.nan_to_num(link_stretch)

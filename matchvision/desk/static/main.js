@@ -2,9 +2,13 @@
 
 import { get } from "./api.js";
 import { attempt, find, make, sentence } from "./dom.js";
+import { ColourStep } from "./colours.js";
+import { MendStep } from "./mends.js";
+import { NameStep } from "./names.js";
 import { Picture } from "./picture.js";
 import { Plan } from "./plan.js";
 import { PointStep } from "./points.js";
+import { RunStep } from "./run.js";
 import { StartStep } from "./start.js";
 
 class Desk {
@@ -16,15 +20,32 @@ class Desk {
     document.title = `${state.run.name} – desk`;
     this.picture = new Picture(state.clip);
     this.plan = new Plan(state.table);
-    this.steps = [new StartStep(this), new PointStep(this)];
-    for (const box of document.querySelectorAll("#steps > details")) box.addEventListener("toggle", () => this.redraw());
+    this.steps = [new StartStep(this), new PointStep(this), new ColourStep(this), new MendStep(this), new NameStep(this), new RunStep(this)];
+    for (const box of document.querySelectorAll("#steps > details")) {
+      box.addEventListener("toggle", () => {
+        if (box.open) this.picture.enlarge(["step-colours", "step-names", "step-mends"].includes(box.id));
+        this.redraw();
+      });
+    }
   }
 
   // Takes the run anew from the desk: everything that a person does is kept there at once.
   async refresh() {
-    this.state = (await attempt(() => get("state"))) || this.state;
+    this.take((await attempt(() => get("state"))) || this.state);
+  }
+
+  take(state) {
+    this.state = state;
     for (const step of this.steps) step.list?.();
     this.redraw();
+  }
+
+  // Shows the picture nearest to a clip time.
+  goTo(clip_s) {
+    const times = this.state.clip.clip_s;
+    let best = this.state.clip.first;
+    for (let k = best; k <= this.state.clip.last; k += 1) if (Math.abs(times[k] - clip_s) < Math.abs(times[best] - clip_s)) best = k;
+    return this.picture.show(best);
   }
 
   redraw() {
@@ -44,8 +65,7 @@ class Desk {
 const state = await attempt(() => get("state"));
 if (state) {
   const desk = new Desk(state);
-  const at = state.clip.clip_s.findIndex((clip_s) => clip_s >= (state.clock.start_s ?? 0) - 1e-6);
-  await desk.picture.show(at < 0 ? state.clip.first : at);
+  await desk.goTo(state.clock.start_s ?? 0);
   const camera = await attempt(() => get("camera"));
   if (camera) desk.showCamera(camera);
   document.documentElement.dataset.ready = "yes";

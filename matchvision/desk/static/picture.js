@@ -21,6 +21,7 @@ export class Picture {
     this.#followPointer();
     this.#followKeys();
     this.#followBar();
+    this.aim([clip.width_px / 2, clip.height_px / 2], { quiet: true });
   }
 
   on(what, listener) {
@@ -170,13 +171,20 @@ export class Picture {
     find("#back").addEventListener("click", () => this.show(this.number - 1));
     find("#on").addEventListener("click", () => this.show(this.number + 1));
     const enlarge = find("#enlarge");
-    enlarge.addEventListener("click", () => {
-      const large = find("#see").classList.toggle("large");
-      enlarge.setAttribute("aria-pressed", large);
-      enlarge.textContent = large ? "make small" : "enlarge";
-      this.#drawCursor();
-      this.#tell("frame", this.number);
-    });
+    enlarge.addEventListener("click", () => this.enlarge(!this.large));
+  }
+
+  get large() {
+    return find("#see").classList.contains("large");
+  }
+
+  // The picture is an inset beside the table; where work is done in it, it is the larger one.
+  enlarge(large) {
+    if (large === this.large) return;
+    find("#see").classList.toggle("large", large);
+    find("#enlarge").setAttribute("aria-pressed", String(large));
+    this.#drawCursor();
+    this.#tell("frame", this.number);
   }
 
   // Replaces what one step draws over the picture.
@@ -188,7 +196,7 @@ export class Picture {
   mark(place, kind, words = "") {
     const radius = 6 / this.scale;
     const parts = [draw("circle", { class: "halo", cx: place[0], cy: place[1], r: radius }), draw("circle", { cx: place[0], cy: place[1], r: radius })];
-    if (words) parts.push(draw("text", { x: place[0] + 1.5 * radius, y: place[1] - radius, "font-size": 12 / this.scale, text: words }));
+    if (words && (this.large || kind.includes("chosen") || kind === "hand")) parts.push(draw("text", { x: place[0] + 1.5 * radius, y: place[1] - radius, "font-size": 12 / this.scale, text: words }));
     return draw("g", { class: kind }, ...parts);
   }
 }

@@ -1,0 +1,101 @@
+"""Markers found in a chosen picture, and followed from there over two seconds, as the analysis would follow them."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any, Final
+
+import numpy as np
+
+from matchvision.desk.calibrating import find_camera, plain
+from matchvision.desk.clipbook import ClipBook
+from matchvision.errors import MarkerError
+from matchvision.markers import MarkerTracker, expect_palette, find_all, mend_tracks, plan_markers
+from matchvision.records.camera import Camera
+from matchvision.records.frames import Frame
+from matchvision.records.mends import End, Mends, Put
+from matchvision.records.sheet import Run, RunSheet
+from matchvision.records.tracks import Tracks, TrackState
+from matchvision.sheets import Draft
+from matchvision.table import CameraFollower
+
+#: How long tracking is previewed [s].
+PREVIEW_S: Final = 2.0
+
+
+def known_part(draft: Draft) -> Run:
+    """The run with those colours alone that somebody has shown, so that stand-ins are never looked for."""
+    colours = {n: c for n, c in draft.run.sheet.colour.items() if n not in draft.unknown_colours}
+    return replace(draft.run, sheet=draft.run.sheet.model_copy(update={"colour": colours}))
+
+
+def find_markers(book: ClipBook, run: Run, number: int) -> dict[str, Any]:
+    """Where each marker of a known colour is found in a picture, and which are not found."""
+    frame, sheet = book.frame(number), run.sheet
+    camera = _camera_at(book, run, frame)
+    plans = [plan for plan in plan_markers(run) if plan.colour in sheet.colour]
+    palette = expect_palette(sheet.colour, book.facts.matrix, book.facts.full_range, book.facts.transfer)
+    found = find_all(frame, camera, plans, sheet, palette)
+    named = {plans[column].name: plain(found.blobs.place_px[spot]) for column, spot in found.spots.items()}
+    return {
+        "number": number,
+        "found": [{"name": name, "pixel": pixel} for name, pixel in named.items()],
+        "missing": [plan.name for plan in plans if plan.name not in named],
+        "spots": plain(found.blobs.place_px),
+    }
+
+
+def _camera_at(book: ClipBook, run: Run, frame: Frame) -> Camera:
+    view, _ = find_camera(book, run)
+    return CameraFollower(view, run.sheet).see(frame) if run.sheet.camera.moves else view.camera
+
+
+def follow(book: ClipBook, run: Run, number: int, tell: Callable[[int, int], None]) -> Tracks:
+    """Tracks from a picture on, two seconds long at most.
+
+    Raises
+    ------
+    TableError, MarkerError
+    """
+    view, _ = find_camera(book, run)
+    plans = [plan for plan in plan_markers(run) if plan.colour in run.sheet.colour]
+    if not plans:
+        raise MarkerError("no marker has a colour that is known", do="click a marker to teach its colour")
+    follower, tracker = CameraFollower(view, run.sheet), MarkerTracker(plans, run.sheet, book.facts)
+    until_s = book.clip_s[number] + PREVIEW_S * _clip_per_real(book, run.sheet)
+    last = min(book.last, int(np.searchsorted(book.clip_s, until_s + 1e-6, side="right")) - 1)
+    for done, frame in enumerate(book.between(number, last), start=1):
+        tracker.see(frame, follower.see(frame))
+        tell(done, last - number + 1)
+    return tracker.tracks()[0]
+
+
+def _clip_per_real(book: ClipBook, sheet: RunSheet) -> float:
+    """Clip seconds that show a real one: more for slow motion."""
+    return 1.0 / book.facts.real_per_clip_ratio(sheet.clock.recorded_fps)
+
+
+def describe_tracks(tracks: Tracks, mends: Mends, sheet: RunSheet) -> dict[str, Any]:
+    """Tracks with the mends in them, as the page draws them."""
+    here = set(tracks.frame.tolist())
+    names = set(tracks.names)
+    ours = tuple(
+        mend
+        for mend in mends.mend
+        if not (isinstance(mend, Put | End) and mend.frame not in here)
+        and (isinstance(mend, End) or {mend.marker, getattr(mend, "followed_as", mend.marker)} <= names)
+    )
+    mended, _ = mend_tracks(tracks, Mends(mend=ours), sheet)
+    words = [TrackState(k).word for k in range(len(TrackState))]
+    return {
+        "first": int(tracks.frame[0]),
+        "frames": [int(frame) for frame in mended.frame],
+        "tracks": [
+            {
+                "name": plan.name,
+                "col": plain(mended.col_px[:, k].round(2)),
+                "row": plain(mended.row_px[:, k].round(2)),
+                "state": [words[state] for state in mended.state[:, k]],
+            }
+            for k, plan in enumerate(mended.plans)
+        ],
+    }
