@@ -6,7 +6,7 @@ What draws pages takes long to load and is loaded only where something has chang
 import hashlib
 import json
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from matchvision import __version__
@@ -100,7 +100,8 @@ def _state_of(
         __version__,
         season.name,
         season.sheet.model_dump(mode="json"),
-        [repr(entry) for entry in season.entries],
+        # Where files lie does not matter, their content is in the keys.
+        [repr(replace(entry, run=None, clip=None, forecast=None)) for entry in season.entries],
         [repr(override) for override in season.overrides],
         [repr(one) for one in handed_in],
         rubric,

@@ -1,5 +1,6 @@
 """A season as it is written down: its sheet, its list of runs, and what an instructor decided otherwise."""
 
+import re
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
@@ -19,6 +20,8 @@ _FREE: Final = (
     "id", "table", "run", "clip", "start_s", "from_s", "until_s", "forecast", "replays", "reason",
 )  # fmt: skip
 _OVERRIDES: Final = ("id", "what", "team", "value", "reason", "by")
+#: Teams are machines, and files are named after them.
+_TEAM: Final = re.compile(r"[^\s./\\:]+")
 _DO: Final = "mend these places and start again; docs/season.md says what belongs where"
 
 
@@ -141,6 +144,15 @@ def _entry(folder: Path, row: Row, shown: str, faults: list[Fault]) -> Entry:
     where = f"{shown}, line {line}"
     if not teams:
         faults.append(Fault(where, "no team is named", "minus_x and plus_x name the teams, or one of them"))
+    faults += [
+        Fault(
+            where,
+            f'found the team "{team}"',
+            "a name without blanks, full stops and slashes is wanted: pages are named so",
+        )
+        for team in teams
+        if not _TEAM.fullmatch(team)
+    ]
     if len(teams) == 2 and teams[0] == teams[1]:
         faults.append(Fault(where, f"{teams[0]} meets itself", "two teams are wanted"))
     paths: dict[str, Path | None] = {}

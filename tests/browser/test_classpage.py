@@ -46,7 +46,7 @@ def page(tmp_path_factory: pytest.TempPathFactory) -> Iterator[webdriver.Chrome]
 def test_three_hundred_runs_open_without_a_word(page: webdriver.Chrome) -> None:
     assert page.get_log("browser") == []  # type: ignore[no-untyped-call]
     assert len(page.find_elements(By.CSS_SELECTOR, "#runs tbody tr")) == 300
-    width, shown = page.execute_script("return [document.documentElement.scrollWidth, window.innerWidth]")  # type: ignore[no-untyped-call]
+    width, shown = page.execute_script("return [document.documentElement.scrollWidth, window.innerWidth]")
     assert width <= shown
 
 

@@ -28,7 +28,7 @@ def test_the_demo_season_is_right_about_who_won(tmp_path: Path) -> None:
     held = hold_season(
         read_season(folder),
         tmp_path / "out",
-        lambda tasks, done: work_locally(tasks, 2, done),
+        lambda tasks, done: work_locally(tasks, 1, done),
         first=lambda page, book: first.append(book.lines[1].status),
     )
     assert held.book is not None

@@ -16,6 +16,7 @@ def test_every_fault_is_told_with_its_line(tmp_path: Path) -> None:
         "a,1,heron,plover,r1,,,,\n"
         "a,1,heron,heron,r1,c.mp4,x,,\n"
         "b,1,,,r2,,,c,\n"
+        "d,1,../up,plover,r3,,,,\n"
     )
     (tmp_path / "overrides.csv").write_text("id,what,team,value,reason\na,winner,,snipe,\nz,winner,,heron,because\n")
     with pytest.raises(SheetError) as caught:
@@ -27,6 +28,7 @@ def test_every_fault_is_told_with_its_line(tmp_path: Path) -> None:
         "line 3: it names a run and a clip",
         'line 3, start_s: found "x"',
         "line 4: no team is named",
+        'line 5: found the team "../up"',
         'line 4, replays: there is no run "c"',
         "line 4, replays: it has no reason",
         'line 2: "snipe" does not take part in it',

@@ -1,0 +1,55 @@
+"""The command for a whole class."""
+
+from pathlib import Path
+
+from tests.cli.conftest import Type
+from tests.season.made import hold, lay_out
+
+
+def test_what_is_finished_is_told_and_not_done_again(type_in: Type, in_folder: Path) -> None:
+    folder = lay_out(in_folder / "s", 2)
+    hold(folder, in_folder / "outputs" / "s")
+    done = type_in("season", "s")
+    assert done.exit_code == 0, done.output
+    assert "Nothing has changed" in done.output
+    (folder / "overrides.csv").write_text("id,what,team,value,reason\nr0,winner,,curlew,a hand touched the rope\n")
+    done = type_in("season", "s")
+    assert done.exit_code == 0, done.output
+    assert "2 runs listed, 2 analysed" in done.output
+
+
+def test_a_line_that_cannot_be_analysed_shows_in_the_exit_code(type_in: Type, in_folder: Path) -> None:
+    folder = lay_out(in_folder / "s", 2)
+    (folder / "r1" / "clip.mp4").unlink()
+    hold(folder, in_folder / "outputs" / "s")
+    (folder / "season.toml").write_text("[season]\nname = 's'\n")
+    done = type_in("season", "s")
+    assert done.exit_code == 1
+    assert "r1 (no answer)" in done.output
+
+
+def test_forecasts_are_received_and_a_draw_is_added(type_in: Type, in_folder: Path) -> None:
+    folder = lay_out(in_folder / "s", 1, season="[draw]\nseed = 3\nkind = 'knock-out'\n")
+    (in_folder / "all.csv").write_text("team,gear_ratio\ncurlew,250\ndunlin,much\n")
+    refused = type_in("season", "s", "--receive", "all.csv")
+    assert refused.exit_code == 2
+    assert 'found "much"' in refused.output
+    (in_folder / "all.csv").write_text("team,gear_ratio\ncurlew,250\n")
+    done = type_in("season", "s", "--receive", "all.csv")
+    assert done.exit_code == 0, done.output
+    assert "curlew: received, fingerprint" in done.output
+    assert "Missing: dunlin" in done.output
+    (folder / "runs.csv").unlink()
+    (folder / "teams").mkdir()
+    for team in ("curlew", "dunlin"):
+        (folder / "teams" / f"{team}.toml").write_text(f"[machine.{team}]\nmass_kg = 2.5\n")
+    done = type_in("season", "s", "--draw")
+    assert done.exit_code == 0, done.output
+    assert "Added to runs.csv" in done.output
+    assert "No pairing is due" in type_in("season", "s", "--draw").output
+
+
+def test_a_folder_that_is_none_is_told(type_in: Type) -> None:
+    done = type_in("season", "nowhere")
+    assert done.exit_code == 2
+    assert "there is no such folder" in done.output
