@@ -26,7 +26,7 @@ from matchvision.errors import OutputError
 def compare(
     ctx: click.Context, runs: tuple[Path, ...], after: tuple[Path, ...], machine: str | None, out: Path
 ) -> None:
-    """Practice runs side by side: how they scatter, and what a change brought.
+    """Practice runs side by side: scatter, and what a change brought.
 
     RUN is a folder of results, or a run folder that was analysed. How well does it repeat, is one run unlike the
     others, and how much of the scatter is the measurement's own? With --after: did the change improve it, by how much,

@@ -43,8 +43,9 @@ def desk(ctx: click.Context, run: Path, out: Path | None, port: int, *, no_brows
     stays as it is. Nothing leaves this computer: the desk listens on it alone, at an
     address that nobody can guess. Ctrl+C closes it.
     """  # noqa: D301 - \b keeps click from joining the lines
-    from matchvision.cli.commands import Wishes, name_folder
+    from matchvision.cli.showing import Wishes
     from matchvision.desk import open_desk
+    from matchvision.records.naming import name_folder
     from matchvision.sheets import load_draft
 
     wishes = ctx.find_object(Wishes)

@@ -84,8 +84,8 @@ def footage(
         _list_runs(clip, run, quiet=quiet, as_json=as_json)
         return
 
-    from matchvision.cli.commands import name_folder
     from matchvision.footagecheck import check_footage
+    from matchvision.records.naming import name_folder
 
     if colours and run is None:
         raise FootageError(

@@ -57,7 +57,7 @@ def season(
     draw: bool,
     demo: bool,
 ) -> None:
-    """A whole class: analyse every run, compare, mark, list the upsets.
+    """A whole class: analyse, compare, mark, list the upsets.
 
     FOLDER holds runs.csv, a line a run; docs/season.md says what else may lie there. Runs are analysed side by side,
     verdicts first and causes after; whatever is finished is never done again, however the work was stopped. A clip that

@@ -4,6 +4,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import click
@@ -13,6 +14,20 @@ if TYPE_CHECKING:
 
 #: Told what is being done, how much is done and how much there is in all.
 Progress = Callable[[str, int, int], None]
+
+
+@dataclass(frozen=True)
+class Wishes:
+    """How the person wants to be talked to."""
+
+    quiet: bool
+    verbose: bool = False
+
+
+def wishes_of(ctx: click.Context) -> Wishes:
+    """How the person wants to be talked to, as said before the command's name."""
+    wishes = ctx.find_object(Wishes)
+    return wishes if wishes is not None else Wishes(quiet=False)
 
 
 @contextmanager

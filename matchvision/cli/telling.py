@@ -16,6 +16,8 @@ from matchvision.uncertainty import format_interval
 MOST_WARNINGS = 5
 #: Lines of the table of a predicted run.
 FORECAST_LINES = 11
+#: Speeds, forces and lengths in SI units below this are what solving leaves where nothing moves.
+SOLVED_TO = 1e-6
 
 
 def tell_analysis(analysis: Analysis) -> str:
@@ -183,4 +185,6 @@ def _pair(value: float, u: float) -> str:
     if not isfinite(value):
         return "-"
     dust = 1e-9 * max(1.0, abs(value))  # what sampling leaves where nothing is uncertain
+    if max(abs(value), u) < SOLVED_TO:
+        return "0"
     return format_interval(float(value), float(u) if u > dust else 0.0)

@@ -1,14 +1,14 @@
-"""The parts of the page that tell causes: drawn with the page, or filled in later where causes took longer."""
+"""The parts of the page that follow the first answer: causes, and marks that rest on them."""
 
 import math
-import re
 from collections.abc import Sequence
 from typing import Any, Final
 
-import jinja2
-
+from matchvision.records.marks import Marks
 from matchvision.records.results import CauseRow, StageNote
 from matchvision.report import wording
+from matchvision.report.markspage import PART_WORDS
+from matchvision.report.slots import mark_slot, page_environment
 
 #: Parts of the page that causes fill, each between two comments of its name.
 SLOTS: Final = ("cause-sentence", "cause-list", "cause-method")
@@ -26,7 +26,6 @@ def draw_causes(
     forecast, compared : whether there is a predicted run, and anything measured to set against it.
     due : causes are still being sought.
     """
-    environment = page_environment()
     context: dict[str, Any] = {
         "cause": wording.cause_words(causes, kind=kind, forecast=forecast, compared=compared, due=due),
         "causes": sorted(causes, key=lambda cause: -cause.probability),
@@ -34,28 +33,15 @@ def draw_causes(
         "words": wording,
         "isfinite": math.isfinite,
     }
-    template = environment.get_template("causes.html")
+    template = page_environment().get_template("causes.html")
     return {
-        name: f"<!--{name}-->" + "".join(template.blocks[name.replace("-", "_")](template.new_context(context)))
-        + f"<!--/{name}-->"
+        name: mark_slot(name, "".join(template.blocks[name.replace("-", "_")](template.new_context(context))))
         for name in SLOTS
-    }  # fmt: skip
+    }
 
 
-def fill_causes(page: str, drawn: dict[str, str]) -> str:
-    """The page with the parts that tell causes replaced; all else stays as it is."""
-    for name, text in drawn.items():
-        between = re.compile(rf"<!--{name}-->.*?<!--/{name}-->", re.DOTALL)
-        page = between.sub(lambda _, text=text: text, page, count=1)  # type: ignore[misc]
-    return page
-
-
-def page_environment() -> jinja2.Environment:
-    """How every page is put together: what people wrote is escaped, and nothing may be missing."""
-    return jinja2.Environment(
-        loader=jinja2.PackageLoader("matchvision.report"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+def draw_marks(marks: Marks | None) -> dict[str, str]:
+    """The part of the instructor's fold that tells marks and scores; empty without any."""
+    template = page_environment().get_template("marks.html")
+    text = template.render(marks=marks, words=wording, parts=PART_WORDS) if marks is not None and marks.marks else ""
+    return {"marks": mark_slot("marks", text)}

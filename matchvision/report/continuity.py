@@ -9,7 +9,6 @@ import numpy.typing as npt
 
 from matchvision.records.motion import Motion
 from matchvision.records.results import Analysis
-from matchvision.records.tracks import TrackState
 from matchvision.report.readings import match_times
 
 FloatArray = npt.NDArray[np.float64]
@@ -82,7 +81,7 @@ def look_for_cuts(analysis: Analysis) -> Continuity:
 
 def _common_jumps(motion: Motion, steps_s: FloatArray) -> tuple[FloatArray, FloatArray]:
     """How far the markers' common step differs from the calmer of its neighbours, and how far it may [m]."""
-    places, seen = motion.places, motion.tracks.state == TrackState.SEEN
+    places, seen = motion.places, motion.tracks.measured
     moves = np.hypot(np.diff(places.x_m, axis=0), np.diff(places.y_m, axis=0))
     moves[~(seen[1:] & seen[:-1])] = np.nan
     many = np.isfinite(moves).sum(axis=1) >= LEAST_MARKERS

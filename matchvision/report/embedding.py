@@ -2,6 +2,7 @@
 
 import json
 import math
+from base64 import b64encode
 from typing import Any
 
 import numpy as np
@@ -11,6 +12,7 @@ from matchvision.records.results import Analysis
 from matchvision.report.charts import Chart
 from matchvision.report.curves import Panel
 from matchvision.report.readings import AROUND_S, match_times, place_of_run, rope_middle, rope_share, side_name
+from matchvision.report.slots import mark_slot
 from matchvision.report.topview import outline_machines, rope_polylines
 
 FloatArray = npt.NDArray[np.float64]
@@ -103,3 +105,12 @@ def embed(data: dict[str, Any]) -> str:
     for sign, escaped in (("<", "\\u003c"), (">", "\\u003e"), ("&", "\\u0026"), ("'", "\\u0027")):
         text = text.replace(sign, escaped)
     return text
+
+
+def hold_clip(clip: bytes) -> dict[str, str]:
+    """The slot of the page that holds the marked clip, so that it plays without a file beside it.
+
+    It stands at the page's end, as text that the script turns into a clip once the page is painted.
+    """
+    text = b64encode(clip).decode("ascii")
+    return {"clip": mark_slot("clip", f'<script type="application/base64" id="held-clip">{text}</script>')}

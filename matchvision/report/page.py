@@ -12,7 +12,8 @@ from matchvision.errors import OutputError
 from matchvision.records.pull import BudgetLine, PullSource
 from matchvision.records.results import Analysis, ComparisonRow
 from matchvision.report import wording
-from matchvision.report.causing import draw_causes, page_environment
+from matchvision.report.byhand import tell_mends, tell_settings
+from matchvision.report.causing import draw_causes, draw_marks
 from matchvision.report.charts import Chart, draw_chart
 from matchvision.report.curves import Panel, place_panels, time_panels
 from matchvision.report.embedding import embed, page_data
@@ -22,6 +23,7 @@ from matchvision.report.operating import logged_commands
 from matchvision.report.palette import DARK, LIGHT, css_variables
 from matchvision.report.phasewords import tell_curves, tell_phases
 from matchvision.report.readings import AROUND_S, COVERAGE, greatest_in_match, place_limits, shown_sources
+from matchvision.report.slots import mark_slot, page_environment
 from matchvision.report.strips import Strip
 from matchvision.report.tabledrawing import draw_table, home_words
 from matchvision.report.topview import MARGIN_X_M
@@ -118,7 +120,9 @@ def render_page(analysis: Analysis, *, has_clip: bool, strips: Sequence[Strip] =
         "verdict": wording.headline(verdict),
         "surely": surely,
         "margin": wording.margin_words(analysis),
-        "slots": slots,
+        "slots": slots | draw_marks(None) | {"clip": mark_slot("clip", "")},
+        "mends": tell_mends(analysis),
+        "settings": tell_settings(analysis),
         "rule": wording.rule_words(analysis),
         "homes": {"minus": home_words(analysis, "-x"), "plus": home_words(analysis, "+x")},
         "table": draw_table(analysis),

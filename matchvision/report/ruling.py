@@ -9,6 +9,7 @@ import numpy as np
 from matchvision.records.events import Event
 from matchvision.records.results import Analysis
 from matchvision.records.tracks import TrackState
+from matchvision.report.byhand import tell_mends, tell_settings
 from matchvision.report.continuity import look_for_cuts
 from matchvision.report.readings import COVERAGE, match_times, rope_middle
 from matchvision.report.topview import rope_polylines, split_at_line
@@ -16,6 +17,9 @@ from matchvision.report.wording import quantity, rule_words, sentence
 
 #: Events that a judge asks about beside touches and an early start.
 _ASKED_ABOUT: Final = ("rope-off", "off-table", "tipped", "contact", "blocked", "dislodged", "lead-change")
+
+#: More mends than this stand in the report only, so that the sheet stays one page.
+MOST_MENDS: Final = 6
 
 #: A heading and the sentences below it.
 Facts = tuple[str, tuple[str, ...]]
@@ -96,12 +100,16 @@ def _rope(analysis: Analysis) -> Iterator[str]:
     if math.isfinite(total):
         slack = {0.0: ", taut", 1.0: ", slack"}.get(float(rope.slack[at]), "")
         yield f"When the clock stopped it measured {quantity(float(total), float(u_total), 'm')}{slack}."
-    columns = [k for k, plan in enumerate(analysis.motion.tracks.plans) if plan.kind in ("bead", "link")]
+    columns = [k for k, plan in enumerate(analysis.motion.tracks.plans) if plan.kind in ("bead", "link", "end")]
     if columns:
         states = analysis.motion.tracks.state[at, columns]
-        seen, bridged = (int((states == state).sum()) for state in (TrackState.SEEN, TrackState.BRIDGED))
-        hidden = len(columns) - seen - bridged
-        said = f"Of its {len(columns)} marks {seen} were seen then, {bridged} carried over a short gap, {hidden} hidden"
+        count = {state: int((states == state).sum()) for state in TrackState}
+        seen, hidden = count[TrackState.SEEN] + count[TrackState.TIED], count[TrackState.LOST]
+        said = (
+            f"Of its {len(columns)} marks {seen} were seen then, {count[TrackState.BRIDGED]} carried over a short gap"
+        )
+        said += f", {count[TrackState.SET]} set by hand" if count[TrackState.SET] else ""
+        said += f", {hidden} hidden"
         between = "; what is hidden is placed between its neighbours, with what that leaves unsure" if hidden else ""
         yield f"{said}{between}."
     pieces = split_at_line(rope_polylines(analysis, np.array([at]))[0])
@@ -193,19 +201,17 @@ def _sure(event: Event) -> str:
 
 
 def _by_hand(analysis: Analysis) -> Iterator[str]:
-    sheet = analysis.run.sheet
-    told = []
-    if sheet.clock.start_s is not None:
-        told.append(f"the start of the clock ({sheet.clock.start_s:.3f} s of the clip)")
-    if sheet.table.point:
-        told.append(f"{len(sheet.table.point)} points of the table")
-    if sheet.clock.from_s is not None or sheet.clock.until_s is not None:
-        told.append("which part of the clip is this run")
-    starts = [name for name, machine in sheet.machine.items() if machine.start is not None]
-    if starts:
-        told.append(f"where {' and '.join(starts)} stood at the start")
-    yield sentence(f"set in the sheet: {', '.join(told)}") if told else "Nothing was set by hand."
-    yield "No track was cut, tied or moved by hand."
+    told = tell_settings(analysis)
+    yield sentence(f"set in the sheet: {', '.join(told)}") if told else "Nothing was set in the sheet by hand."
+    mends = tell_mends(analysis)
+    if not mends:
+        yield "No track was cut, tied, struck or set by hand."
+        return
+    yield f"{len(mends)} mend{'s' if len(mends) > 1 else ''} of the tracking by hand:"
+    for mend in mends[:MOST_MENDS]:
+        yield f"{mend.words} ({mend.at_s:.2f} s{', ' + mend.why if mend.why else ''})."
+    if len(mends) > MOST_MENDS:
+        yield f"And {len(mends) - MOST_MENDS} more, all listed in the report."
 
 
 def _clip(analysis: Analysis) -> Iterator[str]:

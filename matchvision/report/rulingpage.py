@@ -6,10 +6,10 @@ from pathlib import Path
 from typing import Any
 
 from matchvision.records.results import Analysis
-from matchvision.report.causing import page_environment
 from matchvision.report.palette import DARK, LIGHT, css_variables
 from matchvision.report.readings import side_name
 from matchvision.report.ruling import margin_drawing, rule_facts
+from matchvision.report.slots import page_environment
 from matchvision.report.stills import Still
 from matchvision.report.tabledrawing import draw_table, home_words
 from matchvision.report.wording import verdict_words

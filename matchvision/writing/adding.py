@@ -2,13 +2,16 @@
 
 import shutil
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import asdict
 from pathlib import Path
 
+from matchvision.records.marks import Marks
 from matchvision.records.results import CauseRow, StageNote
-from matchvision.report.causing import draw_causes, fill_causes
+from matchvision.report.causing import draw_causes, draw_marks
+from matchvision.report.embedding import hold_clip
+from matchvision.report.slots import fill_slots
 from matchvision.writing.keeping import KEPT
 from matchvision.writing.resultfile import CauseBrief, NoteBrief, ResultFile
 from matchvision.writing.results import read_brief, write_table
@@ -49,11 +52,27 @@ def add_causes(folder: Path, causes: tuple[CauseRow, ...], note: StageNote) -> N
     )
     with adding_to(folder, told) as unfinished:
         write_table(unfinished / f"causes.{ending}", "causes", tabulate_causes(causes))
-        report = folder / "report.html"
-        if report.is_file():
-            page = fill_causes(report.read_text(encoding="utf-8"), drawn)
-            (unfinished / report.name).write_text(page, encoding="utf-8")
+        _fill_page(folder, unfinished, drawn)
     (folder / KEPT).unlink(missing_ok=True)
+
+
+def add_marks(folder: Path, marks: Marks) -> None:
+    """Fill marks and scores into the instructor's part of the report; a report without a comparison has no place."""
+    with adding_to(folder) as unfinished:
+        _fill_page(folder, unfinished, draw_marks(marks))
+
+
+def hold_marked_clip(folder: Path, unfinished: Path) -> None:
+    """Put the marked clip that lies in ``unfinished`` into the report, which then needs no file beside it."""
+    _fill_page(folder, unfinished, hold_clip((unfinished / "marked.mp4").read_bytes()))
+
+
+def _fill_page(folder: Path, unfinished: Path, drawn: Mapping[str, str]) -> None:
+    """The report with some of its slots filled, into ``unfinished``; nothing where somebody took the report away."""
+    report = folder / "report.html"
+    if report.is_file():
+        page = fill_slots(report.read_text(encoding="utf-8"), drawn)
+        (unfinished / report.name).write_text(page, encoding="utf-8")
 
 
 @contextmanager

@@ -9,7 +9,7 @@ from matchvision.records.frames import Frame
 from matchvision.records.results import Analysis
 from matchvision.report import cut_stills, cut_strips, draw_figures, mark_clip, write_page, write_ruling
 from matchvision.sheets.calibration import format_calibration
-from matchvision.writing.adding import adding_to
+from matchvision.writing.adding import adding_to, hold_marked_clip
 from matchvision.writing.keeping import keep_grounds
 from matchvision.writing.measured import format_measured
 from matchvision.writing.results import write_results
@@ -60,13 +60,23 @@ def publish_first(analysis: Analysis, folder: Path, *, tables: str = "csv", mark
 
 
 def add_pictures(
-    analysis: Analysis, folder: Path, *, marked_clip: bool = True, progress: Progress | None = None
+    analysis: Analysis,
+    folder: Path,
+    *,
+    marked_clip: bool = True,
+    embed_clip: bool = False,
+    progress: Progress | None = None,
 ) -> None:
-    """Add figures and marked clip to results that stand in ``folder``; each appears whole."""
+    """Add figures and marked clip to results that stand in ``folder``; each appears whole.
+
+    ``embed_clip`` also puts the marked clip into the report, which then is one file to hand on.
+    """
     with adding_to(folder) as unfinished:
         draw_figures(analysis, unfinished / "figures")
         if marked_clip:
             _mark(analysis, unfinished, progress)
+            if embed_clip:
+                hold_marked_clip(folder, unfinished)
 
 
 def _mark(analysis: Analysis, folder: Path, progress: Progress | None) -> None:

@@ -1,7 +1,9 @@
 """The page in a browser: opens from disk, quiet, without network, and moves through the run as it says."""
 
+import base64
 import json
 import os
+import re
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
@@ -10,17 +12,20 @@ import pytest
 
 from matchvision.footage import read_frames
 from matchvision.records.results import Analysis
-from matchvision.report import mark_clip, write_page
+from matchvision.report import cut_stills, mark_clip, write_page, write_ruling
 from matchvision.report.wording import quantity
 from tests.report.invented import invent_analysis
 
 pytest.importorskip("selenium")
+pytest.importorskip("axe_core_python")
 
 from selenium import webdriver
 from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.support.ui import WebDriverWait
+
+from tests.browser.accessibility import serious_faults
 
 CHROMIUM = os.environ.get("MATCHVISION_CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
 DRIVER = shutil.which("chromedriver")
@@ -58,6 +63,7 @@ def folder(analysis: Analysis, tmp_path_factory: pytest.TempPathFactory) -> Path
     folder = tmp_path_factory.mktemp("results")
     mark_clip(analysis, read_frames(analysis.clip), folder / "marked.mp4")
     write_page(analysis, folder)
+    write_ruling(analysis, folder, cut_stills(analysis, lambda *part: read_frames(analysis.clip, *part)))
     return folder
 
 
@@ -178,6 +184,35 @@ def test_nothing_sticks_out_sideways(page: webdriver.Chrome, width: int, height:
         assert wide <= width
     finally:
         page.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("name", ["report.html", "ruling.html"])
+def test_axe_finds_no_serious_fault(page: webdriver.Chrome, folder: Path, name: str, scheme: str) -> None:
+    look = {"features": [{"name": "prefers-color-scheme", "value": scheme}]}
+    page.execute_cdp_cmd("Emulation.setEmulatedMedia", look)
+    try:
+        page.get((folder / name).as_uri())
+        page.execute_script("document.querySelectorAll('details').forEach(fold => { fold.open = true; })")
+        assert serious_faults(page) == []
+    finally:
+        page.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": []})
+
+
+def test_first_paint_within_a_second_and_a_small_file(page: webdriver.Chrome, folder: Path) -> None:
+    painted_ms = page.execute_script(
+        "return performance.getEntriesByType('paint').find(one => one.name === 'first-contentful-paint')?.startTime"
+    )
+    assert painted_ms is not None
+    assert painted_ms < 1000
+    assert (folder / "report.html").stat().st_size < 6_000_000
+
+
+def test_ruling_sheet_prints_on_one_side_of_a4(driver: webdriver.Chrome, folder: Path) -> None:
+    driver.get((folder / "ruling.html").as_uri())
+    printed = driver.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": True, "printBackground": True})
+    pdf = base64.b64decode(printed["data"])
+    assert len(re.findall(rb"/Type\s*/Page[^s]", pdf)) == 1
 
 
 def test_works_without_the_marked_clip(driver: webdriver.Chrome, folder: Path, tmp_path: Path) -> None:

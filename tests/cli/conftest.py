@@ -100,9 +100,14 @@ class StandIn:
     def add_causes(self, folder: Path, causes: object, note: StageNote) -> None:
         self.added.append(("causes", folder, causes, note.sentence))
 
-    def add_pictures(self, analysis: object, folder: Path, *, marked_clip: bool, progress: object) -> None:
+    def add_marks(self, folder: Path) -> None:
+        self.added.append(("marks", folder))
+
+    def add_pictures(
+        self, analysis: object, folder: Path, *, marked_clip: bool, embed_clip: bool, progress: object
+    ) -> None:
         del analysis, progress
-        self.added.append(("pictures", folder, marked_clip))
+        self.added.append(("pictures", folder, marked_clip, embed_clip))
 
 
 @pytest.fixture
@@ -115,6 +120,7 @@ def stand_in(monkeypatch: pytest.MonkeyPatch) -> StandIn:
     monkeypatch.setattr("matchvision.pipeline", module, raising=False)
     for place in ("publishing.publish_first", "publishing.add_pictures", "adding.add_causes"):
         monkeypatch.setattr(f"matchvision.writing.{place}", getattr(pipeline, place.rsplit(".", maxsplit=1)[1]))
+    monkeypatch.setattr("matchvision.cli.analysing._add_marks", pipeline.add_marks)
     return pipeline
 
 

@@ -12,11 +12,11 @@ import pytest
 
 import matchvision
 from matchvision.cli import main
-from matchvision.cli.commands import name_folder
 from matchvision.cli.plain import was_interrupted
 from matchvision.cli.showing import shown_progress
 from matchvision.errors import CannotMeasure, FootageError, TableError
 from matchvision.filming import Scene
+from matchvision.records.naming import name_folder
 from matchvision.records.results import CauseRow, StageNote
 from matchvision.sheets import describe_keys
 from matchvision.sheets.lens import read_lens
@@ -91,14 +91,14 @@ def test_analyze_says_verdict_and_place(type_in: Type, stand_in: StandIn, practi
     assert stand_in.published == {
         "folder": Path("outputs/Tuesday- practice 3"), "tables": "csv", "marked_clip": True,
     }  # fmt: skip
-    assert stand_in.added == [("pictures", Path("outputs/Tuesday- practice 3"), True)]
+    assert stand_in.added == [("pictures", Path("outputs/Tuesday- practice 3"), True, False)]
 
 
 def test_the_first_answer_is_told_before_causes_are_sought(type_in: Type, stand_in: StandIn, practice: Path) -> None:
     stand_in.causes = (CAUSE,)
     result = type_in("analyze", str(practice), "--out", "there")
     assert result.output.splitlines() == ["heron has won.", "Report: there/report.html", "heron had less grip, 91 %."]
-    assert [what for what, *_ in stand_in.added] == ["causes", "pictures"]
+    assert [what for what, *_ in stand_in.added] == ["causes", "marks", "pictures"]
     stand_in.added.clear()
     assert "less grip" not in type_in("analyze", str(practice), "--out", "again", "--no-causes").output
     assert [what for what, *_ in stand_in.added] == ["pictures"]
@@ -129,6 +129,12 @@ def test_analyze_hands_on_what_was_asked(type_in: Type, stand_in: StandIn, pract
     assert json.loads(result.output)["verdict"]["winner"] == "heron"
     assert stand_in.published["folder"] == Path("here")
     assert stand_in.published["marked_clip"] is False
+
+
+def test_clip_in_the_report_on_demand(type_in: Type, stand_in: StandIn, practice: Path) -> None:
+    assert type_in("analyze", str(practice), "--out", "one", "--embed-clip").exit_code == 0
+    assert stand_in.added == [("pictures", Path("one"), True, True)]
+    assert type_in("analyze", str(practice), "--embed-clip", "--no-clip").exit_code == 2
 
 
 def test_quiet_is_quiet(type_in: Type, stand_in: StandIn, practice: Path) -> None:

@@ -1,14 +1,16 @@
 """A first answer, and what is added to it later."""
 
+import base64
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from matchvision import open_result
+from matchvision.records.marks import Mark, Marks, Scores
 from matchvision.records.results import Analysis, CauseRow, StageNote
 from matchvision.report import write_page
-from matchvision.writing.adding import add_causes, adding_to
+from matchvision.writing.adding import add_causes, add_marks, adding_to, hold_marked_clip
 from matchvision.writing.keeping import KEPT, recall_grounds
 from matchvision.writing.publishing import publish_first
 from tests.report.invented import invent_analysis
@@ -53,6 +55,21 @@ def test_causes_are_added_to_a_first_answer(whole: Analysis, first: Path, tmp_pa
     write_page(whole.with_causes(whole.verdict.causes, NOTE), tmp_path, with_clip=False)
     assert (first / "report.html").read_text(encoding="utf-8") == (tmp_path / "report.html").read_text(encoding="utf-8")
     assert "&lt;refitted&gt;" in (first / "report.html").read_text(encoding="utf-8")
+
+
+def test_clip_and_marks_find_their_place(whole: Analysis, first: Path) -> None:
+    with adding_to(first) as unfinished:
+        (unfinished / "marked.mp4").write_bytes(b"\x00clip\xff")
+        hold_marked_clip(first, unfinished)
+    mark = Mark("heron", "verdict", 1.0, 2.0, "heron <was> named")
+    score = Scores("heron", 0.1, 8, 7, 1.1, 0.4, 0.2)
+    add_marks(first, Marks("flat-match", (mark,), (score,), (("heron", 50.0),)))
+    add_causes(first, whole.verdict.causes, NOTE)
+    page = (first / "report.html").read_text(encoding="utf-8")
+    assert base64.b64encode(b"\x00clip\xff").decode() in page
+    assert "Heron &lt;was&gt; named." in page
+    assert "Every explanation was" in page
+    assert "marked.mp4" in open_result(first).brief.files
 
 
 def test_words_in_a_statement_cannot_disturb_the_page(first: Path) -> None:

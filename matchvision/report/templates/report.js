@@ -153,8 +153,15 @@
   }
   if (video) {
     video.addEventListener("seeked", () => { if (wanted !== null) { video.currentTime = wanted; wanted = null; } });
-    video.addEventListener("loadedmetadata", () => seek(now));
+    video.addEventListener("loadedmetadata", () => { get("camera").hidden = false; seek(now); });
     video.addEventListener("error", () => { get("camera").hidden = true; });
+    // A clip that the page itself holds is taken out of its text once the page is painted.
+    const held = get("held-clip");
+    if (held) requestAnimationFrame(() => setTimeout(() => {
+      const bytes = Uint8Array.from(atob(held.textContent), letter => letter.charCodeAt(0));
+      held.remove();
+      video.src = URL.createObjectURL(new Blob([bytes], { type: "video/mp4" }));
+    }));
   }
 
   function go(k, still) {
