@@ -39,7 +39,7 @@ ROOT: Final = Path(__file__).resolve().parents[1]
 RESTS_ON: Final = (
     "matchvision/geometry", "matchvision/grip", "matchvision/mechanics", "matchvision/motion", "matchvision/pull",
     "matchvision/records", "matchvision/uncertainty", "tests/engine", "tests/pull/engine_runs.py",
-    "tests/pull/filmed_runs.py", "tests/grip/stories.py", "benchmarks/pull_runs.py",
+    "tests/pull/filmed_runs.py", "tests/following.py", "tests/grip/stories.py", "benchmarks/pull_runs.py",
 )  # fmt: skip
 
 

@@ -1,7 +1,7 @@
 """One tension from several sources, or from the one to believe where they contradict each other."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -82,9 +82,11 @@ def fuse_sources(sources: Sequence[PullSource], real_s: FloatArray) -> Fused:
             found = compare_sources(chosen[k], chosen[j], real_s)
             if np.isfinite(found.birge):
                 ratios.append(found.birge)
-            if found.frames.any():
-                contradictions.append(found)
-                usable[k] &= ~(found.frames & usable[j])
+            # Where the other one is itself contradicted by one that is trusted more, it is not believed.
+            frames = found.frames & usable[j]
+            if frames.any():
+                contradictions.append(replace(found, frames=frames))
+                usable[k] &= ~frames
     birge = float(np.sqrt(np.mean(np.square(ratios)))) if ratios else float("nan")
     return Fused(combine_sources("fused", chosen, usable), tuple(contradictions), birge)
 

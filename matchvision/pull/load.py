@@ -11,14 +11,13 @@ import numpy.typing as npt
 from matchvision.pull.along import USUAL_REACH_M, Along
 from matchvision.pull.assembling import Numbers, assemble_source
 from matchvision.pull.link import LOCAL_GRAVITY
-from matchvision.pull.steadying import ACCELERATION_OVER_S
+from matchvision.pull.steadying import ACCELERATION_OVER_S, lasting
 from matchvision.records.motion import MachineMotion, RopeMotion
 from matchvision.records.pull import PullSource
 from matchvision.records.sheet import Machine, Quantity, RunSheet
 from matchvision.uncertainty import Input
 
 FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 #: Slower than this a load may stand: friction is then anything up to its greatest value and says nothing.
 MOVING_M_S: Final = 0.010
@@ -138,15 +137,6 @@ def measure_load(
     exact: dict[str, Numbers] = {"level": level, "steep": steep, "along": along, "upwards": upwards}
     exact["usable"] = usable.astype(np.float64)
     return assemble_source("inertia", tension, inputs, exact, rope.slack == 1, independent=load.independent)
-
-
-def lasting(holds: BoolArray, real_s: FloatArray, least_s: float) -> BoolArray:
-    """Where something holds for at least so long without a break."""
-    kept = holds.copy()
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], holds, [False]]).astype(np.int8)))
-    for first, after in zip(edges[::2], edges[1::2], strict=True):
-        kept[first:after] = real_s[after - 1] - real_s[first] >= least_s
-    return kept
 
 
 def measure_hanging(load: KnownLoad, puller: str, along: Along, slack: FloatArray) -> PullSource:

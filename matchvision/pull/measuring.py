@@ -14,6 +14,7 @@ from matchvision.pull.drive import states_motor_line
 from matchvision.pull.fusing import Contradiction, Fused, fuse_sources
 from matchvision.pull.lacking import say_what_to_add
 from matchvision.pull.steadying import average_accelerations
+from matchvision.pull.tautness import believe_stretched_link
 from matchvision.pull.trying import Told, try_drive, try_link, try_load, try_momentum, try_stretch, try_traction
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.pull import Pull, PullSource
@@ -46,8 +47,10 @@ def measure_pull(run: Run, motion: Motion, clock: MatchClock) -> tuple[Pull, Sta
             "no rope is described or seen, so there is no pull to measure",
             do="describe the rope with its beads in [rope], and film it whole",
         )
-    motion = average_accelerations(motion)
-    told = Told()
+    match_s = clock.match_time(motion.clip_s)
+    motion, said = believe_stretched_link(run, average_accelerations(motion), match_s)
+    rope = motion.rope or rope
+    told = Told(warnings=list(said))
     sources = [
         source
         for source in (
@@ -68,7 +71,6 @@ def measure_pull(run: Run, motion: Motion, clock: MatchClock) -> tuple[Pull, Sta
     if cord.link is None:
         told.left_out.append(lacking[0])
     fused = fuse_sources(sources, motion.real_s)
-    match_s = clock.match_time(motion.clip_s)
     disagreement = tuple(describe_contradiction(found, match_s) for found in fused.contradictions)
     traction = try_traction(run, motion, rope, fused.source, told)
     pull = Pull((*sources, fused.source), traction, disagreement, tuple(told.left_out))

@@ -11,6 +11,7 @@ from matchvision.records.motion import Motion
 from matchvision.uncertainty import window_sums
 
 FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
 
 #: Frames to each side of a window, narrow to wide; the widest leaves less than half of the noise. In wider ones the
 #: course of a contest's pull bends by more than it shows.
@@ -116,3 +117,12 @@ def local_slope(values: FloatArray, u: FloatArray, real_s: FloatArray, over_s: f
     spread = tt / count - (t / count) ** 2
     slope = (tv / count - t * v / count**2) / np.where(spread > 0, spread, np.nan)
     return np.asarray(slope, dtype=np.float64), np.asarray(u * math.sqrt(2) / over_s, dtype=np.float64)
+
+
+def lasting(holds: BoolArray, real_s: FloatArray, least_s: float) -> BoolArray:
+    """Where something holds for at least so long without a break."""
+    kept = holds.copy()
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], holds, [False]]).astype(np.int8)))
+    for first, after in zip(edges[::2], edges[1::2], strict=True):
+        kept[first:after] = real_s[after - 1] - real_s[first] >= least_s
+    return kept

@@ -5,33 +5,22 @@ fifth read their rows one after the other. Small pictures, three seconds at 60 f
 """
 
 import dataclasses
-import pickle
-import tempfile
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
 import cv2
 import numpy as np
-import pandas as pd
 
-from benchmarks.results import commit
-from matchvision.filming import Scene, film
+from matchvision.filming import Scene
 from matchvision.filming.camera import aim
 from matchvision.filming.equipment import Camera, Sway
-from matchvision.footage import read_facts
 from matchvision.geometry.camera import project_points
 from matchvision.geometry.profile import surface_height
 from matchvision.motion import measure_motion
-from matchvision.pipeline import attempt, find_clock, real_seconds_per_clip_second, watch
+from matchvision.pipeline import attempt, find_clock, real_seconds_per_clip_second
 from matchvision.pull import measure_pull
-from matchvision.records.camera import Cameras
-from matchvision.records.footage import RowTiming
-from matchvision.records.frames import ClipFacts
-from matchvision.records.sheet import Run
-from matchvision.records.tracks import Tracks
-from matchvision.sheets import load_run
+from tests.following import Followed, follow_scene
 from tests.pull.engine_runs import (
     Kind,
     Measured,
@@ -49,19 +38,6 @@ FILMED_KINDS: Final[tuple[Kind, ...]] = ("sled", "match", "anchor", "slope", "sl
 FIRST_SEED: Final = 1000
 
 
-@dataclass(frozen=True, eq=False)
-class Followed:
-    """What one pass over a clip gave, beside the exact truth of its frames; ``commit`` is that of the program then."""
-
-    run: Run
-    facts: ClipFacts
-    tracks: Tracks
-    cameras: Cameras
-    rows: RowTiming
-    truth: pd.DataFrame
-    commit: str
-
-
 def filmed_runs(count: int) -> list[tuple[Kind, int]]:
     """So many runs of all kinds in turn."""
     return [(FILMED_KINDS[k % len(FILMED_KINDS)], FIRST_SEED + k) for k in range(count)]
@@ -76,20 +52,7 @@ def play_filmed(kind: Kind, seed: int) -> PlayedRun:
 
 def follow_filmed(run: PlayedRun, kept: Path) -> Followed:
     """What the footage of a run gives: from ``kept``, else filmed, followed and kept there."""
-    if kept.exists():
-        followed: Followed = pickle.loads(kept.read_bytes())
-        return followed
-    with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
-        film(run.scene, folder, course=run.played.course)
-        told = load_run(folder)
-        facts = read_facts(told.clip)
-        watched = watch(told, facts, None)
-        truth = pd.read_csv(folder / "truth.csv")
-    followed = Followed(told, facts, watched.tracks, watched.cameras, watched.rows, truth, commit())
-    kept.parent.mkdir(parents=True, exist_ok=True)
-    kept.write_bytes(pickle.dumps(followed))
-    return followed
+    return follow_scene(run.scene, run.played.course, kept)
 
 
 def measure_followed(run: PlayedRun, followed: Followed) -> Measured:

@@ -41,6 +41,14 @@ def test_contradiction_is_said_and_not_averaged() -> None:
     assert np.abs(found.difference_N[found.frames]).max() == pytest.approx(6.0, abs=0.01)
 
 
+def test_contradicted_source_is_not_believed_against_a_third() -> None:
+    """Link and drive agree; the load's friction is wrong for a second: that is one contradiction, not two."""
+    wrong = np.where((T_S > 1.0) & (T_S < 2.0), 4.0, 10.0)
+    sources = [source("link", 10.0, 0.3, 0.1), source("inertia", wrong, 0.1, 0.4), source("drive", 10.2, 0.2, 0.5)]
+    (found,) = fuse_sources(sources, T_S).contradictions
+    assert (found.source, found.believed) == ("inertia", "link")
+
+
 def test_forecast_supported_source_joins_only_where_there_is_no_other() -> None:
     drive = source("drive", 15.0, 1.0, 1.0, independent=False)
     fused = fuse_sources([source("link", 10.0, 0.3, 0.1), drive], T_S).source
