@@ -6,11 +6,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, Literal
 
-from matchvision.errors import MatchvisionError
+from matchvision.errors import MatchvisionError, OutputError, SetupError
 from matchvision.records.sheet import Run
 
 #: What a library looks at, when it is loaded, to know how many threads it may start.
 THREAD_LIMITS: Final = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS")
+
+#: What is no fault of the run: a full disk, a library that is missing. It is tried again at the next start.
+_PASSING: Final = (OutputError, SetupError)
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,7 +49,8 @@ def do_task(task: Task) -> str:
     except MatchvisionError as error:
         if task.step == "causes":
             return ""  # the first answer stands; its causes stay due and the page says so
-        write_whole(failure_file(task.folder), json.dumps({"message": error.message()}, ensure_ascii=False) + "\n")
+        if not isinstance(error, _PASSING):
+            write_whole(failure_file(task.folder), json.dumps({"message": error.message()}, ensure_ascii=False) + "\n")
         return error.message()
     return ""
 

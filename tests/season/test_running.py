@@ -10,8 +10,10 @@ from pathlib import Path
 
 import pytest
 
-from matchvision.errors import OutputError
+from matchvision.errors import OutputError, SetupError
+from matchvision.records.sheet import Run
 from matchvision.season.running import at_work
+from tests.season import made
 from tests.season.made import hold, lay_out, tables_of
 
 
@@ -83,6 +85,21 @@ def test_spoiled_results_and_index_are_made_anew(tmp_path: Path) -> None:
     hold(folder, out, did)
     assert len(did) == 2
     assert tables_of(out) == before
+
+
+def test_what_is_no_fault_of_the_run_is_tried_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def lack(run: Run, folder: Path) -> None:
+        raise SetupError("this computer lacks a library")
+
+    monkeypatch.setattr(made, "_pretend_answer", lack)
+    folder, out = lay_out(tmp_path / "s", 1), tmp_path / "out"
+    held = hold(folder, out)
+    assert held.book is not None
+    assert held.book.lines[0].message == "this computer lacks a library"
+    monkeypatch.undo()
+    held = hold(folder, out)
+    assert held.book is not None
+    assert held.book.lines[0].status == "done"
 
 
 def test_two_seasons_do_not_work_in_one_folder(tmp_path: Path) -> None:
