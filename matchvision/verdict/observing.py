@@ -14,10 +14,12 @@ from matchvision.records.sheet import Run
 
 FloatArray = npt.NDArray[np.float64]
 
-#: Spacing of the moments at which measured and computed are held together [s]; both are means over one such spacing.
+#: Least spacing of the moments at which measured and computed are held together [s]; both are means over one such
+#: spacing. Beyond so many moments they are put further apart: effort grows with the square of their number.
 STEP_S: Final = 0.1
-#: A computed match is read this often within each of them.
-READ_S: Final = 0.02
+MOMENTS: Final = 120
+#: A computed match is read this many times within each of them.
+READINGS: Final = 5
 #: Sizes below which a series' own greatest value is no scale for what a model gets wrong: m/s, degrees, N. A heading
 #: drifts by a degree or two for reasons that no forecast knows: a share of 2 % to 4 % of this.
 LEAST_SCALE: Final[Mapping[str, float]] = {"speed": 0.05, "surface": 0.05, "heading": 60.0, "tension": 5.0}
@@ -42,26 +44,33 @@ class Series:
 
 @dataclass(frozen=True, eq=False)
 class Observed:
-    """All that is held against a model, on match times ``t_s`` (k,)."""
+    """All that is held against a model, on match times ``t_s`` (k,); ``u_start_s``: of their zero, the start."""
 
     t_s: FloatArray
     series: tuple[Series, ...]
+    u_start_s: float = 0.0
+
+    @property
+    def step_s(self) -> float:
+        """Spacing of the moments; the first lies half of it after the start."""
+        return 2.0 * float(self.t_s[0])
 
 
 def observe(
     run: Run, motion: Motion, pull: Pull | None, clock: MatchClock, machines: tuple[str, ...], until_s: float
 ) -> Observed:
-    """The measured series from the start to ``until_s``, as means over tenths of a second.
+    """The measured series from the start to ``until_s``, as means over tenths of a second, or what gives 120 of them.
 
     Tension counts where a source that does not lean on the forecast gives it. The uncertainty of a mean is that of its
     frames, not averaged down: neighbours share theirs.
     """
-    t_s = np.arange(STEP_S / 2, until_s, STEP_S)
+    step_s = max(STEP_S, until_s / MOMENTS)
+    t_s = np.arange(step_s / 2, until_s, step_s)
     frames_s = clock.match_time(motion.clip_s)
     told: list[Series] = []
 
     def add(what: str, machine: str, side: int, values: FloatArray, u_values: FloatArray) -> None:
-        mean, u = _means(frames_s, values, t_s), _means(frames_s, u_values, t_s)
+        mean, u = _means(frames_s, values, t_s, step_s), _means(frames_s, u_values, t_s, step_s)
         mean = np.where(np.isfinite(u), mean, np.nan)
         known = mean[np.isfinite(mean)]
         if len(known) >= 5:
@@ -81,12 +90,13 @@ def observe(
     fused = pull.source("fused") if pull is not None else None
     if fused is not None and fused.independent and len(machines) == 2:
         add("tension", "", 0, fused.tension_N, fused.u_tension_N)
-    return Observed(t_s, tuple(told))
+    return Observed(t_s, tuple(told), clock.u_start_s)
 
 
 def reading_times(observed: Observed) -> FloatArray:
     """The times (from 0) on which a match is computed so that `read_course` can take the same means."""
-    return np.arange(0.0, observed.t_s[-1] + STEP_S / 2 + READ_S / 2, READ_S)
+    read_s = observed.step_s / READINGS
+    return np.arange(0.0, observed.t_s[-1] + observed.step_s / 2 + read_s / 2, read_s)
 
 
 def read_course(
@@ -112,16 +122,16 @@ def read_course(
                 values = np.rad2deg(own.heading_rad)
             else:
                 values = own.wheel_rates_rad_s[:, series.side] * radii[series.machine]
-        out.append(_means(course.t_s, values, observed.t_s))
+        out.append(_means(course.t_s, values, observed.t_s, observed.step_s))
     return tuple(out)
 
 
-def _means(times_s: FloatArray, values: FloatArray, at_s: FloatArray) -> FloatArray:
+def _means(times_s: FloatArray, values: FloatArray, at_s: FloatArray, step_s: float) -> FloatArray:
     """Mean of the known values within half a step of each moment; NaN where there is none."""
     known = np.isfinite(values)
     sums = np.concatenate([[0.0], np.cumsum(np.where(known, values, 0.0))])
     counts = np.concatenate([[0], np.cumsum(known)])
-    first = np.searchsorted(times_s, at_s - STEP_S / 2 - 1e-9)
-    last = np.searchsorted(times_s, at_s + STEP_S / 2 - 1e-9)
+    first = np.searchsorted(times_s, at_s - step_s / 2 - 1e-9)
+    last = np.searchsorted(times_s, at_s + step_s / 2 - 1e-9)
     count = counts[last] - counts[first]
     return np.where(count > 0, (sums[last] - sums[first]) / np.maximum(count, 1), np.nan)

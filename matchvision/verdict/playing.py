@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Final, Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +17,23 @@ from matchvision.verdict.explaining import scale_inertia
 from matchvision.verdict.observing import Observed, read_course, reading_times
 
 FloatArray = npt.NDArray[np.float64]
+
+
+class Alterable(Protocol):
+    """A match by standard normal numbers, to which something more may be changed."""
+
+    @property
+    def numbers(self) -> int:
+        """How many numbers `match` takes."""
+
+    @property
+    def precision(self) -> FloatArray:
+        """Of each number's normal prior (numbers,)."""
+
+    def match(self, z: FloatArray) -> MatchModel:
+        """The match with these numbers."""
+
+
 #: What of a computed match would have been measured.
 Play = Callable[[MatchModel], Sequence[FloatArray]]
 
@@ -66,6 +83,11 @@ class Forecasted:
     def numbers(self) -> int:
         """How many standard normal numbers `match` takes."""
         return len(self.free()) + len(self.unstated_inertia()) + 1
+
+    @property
+    def precision(self) -> FloatArray:
+        """Of each number's normal prior: 1."""
+        return np.ones(self.numbers)
 
     def unstated_inertia(self) -> tuple[str, ...]:
         """Machines whose wheels' inertia stands in no sheet."""

@@ -18,7 +18,7 @@ from matchvision.records.results import CauseRow
 from matchvision.records.sheet import Drive, Forecast, Run, StartPose
 from matchvision.uncertainty import format_interval
 from matchvision.verdict.causing import say_chance
-from matchvision.verdict.explaining import explain
+from matchvision.verdict.explaining import Explanation, explain
 from matchvision.verdict.observing import Observed, observe
 from matchvision.verdict.playing import Forecasted
 from matchvision.verdict.weighing import Weighed, weigh
@@ -71,10 +71,10 @@ def reason(
     if not any(series.what == "speed" for series in observed.series):
         raise CannotMeasure("no machine's speed was measured during the match", do="put two markers on each machine")
     unknown = tuple(name for name in forecasted.names if run.sheet.machine[name].unknown)
-    paths, ends = _ways(motion, clock, model)
+    paths, ends = machine_paths(motion, clock, model)
     explanations = explain(model, unknown, until_s, paths, ends)
     touch = _first(grip, "touch")
-    touched_s = touch.start_s if touch is not None else None
+    touched_s = (touch.start_s, touch.end_s) if touch is not None else None
     logged = Forecasted(as_logged(run), forecasted.names, starts, forecasted.stated) if run.commands else None
     weighed = weigh(forecasted, observed, explanations, touched_s, logged)
     return rows_of(weighed, observed, touch, tuple(run.commands))
@@ -132,28 +132,42 @@ def rows_of(
     """One row a cause and machine: chances of its variants added, size and date over them all."""
     together: dict[tuple[str, str], list[Weighed]] = defaultdict(list)
     for one in weighed:
-        together[one.cause, one.explanation.machine if one.explanation else ""].append(one)
+        together[_name(one)].append(one)
     rows = []
     for (cause, machine), variants in together.items():
         probability = sum(v.probability for v in variants)
         if probability < LEAST_TOLD and cause not in ("as-predicted", "unexplained"):
             continue
         best = _merge(variants)
-        size, u_size, unit = _size(best)
+        size, u_size, unit = _size(best) if best.beside is None else (NAN, NAN, "")
         if cause == "command-changed" and len(logged) == 1:
             machine = logged[0]
-        dated = best.explanation is not None and best.explanation.dated
+        dated = best.explanation is not None and best.explanation.dated and best.beside is None
         since_s = best.at[0] if dated else (touch.start_s if cause == "touched" and touch else NAN)
         statement = _say(cause, machine, best, probability, observed, touch)
         rows.append(CauseRow(cause, machine, probability, size, u_size, unit, since_s, statement))
     return tuple(sorted(rows, key=lambda row: -row.probability))
 
 
+def _name(one: Weighed) -> tuple[str, str]:
+    """Cause and machine of an explanation; of two, both causes and all machines."""
+    machine = one.explanation.machine if one.explanation else ""
+    if one.beside is None:
+        return one.cause, machine
+    other = one.beside.explanation.machine if one.beside.explanation else ""
+    return f"{one.cause}+{one.beside.cause}", ", ".join(dict.fromkeys(name for name in (machine, other) if name))
+
+
 def _merge(variants: list[Weighed]) -> Weighed:
     """The likeliest variant; where others are as good as possible, sizes and dates with the spread over them."""
     best = max(variants, key=lambda v: v.probability)
     total = sum(v.probability for v in variants)
-    if len(variants) == 1 or best.explanation is None or best.probability > SURE_VARIANT * total:
+    if (
+        len(variants) == 1
+        or best.explanation is None
+        or best.beside is not None
+        or best.probability > SURE_VARIANT * total
+    ):
         return best
     shares = [v.probability / total for v in variants]
 
@@ -201,13 +215,20 @@ def _say(cause: str, machine: str, best: Weighed, probability: float, observed: 
     if cause == "touched" and touch is not None:
         since = format_interval(touch.start_s, touch.u_start_s, "s")
         return f"A hand was over the table from {since} on and may have changed the run, {chance}."
-    explanation = best.explanation
-    if explanation is None:
+    if best.explanation is None:
         return f"{cause}, {chance}."
+    told = _clause(best, best.explanation)
+    if best.beside is not None and best.beside.explanation is not None:
+        told = f"Two things together: {told}; and {_clause(best.beside, best.beside.explanation)}"
+    return f"{told} (95 %), {chance}; {misfit}."
+
+
+def _clause(best: Weighed, explanation: Explanation) -> str:
+    """What one explanation says, with its size and date."""
     size, u_size, unit = _size(best)
     ends = [format_interval(a, u, "m") for a, u in zip(best.at, best.u_at, strict=True)]
-    told = _SENTENCES[cause].format(
-        machine=machine,
+    return _SENTENCES[best.cause].format(
+        machine=explanation.machine,
         share=format_interval(100 * best.size, 100 * best.u_size, "%"),
         ratio=format_interval(size, u_size),
         size=format_interval(size, u_size, unit),
@@ -216,7 +237,6 @@ def _say(cause: str, machine: str, best: Weighed, probability: float, observed: 
         high=ends[-1] if ends else "",
         detail=f" ({explanation.detail})" if explanation.detail else "",
     )
-    return f"{told} (95 %), {chance}; {misfit}."
 
 
 def _first(grip: Grip | None, kind: str) -> Event | None:
@@ -224,7 +244,9 @@ def _first(grip: Grip | None, kind: str) -> Event | None:
     return min(found, key=lambda event: event.start_s) if found else None
 
 
-def _ways(motion: Motion, clock: MatchClock, model: MatchModel) -> tuple[list[tuple[float, float]], list[float | None]]:
+def machine_paths(
+    motion: Motion, clock: MatchClock, model: MatchModel
+) -> tuple[list[tuple[float, float]], list[float | None]]:
     """Over which x each machine's contact points went, and where each stood still nearest to its home."""
     t_s = clock.match_time(motion.clip_s)
     paths: list[tuple[float, float]] = []

@@ -29,8 +29,17 @@ ERROR_IN_TIME_S: Final = 0.03
 ENOUGH: Final = 0.1
 #: Steps smaller than this [standard deviations] change nothing that is told.
 SETTLED: Final = 0.03
-#: Step of the differences [standard deviations].
-STEP: Final = 0.1
+#: Step of the differences [standard deviations]: large against what the solver's tolerance leaves open of a match.
+STEP: Final = 0.3
+
+
+@dataclass(frozen=True)
+class Loosened:
+    """A stretch of time [s] in which somebody's hand was in it: the model's error is at least this share there."""
+
+    from_s: float
+    until_s: float
+    share: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,6 +60,7 @@ class Refit:
     covariance : theirs (p, p).
     log_evidence : log probability density of the measured run, all numbers integrated out.
     residual_rms : root mean square of the residuals over the series' scales.
+    strain : mean square of the residuals over what the widest error of the model allows: 1 where it just explains them.
     loose_log_evidence : the same if something unexplained had been at work besides (NaN: not computed).
     slopes : of the computed series by the numbers, (k, p) each, where measured.
     """
@@ -61,19 +71,20 @@ class Refit:
     residual_rms: float
     slopes: tuple[FloatArray, ...]
     loose_log_evidence: float = math.nan
+    strain: float = math.nan
 
 
 class RunFitter:
     """The measured series with their covariances, against which any model can be refitted."""
 
-    def __init__(self, observed: Observed, loose_from_s: float | None = None) -> None:
-        """``loose_from_s``: from this time on somebody's hand was in it, and the model's error is as wide as can be."""
+    def __init__(self, observed: Observed, loosened: Loosened | None = None) -> None:
+        """``loosened``: where the model cannot know what a hand did."""
         self.observed = observed
         self.known = [np.flatnonzero(np.isfinite(s.values)) for s in observed.series]
         self.values = [s.values[k] for s, k in zip(observed.series, self.known, strict=True)]
-        self.weights = {share: self._weigh(share, loose_from_s) for share in (*MODEL_ERRORS, *UNEXPLAINED_ERRORS)}
+        self.weights = {share: self._weigh(share, loosened) for share in (*MODEL_ERRORS, *UNEXPLAINED_ERRORS)}
 
-    def _weigh(self, share: float, loose_from_s: float | None) -> Weights:
+    def _weigh(self, share: float, loosened: Loosened | None) -> Weights:
         """Covariance of each series: measured u, and a model's error that lasts for a while.
 
         Where the measured series changes fast, a small error in time is a large one in value.
@@ -83,8 +94,9 @@ class RunFitter:
             t_s, values = self.observed.t_s[known], series.values[known]
             rate = np.gradient(values, t_s)
             width = np.full(len(known), share * series.scale)
-            if loose_from_s is not None:
-                width[t_s >= loose_from_s] = UNEXPLAINED_ERRORS[0] * series.scale
+            if loosened is not None:
+                inside = (t_s >= loosened.from_s) & (t_s <= loosened.until_s)
+                width[inside] = max(share, loosened.share) * series.scale
             spread = np.hypot(width, ERROR_IN_TIME_S * rate)
             lasting = np.exp(-np.abs(t_s[:, None] - t_s[None, :]) / ERROR_LASTS_S)
             u = np.maximum(series.u[known], 1e-3 * series.scale)
@@ -107,6 +119,17 @@ class RunFitter:
         """Half the sum of squares weighed by the inverse covariance."""
         weights = self.weights[share]
         return 0.5 * sum(float(r @ cho_solve(f, r)) for r, f in zip(residuals, weights.factors, strict=True))
+
+    def log_densities(self, residuals: Sequence[FloatArray], share: float) -> FloatArray:
+        """Log probability density of each series' residuals, (number of series,)."""
+        return np.array(
+            [
+                -0.5 * float(r @ cho_solve(f, r))
+                - float(np.sum(np.log(np.diag(f[0]))))
+                - 0.5 * len(r) * math.log(2 * math.pi)
+                for r, f in zip(residuals, self.weights[share].factors, strict=True)
+            ]
+        )
 
     def normal_equations(
         self, residuals: Sequence[FloatArray], slopes: Sequence[FloatArray], share: float
@@ -131,8 +154,8 @@ class RunFitter:
             columns.append([(a - b) / STEP for a, b in zip(predict(ahead), base, strict=True)])
         out = []
         for s, known in enumerate(self.known):
-            stacked = np.stack([column[s][known] for column in columns], axis=1)
-            out.append(np.nan_to_num(stacked))
+            stacked = [column[s][known] for column in columns]
+            out.append(np.nan_to_num(np.stack(stacked, axis=1)) if stacked else np.zeros((len(known), 0)))
         return out
 
     def refit(
@@ -145,6 +168,7 @@ class RunFitter:
         anew: int = 2,
         shares: Sequence[float] = MODEL_ERRORS,
         chances: Sequence[float] = MODEL_ERROR_CHANCES,
+        precision: FloatArray | None = None,
     ) -> Refit:
         """Most probable numbers by Levenberg's damped least squares, and the evidence by Laplace's method.
 
@@ -156,6 +180,7 @@ class RunFitter:
         rounds : how many steps to take at most before the slopes are computed anew.
         anew : how often they are, at most: 0 keeps what was learnt along the way.
         shares, chances : sizes of the model's own error and how likely each is.
+        precision : of each number's normal prior (p,); 1 where not given.
 
         Notes
         -----
@@ -167,16 +192,17 @@ class RunFitter:
         """
         fitted_with = shares[len(shares) // 2]
         z = np.array(z0, dtype=np.float64)
+        prior = np.ones(len(z)) if precision is None else precision
         base = predict(z)
         along = self._complete(predict, z, base, slopes)
         for renewal in range(anew + 1):
             before = z
-            z, base, along = self._descend(predict, z, base, along, fitted_with, rounds if renewal == 0 else 2)
+            z, base, along = self._descend(predict, z, base, along, fitted_with, rounds if renewal == 0 else 2, prior)
             if renewal == anew or (renewal > 0 and float(np.max(np.abs(z - before), initial=0.0)) < SETTLED):
                 break
             along = self._complete(predict, z, base, None)
-        loosely = self.sum_up(z, base, along, shares=UNEXPLAINED_ERRORS, chances=UNEXPLAINED_CHANCES)
-        told = self.sum_up(z, base, along, shares=shares, chances=chances)
+        loosely = self.sum_up(z, base, along, shares=UNEXPLAINED_ERRORS, chances=UNEXPLAINED_CHANCES, precision=prior)
+        told = self.sum_up(z, base, along, shares=shares, chances=chances, precision=prior)
         return replace(told, loose_log_evidence=loosely.log_evidence)
 
     def _descend(
@@ -187,22 +213,24 @@ class RunFitter:
         slopes: list[FloatArray],
         share: float,
         rounds: int,
+        prior: FloatArray,
     ) -> tuple[FloatArray, Sequence[FloatArray], list[FloatArray]]:
         """Damped steps downhill: numbers, computed series and slopes where it ended."""
         residuals = self.residuals(base)
-        cost, damping = self.misfit(residuals, share) + 0.5 * float(z @ z), 0.0
+        cost, damping = self.misfit(residuals, share) + 0.5 * float(z @ (prior * z)), 0.0
+        farthest = 4.0 / np.sqrt(prior)
         for _ in range(rounds):
             gradient, curvature = self.normal_equations(residuals, slopes, share)
-            hessian = curvature + np.eye(len(z))
+            hessian = curvature + np.diag(prior)
             gained = 0.0
             for _ in range(3):
-                step = np.linalg.solve(hessian + damping * np.diag(np.diag(hessian)), gradient - z)
-                trial = np.clip(z + np.clip(step, -1.5, 1.5), -4.0, 4.0)
-                if float(np.max(np.abs(trial - z))) < SETTLED:
+                step = np.linalg.solve(hessian + damping * np.diag(np.diag(hessian)), gradient - prior * z)
+                trial = np.clip(z + np.clip(step, -1.5, 1.5), -farthest, farthest)
+                if float(np.max(np.abs(trial - z), initial=0.0)) < SETTLED:
                     break
                 ahead = predict(trial)
                 left = self.residuals(ahead)
-                trial_cost = self.misfit(left, share) + 0.5 * float(trial @ trial)
+                trial_cost = self.misfit(left, share) + 0.5 * float(trial @ (prior * trial))
                 if trial_cost < cost:
                     gained = cost - trial_cost
                     slopes = self._follow(slopes, trial - z, base, ahead)
@@ -240,18 +268,21 @@ class RunFitter:
         *,
         shares: Sequence[float] = MODEL_ERRORS,
         chances: Sequence[float] = MODEL_ERROR_CHANCES,
+        precision: FloatArray | None = None,
     ) -> Refit:
         """Evidence and spread at z; each size of the model's error has its own best numbers on the linearised model."""
         residuals = self.residuals(predicted)
+        prior = np.ones(len(z)) if precision is None else precision
         logs, places, spreads = [], [], []
         count = sum(len(r) for r in residuals)
         for share, chance in zip(shares, chances, strict=True):
             gradient, curvature = self.normal_equations(residuals, slopes, share)
-            hessian = curvature + np.eye(len(z))
-            step = np.clip(np.linalg.solve(hessian, gradient - z), -1.0, 1.0)
-            cost = self.misfit(residuals, share) + 0.5 * float(z @ z)
-            gained = float(step @ (gradient - z)) - 0.5 * float(step @ hessian @ step)
-            log_hessian = float(np.linalg.slogdet(hessian)[1])
+            hessian = curvature + np.diag(prior)
+            downhill = gradient - prior * z
+            step = np.clip(np.linalg.solve(hessian, downhill), -1.0, 1.0)
+            cost = self.misfit(residuals, share) + 0.5 * float(z @ (prior * z))
+            gained = float(step @ downhill) - 0.5 * float(step @ hessian @ step)
+            log_hessian = float(np.linalg.slogdet(hessian)[1]) - float(np.sum(np.log(prior)))
             log_norm = -0.5 * self.weights[share].log_determinant - 0.5 * count * np.log(2 * np.pi)
             logs.append(np.log(chance) + log_norm - cost + gained - 0.5 * log_hessian)
             places.append(z + step)
@@ -267,9 +298,9 @@ class RunFitter:
         rms = np.sqrt(
             np.mean(np.concatenate([r / s.scale for r, s in zip(residuals, self.observed.series, strict=True)]) ** 2)
         )
-        return Refit(
-            mean, covariance, float(top + np.log(np.sum(np.exp(np.array(logs) - top)))), float(rms), tuple(slopes)
-        )
+        strain = 2.0 * self.misfit(residuals, shares[-1]) / max(count, 1)
+        evidence = float(top + np.log(np.sum(np.exp(np.array(logs) - top))))
+        return Refit(mean, covariance, evidence, float(rms), tuple(slopes), strain=strain)
 
 
 def log_sum(logs: Sequence[float]) -> float:

@@ -11,28 +11,51 @@ import numpy.typing as npt
 
 from matchvision.verdict.explaining import Explanation
 from matchvision.verdict.observing import Observed
+from matchvision.verdict.pairing import pair_up
 from matchvision.verdict.playing import Forecasted, player
-from matchvision.verdict.refitting import UNEXPLAINED_CHANCES, UNEXPLAINED_ERRORS, Refit, RunFitter, log_sum
+from matchvision.verdict.refitting import (
+    MODEL_ERROR_CHANCES,
+    MODEL_ERRORS,
+    UNEXPLAINED_CHANCES,
+    UNEXPLAINED_ERRORS,
+    Loosened,
+    Predict,
+    Refit,
+    RunFitter,
+    log_sum,
+)
 from matchvision.verdict.searching import Found, Searcher
 
 FloatArray = npt.NDArray[np.float64]
 
 #: Beforehand: it went as predicted, something happened that no explanation covers, and the rest for all explanations.
 AS_PREDICTED_BEFORE, UNEXPLAINED_BEFORE = 0.5, 0.08
+#: Of what is left for explanations, the part for two together: they are tried only where one does not do.
+TWO_BEFORE: Final = 0.1
+#: One does not do where, under the best of them, the mean square misfit is beyond what the model's widest error allows.
+ONE_DOES_NOT_DO: Final = 1.0
 #: Explanations this much less likely than the best (in nats) after a first look are not narrowed down. That look takes
 #: the model's error as large and only a few sizes.
 LOOK_WITHIN: Final = 60.0
+#: Nor are more than so many.
+LOOK_MOST: Final = 14
 #: Explanations this much less likely than the best after that are not refitted with all slopes computed anew.
 REFIT_WITHIN: Final = 8.0
+#: Those this near to the best have their sizes and dates integrated over.
+SHARPEN_WITHIN: Final = 3.5
+#: A hand moves things by these shares of their size, as likely by any of them; what it set going lasts so long [s].
+TOUCHED_ERRORS: Final = (0.0, 0.08, 0.25, 0.8)
+HAND_LASTS_S: Final = 0.3
 #: At least and at most so many are: a few steps do not bring a large change to its best.
-REFIT_LEAST, REFIT_MOST = 5, 8
+REFIT_LEAST, REFIT_MOST = 4, 7
 
 
 @dataclass(frozen=True, eq=False)
 class Weighed:
     """One explanation with its probability; size and since when with their standard uncertainties (NaN: has none).
 
-    ``cause`` is "as-predicted" or "unexplained" where ``explanation`` is None.
+    ``cause`` is "as-predicted" or "unexplained" where ``explanation`` is None. ``beside``: the other one, where two are
+    at work together.
     """
 
     cause: str
@@ -43,13 +66,14 @@ class Weighed:
     at: tuple[float, ...]
     u_at: tuple[float, ...]
     fit: Refit
+    beside: "Weighed | None" = None
 
 
 def weigh(
     forecasted: Forecasted,
     observed: Observed,
     explanations: Sequence[Explanation],
-    touched_s: float | None,
+    touched_s: tuple[float, float] | None,
     logged: Forecasted | None = None,
 ) -> tuple[Weighed, ...]:
     """Probabilities of all explanations, likeliest first; together with "as-predicted" and "unexplained" they add to 1.
@@ -59,7 +83,7 @@ def weigh(
     forecasted : the forecast's match.
     observed : the measured run.
     explanations : those that are thought of.
-    touched_s : match time since which a hand was seen over the table; adds the cause "touched".
+    touched_s : match times from and until which a hand was seen over the table; adds the cause "touched".
     logged : the same match with the commands as they were logged; adds the cause "command-changed", and every
         explanation then starts from it, so that what a command explains is blamed on nothing else.
 
@@ -82,35 +106,79 @@ def weigh(
     shared = fitter.slopes_of(as_stated, zero, plain, range(forecasted.numbers))
     base = fitter.refit(as_stated, zero, slopes=shared, rounds=6)
     loose = fitter.sum_up(zero, plain, shared, shares=UNEXPLAINED_ERRORS, chances=UNEXPLAINED_CHANCES)
-    found = _search(Searcher(logged or forecasted, fitter, play, shared, base), explanations, base.log_evidence)
-    causes = len({e.cause for e in explanations}) + (touched_s is not None) + (logged is not None)
-    each = math.log((1.0 - AS_PREDICTED_BEFORE - UNEXPLAINED_BEFORE) / max(causes, 1))
+    searcher = Searcher(logged or forecasted, fitter, play, shared, base, zero)
+    rival = base.log_evidence + math.log(AS_PREDICTED_BEFORE * max(len({e.cause for e in explanations}), 1))
+    found, refitted = _search(searcher, explanations, rival)
+    pairs = []
+    best = max([base, *(one.fit for _, one in refitted)], key=lambda fit: fit.log_evidence)
+    if best.strain > ONE_DOES_NOT_DO:
+        pairs = pair_up(searcher, explanations, refitted)
+    causes = len({e.cause for e in explanations})
+    # What was seen or logged is no far-fetched explanation: it shares with "as predicted".
+    before = AS_PREDICTED_BEFORE / (1 + (touched_s is not None) + (logged is not None))
+    explained = 1.0 - AS_PREDICTED_BEFORE - UNEXPLAINED_BEFORE
+    each = math.log((1.0 - TWO_BEFORE) * explained / max(causes, 1))
+    each_pair = math.log(TWO_BEFORE * explained / max(len(explanations) * (len(explanations) - 1) / 2, 1))
 
     def plainly(fit: Refit) -> Found:
         return Found(fit.log_evidence, fit, math.nan, math.nan, (), ())
 
     out: list[tuple[float, str, Explanation | None, Found]] = [
-        (math.log(AS_PREDICTED_BEFORE), "as-predicted", None, plainly(base)),
+        (math.log(before), "as-predicted", None, plainly(base)),
         (math.log(UNEXPLAINED_BEFORE), "unexplained", None, plainly(_beside(loose, found))),
     ]
     if touched_s is not None:
-        told = RunFitter(observed, touched_s).refit(as_stated, zero, slopes=shared, rounds=3, anew=0)
-        out.append((each, "touched", None, plainly(told)))
+        out.append((math.log(before), "touched", None, plainly(_touched(observed, touched_s, as_stated, base))))
     if logged is not None:
         commanded = fitter.refit(lambda z: play(logged.match(z)), zero, rounds=6)
-        out.append((each, "command-changed", None, plainly(commanded)))
+        out.append((math.log(before), "command-changed", None, plainly(commanded)))
     for explanation, one in found:
         alike = sum(e.cause == explanation.cause for e in explanations)
         out.append((each - math.log(alike), explanation.cause, explanation, one))
-    logs = [before + one.log_evidence for before, _, _, one in out]
-    total = log_sum(logs)
+    logs = [prior + one.log_evidence for prior, _, _, one in out]
+    both = [each_pair + pair.first.log_evidence for pair in pairs]
+    total = log_sum([*logs, *both])
     weighed = [
         Weighed(
             cause, explanation, math.exp(log - total), one.size, one.u_size, one.at, one.u_at, one.fit
         )
         for log, (_, cause, explanation, one) in zip(logs, out, strict=True)
     ]  # fmt: skip
+    for log, pair in zip(both, pairs, strict=True):
+        a, b = (
+            Weighed(
+                told.cause, told, math.exp(log - total), part.size, part.u_size, part.at, part.u_at, part.fit
+            )
+            for told, part in zip(pair.explanations, (pair.first, pair.second), strict=True)
+        )  # fmt: skip
+        weighed.append(replace(a, beside=b))
     return tuple(sorted(weighed, key=lambda w: -w.probability))
+
+
+def _touched(observed: Observed, touched_s: tuple[float, float], as_stated: Predict, base: Refit) -> Refit:
+    """The forecast, left alone by how much a hand may move things: while it was there, or from then on.
+
+    How much it moved one thing says nothing of another: each series has its own share, all of them as likely.
+    """
+    begin_s, end_s = touched_s
+    told = []
+    for until_s in (end_s + HAND_LASTS_S if math.isfinite(end_s) else math.inf, math.inf):
+        fitters = [RunFitter(observed, Loosened(begin_s, until_s, share)) for share in TOUCHED_ERRORS]
+        widest = fitters[-1]
+        fit = widest.refit(as_stated, base.z, slopes=base.slopes, rounds=3, anew=0)
+        residuals = widest.residuals(as_stated(fit.z))
+        logs = [
+            math.log(chance)
+            + sum(
+                log_sum(list(each)) - math.log(len(fitters))
+                for each in np.transpose([fitter.log_densities(residuals, share) for fitter in fitters])
+            )
+            for share, chance in zip(MODEL_ERRORS, MODEL_ERROR_CHANCES, strict=True)
+        ]
+        laplace = 0.5 * float(np.linalg.slogdet(fit.covariance)[1]) - 0.5 * float(fit.z @ fit.z)
+        told.append(replace(fit, log_evidence=log_sum(logs) + laplace))
+    best = max(told, key=lambda fit: fit.log_evidence)
+    return replace(best, log_evidence=log_sum([fit.log_evidence for fit in told]) - math.log(len(told)))
 
 
 def _beside(loose: Refit, found: Sequence[tuple[Explanation, Found]]) -> Refit:
@@ -125,10 +193,13 @@ def _beside(loose: Refit, found: Sequence[tuple[Explanation, Found]]) -> Refit:
     return replace(loose, log_evidence=log_sum([loose.log_evidence, max(near)]) - math.log(2.0))
 
 
-def _search(searcher: Searcher, explanations: Sequence[Explanation], rival: float) -> list[tuple[Explanation, Found]]:
-    """All explanations looked at and narrowed down, and the best of them refitted.
+def _search(
+    searcher: Searcher, explanations: Sequence[Explanation], rival: float
+) -> tuple[list[tuple[Explanation, Found]], list[tuple[Explanation, Found]]]:
+    """All explanations looked at and narrowed down; and those that were refitted with all that is free.
 
-    ``rival`` is the log evidence that the best of them must come near to be worth it.
+    ``rival`` is the log evidence that the best of them must come near to be worth it: what they must have to be as
+    likely as "as predicted".
     """
     with ThreadPoolExecutor(2) as pool:
         looks = list(pool.map(searcher.look, explanations))
@@ -138,7 +209,8 @@ def _search(searcher: Searcher, explanations: Sequence[Explanation], rival: floa
                 if (theirs.cause, theirs.machine) == (ours.cause, ours.machine):
                     looks[i] = max(looks[i], looks[j], key=lambda look: look.log_evidence)
         most = max((look.log_evidence for look in looks), default=0.0)
-        likely = [i for i, look in enumerate(looks) if look.log_evidence > most - LOOK_WITHIN]
+        likely = sorted(range(len(looks)), key=lambda i: -looks[i].log_evidence)[:LOOK_MOST]
+        likely = [i for i in likely if looks[i].log_evidence > most - LOOK_WITHIN]
         narrowed = list(pool.map(lambda i: searcher.narrow(explanations[i], looks[i]), likely))
         best = max([rival, *(look.log_evidence for look in narrowed)])
         order = sorted(range(len(likely)), key=lambda i: -narrowed[i].log_evidence)[:REFIT_MOST]
@@ -148,4 +220,14 @@ def _search(searcher: Searcher, explanations: Sequence[Explanation], rival: floa
             told = searcher.refit if i in worth else searcher.settle
             return explanations[likely[i]], told(explanations[likely[i]], narrowed[i])
 
-        return list(pool.map(finish, range(len(likely))))
+        told = list(pool.map(finish, range(len(likely))))
+        best = max([rival, *(found.log_evidence for _, found in told)])
+
+        def sharpen(i: int) -> tuple[Explanation, Found]:
+            explanation, found = told[i]
+            if i not in worth or found.log_evidence < best - SHARPEN_WITHIN:
+                return told[i]
+            return explanation, searcher.sharpen(explanation, narrowed[i], found)
+
+        sharp = list(pool.map(sharpen, range(len(told))))
+    return sharp, [sharp[i] for i in sorted(worth)]

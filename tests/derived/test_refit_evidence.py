@@ -6,7 +6,14 @@ import pytest
 from scipy.stats import multivariate_normal
 
 from matchvision.verdict.observing import Observed, Series
-from matchvision.verdict.refitting import ERROR_IN_TIME_S, ERROR_LASTS_S, RunFitter
+from matchvision.verdict.profiling import profile
+from matchvision.verdict.refitting import (
+    ERROR_IN_TIME_S,
+    ERROR_LASTS_S,
+    MODEL_ERROR_CHANCES,
+    MODEL_ERRORS,
+    RunFitter,
+)
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -54,3 +61,58 @@ def test_number_that_explains_nothing_is_not_believed() -> None:
     without = fitter.refit(lambda _: [np.zeros(40)], np.zeros(1), shares=(0.04,), chances=(1.0,))
     with_one = fitter.refit(lambda z: [z[0] * observed.t_s], np.zeros(1), shares=(0.04,), chances=(1.0,))
     assert with_one.log_evidence < without.log_evidence - 1.0
+
+
+def test_profile_of_a_line_is_the_closed_form() -> None:
+    """With y = a t + b: walking a, b integrated out, is the joint closed form's normal."""
+    observed, _ = line(0.7)
+    t_s, values = observed.t_s, observed.series[0].values
+    fitter = RunFitter(observed)
+
+    def predict(z: FloatArray) -> list[FloatArray]:
+        return [z[0] * t_s + 0.3 * z[1]]
+
+    fit = fitter.refit(predict, np.zeros(2))
+    walk = profile(fitter, predict, fit, 0, prior=True, limit=4.0)
+    design = np.stack([t_s, np.full(len(t_s), 0.3)], axis=1)
+    chances = np.array(MODEL_ERROR_CHANCES)
+    means, variances, logs = [], [], []
+    for share in MODEL_ERRORS:
+        spread = np.hypot(share, ERROR_IN_TIME_S * np.gradient(values, t_s))
+        exact = np.outer(spread, spread) * np.exp(-np.abs(t_s[:, None] - t_s[None, :]) / ERROR_LASTS_S)
+        exact += np.diag(np.full(len(t_s), 0.01**2))
+        precision = np.eye(2) + design.T @ np.linalg.solve(exact, design)
+        means.append(np.linalg.solve(precision, design.T @ np.linalg.solve(exact, values))[0])
+        variances.append(np.linalg.inv(precision)[0, 0])
+        logs.append(multivariate_normal(np.zeros(len(t_s)), exact + design @ design.T).logpdf(values))
+    weights = chances * np.exp(np.array(logs) - max(logs))
+    log_evidence = max(logs) + np.log(weights.sum())
+    weights /= weights.sum()
+    mean = float(weights @ means)
+    spread_all = float(np.sqrt(weights @ (np.array(variances) + (np.array(means) - mean) ** 2)))
+    told, u_told = walk.moments(walk.values)
+    assert told == pytest.approx(mean, abs=0.05 * spread_all)
+    assert u_told == pytest.approx(spread_all, rel=0.1)
+    assert walk.log_evidence == pytest.approx(log_evidence, abs=0.1)
+
+
+def test_walk_over_a_date_sees_past_a_jump_that_the_slope_misses() -> None:
+    """A step in a series read over tenths of a second: its slope by the date is wrong, what the date can be is not."""
+    t_s: FloatArray = 0.05 + 0.1 * np.arange(40, dtype=np.float64)
+
+    def step(date_s: float) -> FloatArray:
+        return np.clip((t_s + 0.05 - date_s) / 0.1, 0.0, 1.0)
+
+    generator = np.random.default_rng(5)
+    values = step(2.03) + 0.02 * generator.standard_normal(40)
+    fitter = RunFitter(Observed(t_s, (Series("speed", "heron", 0, values, np.full(40, 0.02), 1.0),)))
+
+    def predict(z: FloatArray) -> list[FloatArray]:
+        return [step(1.9 + 0.1 * z[0])]
+
+    precision = np.array([0.01])
+    fit = fitter.refit(predict, np.zeros(1), precision=precision)
+    walk = profile(fitter, predict, fit, 0, prior=False, limit=20.0, precision=precision)
+    date_s, u_date_s = walk.moments(1.9 + 0.1 * walk.values)
+    assert abs(date_s - 2.03) < 2.5 * u_date_s
+    assert 0.003 < u_date_s < 0.05

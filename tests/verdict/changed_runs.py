@@ -10,13 +10,17 @@ import numpy as np
 
 from matchvision.errors import CannotMeasure
 from matchvision.filming import Scene, demo_scene, film, play
+from matchvision.filming.parts import Anchor, Wall
 from matchvision.filming.scene import Forecast, Machine, Patch, Release, Stated
 from matchvision.motion import measure_motion
 from matchvision.pipeline import analyze, start_poses
 from matchvision.pull import measure_pull
-from matchvision.records.motion import MatchClock
+from matchvision.records.events import Event, Grip
+from matchvision.records.motion import MatchClock, Motion
+from matchvision.records.pull import Pull
 from matchvision.records.results import CauseRow
-from matchvision.records.sheet import Run
+from matchvision.records.sheet import Anchor as SheetAnchor
+from matchvision.records.sheet import Hitch, Quantity, Run
 from matchvision.sheets import load_run
 from matchvision.verdict.reasoning import reason
 from tests.engine.extras import Extras, SideLoss
@@ -28,7 +32,8 @@ from tests.filmed_points import film_points
 class Changed:
     """A scene, the engine's extras, and what is true: cause, machine, size in the unit of the table of causes.
 
-    ``mass_ratio``: true over stated mass, by machine; ``rope_off_m``: true less stated length.
+    ``since_s``: since when, where that is told beside a size; ``misstate``: what its sheet says wrongly; ``touch``: a
+    hand that was seen.
     """
 
     scene: Scene
@@ -36,8 +41,9 @@ class Changed:
     machine: str
     size: float
     extras: Extras = field(default_factory=Extras)
-    mass_ratio: Mapping[str, float] | None = None
-    rope_off_m: float = 0.0
+    since_s: float = np.nan
+    misstate: Callable[[Run], Run] = lambda run: run
+    touch: Event | None = None
 
 
 def changed_run(cause: str, seed: int) -> Changed:
@@ -54,18 +60,30 @@ def changed_run(cause: str, seed: int) -> Changed:
 
 def causes_from_points(changed: Changed, seed: int) -> tuple[CauseRow, ...]:
     """Causes as found from the markers' noisy places."""
+    return causes_from_measured(changed, *measured_points(changed, seed))
+
+
+def causes_from_measured(
+    changed: Changed, run: Run, motion: Motion, pull: Pull | None, clock: MatchClock
+) -> tuple[CauseRow, ...]:
+    """Causes as found from what was measured, with a hand's touch where there was one."""
+    grip = None if changed.touch is None else Grip((changed.touch,))
+    return reason(run, motion, pull, grip, clock, start_poses(run, motion, clock))
+
+
+def measured_points(changed: Changed, seed: int) -> tuple[Run, Motion, Pull | None, MatchClock]:
+    """What would be measured from the markers' noisy places."""
     course = play_in_engine(changed.scene, changed.extras).course
     filmed = film_points(changed.scene, np.random.default_rng([seed, 6]), course=course)
-    run = _misstate(filmed.run, changed)
+    run = changed.misstate(filmed.run)
     motion, _ = measure_motion(run, filmed.tracks, filmed.cameras)
     start_s = run.sheet.clock.start_s
     assert start_s is not None
     clock = MatchClock(start_s, run.sheet.clock.duration_s)
     try:
-        pull = measure_pull(run, motion, clock)[0]
+        return run, motion, measure_pull(run, motion, clock)[0], clock
     except CannotMeasure:
-        pull = None
-    return reason(run, motion, pull, None, clock, start_poses(run, motion, clock))
+        return run, motion, None, clock
 
 
 def causes_from_pixels(changed: Changed) -> tuple[CauseRow, ...]:
@@ -74,20 +92,32 @@ def causes_from_pixels(changed: Changed) -> tuple[CauseRow, ...]:
     course = play_in_engine(scene, changed.extras).course
     with tempfile.TemporaryDirectory() as scratch:
         film(scene, Path(scratch), course=course)
-        return analyze(_misstate(load_run(Path(scratch)), changed)).verdict.causes
+        return analyze(changed.misstate(load_run(Path(scratch)))).verdict.causes
 
 
-def _misstate(run: Run, changed: Changed) -> Run:
-    """The run with a sheet that states a wrong mass or rope length, where that is the change."""
-    sheet = run.sheet
-    for name, ratio in (changed.mass_ratio or {}).items():
-        machine = sheet.machine[name]
-        told = machine.model_copy(update={"mass_kg": round((machine.mass_kg or 0.0) / ratio, 3)})
-        sheet = sheet.model_copy(update={"machine": {**sheet.machine, name: told}})
-    if changed.rope_off_m and sheet.rope is not None:
-        rope = sheet.rope.model_copy(update={"length_m": sheet.rope.length_m - changed.rope_off_m})
-        sheet = sheet.model_copy(update={"rope": rope})
-    return replace(run, sheet=sheet)
+def as_small_pictures(changed: Changed) -> Changed:
+    """Filmed with three quarters of the pictures' size and half of their number."""
+    camera = changed.scene.camera
+    assert camera.centre_px is not None
+    small = replace(
+        camera,
+        size_px=(960, 540),
+        f_px=(0.75 * camera.f_px[0], 0.75 * camera.f_px[1]),
+        centre_px=(0.75 * (camera.centre_px[0] + 0.5) - 0.5, 0.75 * (camera.centre_px[1] + 0.5) - 0.5),
+        frames_per_s=30.0,
+        subframes=2,
+    )
+    return replace(changed, scene=replace(changed.scene, camera=small))
+
+
+def _state(name: str, **told: object) -> Callable[[Run], Run]:
+    """Let a sheet say something else of a machine."""
+
+    def misstate(run: Run) -> Run:
+        machine = run.sheet.machine[name].model_copy(update=told)
+        return replace(run, sheet=run.sheet.model_copy(update={"machine": {**run.sheet.machine, name: machine}}))
+
+    return misstate
 
 
 def _honest(scene: Scene, draw: np.random.Generator) -> Scene:
@@ -132,12 +162,12 @@ def _lose_drive(scene: Scene, name: str, draw: np.random.Generator) -> Changed:
     machine, at_s, left = scene.machine[name], float(draw.uniform(1.5, 4)), float(draw.uniform(0.2, 0.6))
     assert machine.drive is not None
     drive = replace(machine.drive, loss_s=round(at_s, 3), loss_ratio=round(left, 3))
-    return Changed(_with(scene, name, replace(machine, drive=drive)), "drive-loss", name, 1 - left)
+    return Changed(_with(scene, name, replace(machine, drive=drive)), "drive-loss", name, 1 - left, since_s=at_s)
 
 
 def _lose_side(scene: Scene, name: str, draw: np.random.Generator) -> Changed:
     side = SideLoss("left" if draw.random() < 0.5 else "right", float(draw.uniform(1.5, 4)))
-    return Changed(scene, "drive-loss", name, 1.0, Extras(side_loss={name: side}))
+    return Changed(scene, "drive-loss", name, 1.0, Extras(side_loss={name: side}), since_s=side.at_s)
 
 
 def _start_late(scene: Scene, name: str, draw: np.random.Generator) -> Changed:
@@ -173,13 +203,106 @@ def _efficiency(scene: Scene, name: str, draw: np.random.Generator) -> Changed:
 
 def _mass(scene: Scene, name: str, draw: np.random.Generator) -> Changed:
     ratio = _off(draw, 0.2, 0.4)
-    return Changed(scene, "wrong-mass", name, ratio, mass_ratio={name: ratio})
+    told_kg = round(scene.machine[name].mass_kg / ratio, 3)
+    return Changed(scene, "wrong-mass", name, ratio, misstate=_state(name, mass_kg=told_kg))
+
+
+def _heavy_opponent(scene: Scene, name: str, draw: np.random.Generator) -> Changed:
+    """Nobody weighed it: the sheet has a guess, and says how good it thinks that is."""
+    ratio = float(np.exp(draw.uniform(0.3, 0.5)))
+    guess_kg = round(scene.machine[name].mass_kg / ratio, 3)
+    misstate = _state(name, mass_kg=guess_kg, u_mass_kg=0.06 * guess_kg, unknown=True)
+    return Changed(scene, "opponent-heavier", name, ratio, misstate=misstate)
+
+
+def _strong_opponent(scene: Scene, name: str, draw: np.random.Generator) -> Changed:
+    machine, ratio = scene.machine[name], float(np.exp(draw.uniform(0.3, 0.5)))
+    assert machine.drive is not None
+    assert machine.forecast is not None
+    guess = machine.drive.stall_torque_Nm / ratio
+    told = replace(machine.forecast, stall_torque_Nm=Stated(value=guess, u=0.06 * guess))
+    guessed = _with(scene, name, replace(machine, forecast=told))
+    misstate = _state(name, unknown=True, u_mass_kg=0.05 * machine.mass_kg)
+    return Changed(guessed, "opponent-stronger", name, ratio, misstate=misstate)
+
+
+def _turn(scene: Scene, name: str, draw: np.random.Generator) -> Changed:
+    """The rope is tied aside of where the sheet says."""
+    machine, off_m = scene.machine[name], float(draw.choice([-1, 1]) * draw.uniform(0.025, 0.045))
+    x, _, z = machine.hitch_m
+    told = Hitch(at_m=(x, 0.0, z))
+    return Changed(
+        _with(scene, name, replace(machine, hitch_m=(x, off_m, z))), "turned", name, off_m,
+        misstate=_state(name, hitch=told),
+    )  # fmt: skip
+
+
+def _command(scene: Scene, name: str, draw: np.random.Generator) -> Changed:
+    """The operator holds back from some moment on, and the log says so."""
+    machine, at_s, left = scene.machine[name], float(draw.uniform(1.5, 4)), float(draw.uniform(0.2, 0.6))
+    assert machine.drive is not None
+    times_s = np.arange(0.0, 5.5, 0.05)
+    share = np.interp(times_s, *np.array(machine.drive.throttle).T) * np.where(times_s > at_s, left, 1.0)
+    given = tuple((round(float(t), 3), round(float(s), 3)) for t, s in zip(times_s, share, strict=True))
+    really = _with(scene, name, replace(machine, drive=replace(machine.drive, throttle=given)))
+
+    def log(run: Run) -> Run:
+        return replace(run, commands={name: np.array(given)})
+
+    return Changed(really, "command-changed", name, np.nan, misstate=log)
+
+
+def _touch(scene: Scene, name: str, draw: np.random.Generator) -> Changed:
+    """A hand holds a machine's wheels for a while, and is seen over the table."""
+    at_s, lasts_s = float(draw.uniform(1.5, 3.5)), float(draw.uniform(0.4, 1.0))
+    held = ((0.0, 0.0), (at_s, 0.0), (at_s + 0.05, 3.0), (at_s + lasts_s, 3.0), (at_s + lasts_s + 0.05, 0.0))
+    seen = Event("touch", name, at_s - 0.2, at_s + lasts_s + 0.2, 0.02, 0.98, "skin over the table.")
+    return Changed(scene, "touched", "", np.nan, Extras(brake_Nm={name: held}), since_s=seen.start_s, touch=seen)
+
+
+def _stop(scene: Scene, _: str, draw: np.random.Generator) -> Changed:
+    """Something in the way of the machine that goes furthest home, as filming plays the match."""
+    course = play(scene)
+    ways = {name: (1 if scene.machine[name].home == "+x" else -1) * own.x_m for name, own in course.machines.items()}
+    name = max(ways, key=lambda each: float(np.max(ways[each]) - ways[each][0]))
+    way = 1 if scene.machine[name].home == "+x" else -1
+    far_m = float((np.max(ways[name]) - ways[name][0]) * draw.uniform(0.3, 0.7))
+    middle_m = way * (float(ways[name][0]) + far_m)
+    length_m, thick_m = scene.machine[name].size_m[0], 0.03
+    face_m = middle_m + way * (length_m + thick_m) / 2
+    owner = next(other for other in scene.machine if other != name)
+    wall = Wall(owner=owner, at_m=(face_m, 0.0), size_m=(thick_m, 0.3, 0.1))
+    return Changed(replace(scene, wall=(wall,)), "blocked", name, middle_m, Extras(solid=True))
+
+
+def _anchor(scene: Scene, _: str, draw: np.random.Generator) -> Changed:
+    """Plover stands on an anchor that holds less than it should; heron, the stronger for it, draws it off."""
+    heron, plover = scene.machine["heron"], scene.machine["plover"]
+    grip, left = plover.grip_ratio, float(draw.uniform(0.3, 0.6))
+    mass_kg, holds_N = 1.1, float(draw.uniform(3.0, 5.0))
+    assert heron.drive is not None
+    assert heron.forecast is not None
+    full = ((0.0, 0.0), (0.3, 0.3), (2.5, 1.0), (5.5, 1.0))
+    heron = replace(
+        heron, mass_kg=2.8, drive=replace(heron.drive, throttle=full), forecast=replace(heron.forecast, throttle=full)
+    )
+    stated = Stated(value=float(grip * (1 + 0.04 * draw.normal())), u=0.04 * grip)
+    plover = replace(
+        plover, mass_kg=mass_kg, drive=None, wheel=(), anchor=Anchor(holding_N=round(holds_N / left, 2)),
+        forecast=Forecast(grip_static=stated, grip_sliding=stated),
+    )  # fmt: skip
+    rope = replace(scene.rope, link=None, bead_colours=("red", "cyan"))
+    changed = replace(scene, rope=rope, machine={"heron": heron, "plover": plover})
+    pressed = Extras(press_N={"plover": ((0.0, holds_N / grip),)})
+    stated_N = holds_N / left
+    told = SheetAnchor(holding_N=Quantity(value=stated_N, u=0.04 * stated_N))
+    return Changed(changed, "anchor-weaker", "plover", 1 - left, pressed, misstate=_state("plover", anchor=told))
 
 
 def _lose_grip(scene: Scene, name: str, draw: np.random.Generator) -> Changed:
     at_s, left = float(draw.uniform(1.5, 4)), float(draw.uniform(0.4, 0.75))
     extras = Extras(grip_factor={name: ((0.0, 1.0), (at_s, 1.0), (at_s + 0.002, left))})
-    return Changed(scene, "less-grip", name, 1 - left, extras)
+    return Changed(scene, "less-grip", name, 1 - left, extras, since_s=at_s)
 
 
 def _slip_on_stretch(scene: Scene, _: str, draw: np.random.Generator) -> Changed:
@@ -198,9 +321,15 @@ def _slip_on_stretch(scene: Scene, _: str, draw: np.random.Generator) -> Changed
 
 def _rope(scene: Scene, _: str, draw: np.random.Generator) -> Changed:
     """A rope that is shorter than where the hitches stand leaves no slack: only a longer one is played."""
-    off_m = float(draw.uniform(0.05, 0.1))
+    off_m, told_m = float(draw.uniform(0.05, 0.1)), scene.rope.length_m
     rope = replace(scene.rope, length_m=scene.rope.length_m + off_m, link=None, bead_colours=("red", "cyan"))
-    return Changed(replace(scene, rope=rope), "rope-longer", "", off_m, rope_off_m=off_m)
+
+    def shorter(run: Run) -> Run:
+        assert run.sheet.rope is not None
+        told = run.sheet.rope.model_copy(update={"length_m": told_m})
+        return replace(run, sheet=run.sheet.model_copy(update={"rope": told}))
+
+    return Changed(replace(scene, rope=rope), "rope-longer", "", off_m, misstate=shorter)
 
 
 _CHANGES: Final[Mapping[str, Callable[[Scene, str, np.random.Generator], Changed]]] = {
@@ -214,6 +343,23 @@ _CHANGES: Final[Mapping[str, Callable[[Scene, str, np.random.Generator], Changed
     "less-grip": _lose_grip,
     "slippery-stretch": _slip_on_stretch,
     "rope-longer": _rope,
+    "opponent-heavier": _heavy_opponent,
+    "opponent-stronger": _strong_opponent,
+    "turned": _turn,
+    "command-changed": _command,
+    "touched": _touch,
+    "blocked": _stop,
+    "anchor-weaker": _anchor,
 }
+
+
+def two_changes(first: str, second: str, seed: int) -> tuple[Changed, Changed]:
+    """An invented match with two changes, the second one made to what the first one left."""
+    one = changed_run(first, seed)
+    names = list(one.scene.machine)
+    name = names[1 - names.index(one.machine)] if one.machine else names[0]
+    return one, _CHANGES[second](one.scene, name, np.random.default_rng([seed, 7]))
+
+
 #: Every kind of change that can be played.
 KINDS: Final = tuple(_CHANGES)

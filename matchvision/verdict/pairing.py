@@ -1,0 +1,100 @@
+"""Two causes together, where one does not do: the best single ones, each with every other one added to it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from matchvision.mechanics.machine import MatchModel
+from matchvision.verdict.explaining import Explanation
+from matchvision.verdict.playing import Alterable
+from matchvision.verdict.searching import NARROWED, PLACE_PRECISION, Found, Searcher, evenly
+
+FloatArray = npt.NDArray[np.float64]
+
+#: How many single causes are tried as the first of two, and how many second ones are narrowed down and refitted.
+FIRST_ONES, NARROWED_ONES, REFITTED_ONES = 2, 5, 2
+
+
+@dataclass(frozen=True, eq=False)
+class Altered:
+    """A match in which one explanation is at work: its size, time or place come after the match's own numbers."""
+
+    plain: Alterable
+    explanation: Explanation
+    origin: tuple[float, ...]
+
+    @property
+    def numbers(self) -> int:
+        """How many numbers `match` takes."""
+        return self.plain.numbers + int(self.explanation.has_size) + len(self.origin)
+
+    @property
+    def precision(self) -> FloatArray:
+        """Of each number's normal prior."""
+        own = [1.0] * int(self.explanation.has_size) + [PLACE_PRECISION] * len(self.origin)
+        return np.append(self.plain.precision, own)
+
+    def at(self, z: FloatArray) -> tuple[float, ...]:
+        """The explanation's time or place."""
+        first = self.plain.numbers + int(self.explanation.has_size)
+        steps = [spacing / NARROWED for spacing, _ in self.explanation.spacing]
+        own = z[first : first + len(self.origin)]
+        return tuple(float(o + s * t) for o, s, t in zip(self.origin, steps, own, strict=True))
+
+    def match(self, z: FloatArray) -> MatchModel:
+        """The match with these numbers."""
+        own = self.plain.numbers
+        size = float(z[own]) if self.explanation.has_size else 0.0
+        return self.explanation.change(self.plain.match(z[:own]), size, self.at(z))
+
+
+@dataclass(frozen=True, eq=False)
+class FoundPair:
+    """Two explanations refitted together; ``first`` and ``second`` share evidence and fit."""
+
+    explanations: tuple[Explanation, Explanation]
+    first: Found
+    second: Found
+
+
+def pair_up(
+    searcher: Searcher, explanations: Sequence[Explanation], singles: Sequence[tuple[Explanation, Found]]
+) -> list[FoundPair]:
+    """The best pairs that begin with one of the best single explanations.
+
+    ``singles`` must have been refitted with all that is free. The same cause of the same machine is not added twice.
+    """
+    order = sorted(singles, key=lambda one: -one[1].log_evidence)
+    pairs = []
+    for explanation, found in order[:FIRST_ONES]:
+        altered = Altered(searcher.forecasted, explanation, found.origin)
+        if len(found.fit.z) != altered.numbers:
+            continue
+        both = Searcher(altered, searcher.fitter, searcher.play, found.fit.slopes, found.fit, found.fit.z)
+        others = [e for e in explanations if (e.cause, e.machine) != (explanation.cause, explanation.machine)]
+        looks = [(other, both.look(other)) for other in others]
+        looks.sort(key=lambda each: -each[1].log_evidence)
+        narrowed = [(other, both.narrow(other, look)) for other, look in looks[:NARROWED_ONES]]
+        narrowed.sort(key=lambda each: -each[1].log_evidence)
+        for other, look in narrowed[:REFITTED_ONES]:
+            pairs.append(_refit(both, altered, other, both.refit(other, look)))
+    return pairs
+
+
+def _refit(both: Searcher, altered: Altered, other: Explanation, second: Found) -> FoundPair:
+    z, own = second.fit.z, altered.plain.numbers
+    sized, dates = int(altered.explanation.has_size), len(altered.origin)
+    gained = evenly(altered.explanation, z[: own + sized + dates])
+    size, u_size = both.size(altered.explanation, second.fit, own)
+    spacing = np.array([each for each, _ in altered.explanation.spacing]) / NARROWED
+    variances = np.diag(second.fit.covariance)[own + sized : own + sized + dates]
+    spreads = both.lasting(altered.explanation, tuple(np.sqrt(variances) * spacing))
+    evidence = second.log_evidence + gained
+    first = Found(evidence, second.fit, size, u_size, altered.at(z), spreads)
+    return FoundPair(
+        (altered.explanation, other),
+        first,
+        Found(evidence, second.fit, second.size, second.u_size, second.at, second.u_at),
+    )
