@@ -73,7 +73,7 @@ class Found:
 class Searcher:
     """Looks for explanations of one measured run.
 
-    ``shared`` are the series' slopes by the match's numbers at ``start``, ``plain`` the refit without any change.
+    ``shared`` are the series' slopes by the match's numbers at ``start`` (all 0 unless given), ``plain`` the refit without any change.
     """
 
     forecasted: Alterable
@@ -81,11 +81,11 @@ class Searcher:
     play: Play
     shared: Sequence[FloatArray]
     plain: Refit
-    start: FloatArray
+    start: FloatArray | None = None
 
     def look(self, explanation: Explanation) -> Look:
         """Evidence over all cells and sizes, each computed once and fitted along the shared slopes."""
-        zero = self.start
+        zero = np.zeros(self.forecasted.numbers) if self.start is None else self.start
         plain = self.forecasted.match(zero)
         alone = len(explanation.cells) == 1
         sizes = (SIZES_ALONE if alone else SIZES_EACH) if explanation.has_size else (0.0,)

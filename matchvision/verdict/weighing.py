@@ -106,7 +106,7 @@ def weigh(
     shared = fitter.slopes_of(as_stated, zero, plain, range(forecasted.numbers))
     base = fitter.refit(as_stated, zero, slopes=shared, rounds=6)
     loose = fitter.sum_up(zero, plain, shared, shares=UNEXPLAINED_ERRORS, chances=UNEXPLAINED_CHANCES)
-    searcher = Searcher(logged or forecasted, fitter, play, shared, base, zero)
+    searcher = Searcher(logged or forecasted, fitter, play, shared, base)
     rival = base.log_evidence + math.log(AS_PREDICTED_BEFORE * max(len({e.cause for e in explanations}), 1))
     found, refitted = _search(searcher, explanations, rival)
     pairs = []
