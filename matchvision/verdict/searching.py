@@ -73,7 +73,8 @@ class Found:
 class Searcher:
     """Looks for explanations of one measured run.
 
-    ``shared`` are the series' slopes by the match's numbers at ``start`` (all 0 unless given), ``plain`` the refit without any change.
+    ``shared`` are the series' slopes by the match's numbers at ``start`` (all 0 unless given), ``plain`` the refit
+    without any change.
     """
 
     forecasted: Alterable
