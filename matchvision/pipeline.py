@@ -38,11 +38,13 @@ from matchvision.records.frames import ClipFacts, Frame
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.practice import PracticeResult
 from matchvision.records.pull import Pull
+from matchvision.records.remedies import Remedies
 from matchvision.records.results import Analysis, CauseRow, Grounds, StageNote
 from matchvision.records.sheet import Run, StartPose
 from matchvision.records.tracks import Tracks
+from matchvision.remedies import seek_remedies
 from matchvision.table import CameraFollower, CoverWatch, find_or_hold_table
-from matchvision.verdict import judge, seek_causes
+from matchvision.verdict import fit_match, judge, seek_causes
 
 #: Told on long work: what is being done, how much is done, how much there is in all.
 Progress = Callable[[str, int, int], None]
@@ -151,6 +153,16 @@ def add_causes(analysis: Analysis, finished: Finished | None = None) -> Analysis
 def find_causes(run: Run, grounds: Grounds) -> tuple[tuple[CauseRow, ...], StageNote]:
     """Why it went as it went, from what the first answer left behind."""
     return seek_causes(run, grounds, start_poses(run, grounds.motion, grounds.clock))
+
+
+def find_remedies(run: Run, grounds: Grounds, causes: tuple[CauseRow, ...]) -> tuple[Remedies | None, StageNote]:
+    """What would have won: the match refitted with its likeliest cause, and played again with the loser changed."""
+
+    def seek() -> tuple[Remedies, StageNote]:
+        fitted = fit_match(run, grounds, start_poses(run, grounds.motion, grounds.clock), causes)
+        return seek_remedies(run, grounds.ruling, grounds.grip, fitted)
+
+    return attempt("remedies", seek)
 
 
 class Notes:

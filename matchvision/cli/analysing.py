@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
+from matchvision.cli.following import add_what_would_have_won
 from matchvision.cli.plain import INTERRUPTED, was_interrupted
 from matchvision.cli.showing import StageTeller, say, shown_progress, wishes_of
 from matchvision.errors import OutputError
@@ -23,6 +24,7 @@ class FollowUp:
     """What is wanted beyond the first answer."""
 
     causes: bool = True
+    remedies: bool = True
     marked_clip: bool = True
     embed_clip: bool = False
 
@@ -42,6 +44,7 @@ class FollowUp:
 @click.option("--no-clip", is_flag=True, help="Leave out the marked clip, which takes longest to write.")
 @click.option("--embed-clip", is_flag=True, help="Put the marked clip into the report too: one file to hand on.")
 @click.option("--no-causes", is_flag=True, help="Leave out why; `matchvision causes RUN` adds it at any time.")
+@click.option("--no-remedies", is_flag=True, help="Leave out what would have won.")
 @click.option("--json", "as_json", is_flag=True, help="Print the result in brief as JSON, and nothing else.")
 @click.pass_context
 def analyze(
@@ -53,6 +56,7 @@ def analyze(
     no_clip: bool,
     embed_clip: bool,
     no_causes: bool,
+    no_remedies: bool,
     as_json: bool,
 ) -> None:
     """From clip and run sheet to verdict, tables and report.
@@ -64,7 +68,7 @@ def analyze(
     if no_clip and embed_clip:
         msg = "--no-clip leaves out what --embed-clip would put into the report; leave away one of them"
         raise click.UsageError(msg)
-    follow_up = FollowUp(causes=not no_causes, marked_clip=not no_clip, embed_clip=embed_clip)
+    follow_up = FollowUp(not no_causes, not no_remedies, marked_clip=not no_clip, embed_clip=embed_clip)
     if not analyze_and_tell(ctx, run, out, tables, follow_up, as_json=as_json):
         ctx.exit(SHORT_OF_SOMETHING)
 
@@ -74,7 +78,7 @@ def analyze(
 @click.option("--out", type=click.Path(path_type=Path), help="Where the results are, if not in outputs/.")
 @click.pass_context
 def causes(ctx: click.Context, run: Path, out: Path | None) -> None:
-    """Add to results why it went as it went.
+    """Add to results why it went as it went, and what would have won.
 
     RUN is the run sheet, or its folder, of results that were made with `matchvision analyze --no-causes` or were
     interrupted. The clip is not watched again; what the causes are sought from was kept with the results.
@@ -89,10 +93,12 @@ def causes(ctx: click.Context, run: Path, out: Path | None) -> None:
     from matchvision.writing.keeping import recall_grounds
 
     folder = choose_folder(loaded, out)
-    found, note = pipeline.find_causes(loaded, recall_grounds(loaded, folder))
+    grounds = recall_grounds(loaded, folder)
+    found, note = pipeline.find_causes(loaded, grounds)
     add_causes(folder, found, note)
     _add_marks(folder)
     say(tell_causes(found) or note.sentence, quiet=wishes_of(ctx).quiet)
+    add_what_would_have_won(loaded, grounds, found, folder, quiet=wishes_of(ctx).quiet)
     say(f"Added to {folder / 'report.html'}", quiet=wishes_of(ctx).quiet)
 
 
@@ -153,6 +159,8 @@ def _follow_up(analysis: "Analysis", folder: Path, wanted: FollowUp, told: Stage
         add_causes(folder, found, note)
         _add_marks(folder)
         say(tell_causes(found), quiet=quiet)
+        if wanted.remedies:
+            add_what_would_have_won(analysis.run, analysis.grounds, found, folder, told, quiet=quiet)
     with shown_progress(quiet=quiet) as tell:
         add_pictures(analysis, folder, marked_clip=wanted.marked_clip, embed_clip=wanted.embed_clip, progress=tell)
     if told is not None:

@@ -22,6 +22,7 @@ from matchvision.report.measured import measured_rows
 from matchvision.report.operating import logged_commands
 from matchvision.report.palette import DARK, LIGHT, css_variables
 from matchvision.report.phasewords import tell_curves, tell_phases
+from matchvision.report.remedying import draw_remedies
 from matchvision.report.readings import AROUND_S, COVERAGE, greatest_in_match, place_limits, shown_sources
 from matchvision.report.slots import mark_slot, page_environment
 from matchvision.report.strips import Strip
@@ -120,7 +121,7 @@ def render_page(analysis: Analysis, *, has_clip: bool, strips: Sequence[Strip] =
         "verdict": wording.headline(verdict),
         "surely": surely,
         "margin": wording.margin_words(analysis),
-        "slots": slots | draw_marks(None) | {"clip": mark_slot("clip", "")},
+        "slots": slots | draw_marks(None) | draw_remedies(None, None) | {"clip": mark_slot("clip", "")},
         "mends": tell_mends(analysis),
         "settings": tell_settings(analysis),
         "rule": wording.rule_words(analysis),

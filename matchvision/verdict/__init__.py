@@ -1,5 +1,6 @@
 """Who won and how surely, measured against predicted, and why."""
 
+from matchvision.verdict.refitted import fit_match
 from matchvision.verdict.verdict import judge, seek_causes
 
-__all__ = ["judge", "seek_causes"]
+__all__ = ["fit_match", "judge", "seek_causes"]

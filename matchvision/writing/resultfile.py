@@ -194,6 +194,45 @@ class CauseBrief(ResultModel):
     statement: str
 
 
+class LeverBrief(ResultModel):
+    """The losing machine with one lever at another setting: what it could hold, how fast it went, its chance to win."""
+
+    lever: str
+    setting: float
+    value: float
+    unit: str
+    pull_N: MaybeNumber
+    u_pull_N: MaybeNumber
+    limit: str
+    speed_m_s: MaybeNumber
+    u_speed_m_s: MaybeNumber
+    win_chance: float
+
+
+class RemedyBrief(ResultModel):
+    """The smallest change of one lever that would have turned the verdict; ``setting`` null where none would have."""
+
+    lever: str
+    setting: MaybeNumber
+    size: MaybeNumber
+    win_chance: float
+    low_chance: MaybeNumber
+    high_chance: MaybeNumber
+    statement: str
+
+
+class RemediesBrief(ResultModel):
+    """What would have won, for the machine that lost: see ``docs/remedies.md``."""
+
+    machine: str
+    limits: tuple[tuple[str, float], ...]
+    points: tuple[LeverBrief, ...]
+    remedies: tuple[RemedyBrief, ...]
+    sentence: str
+    caveats: tuple[str, ...]
+    samples: int
+
+
 class BudgetBrief(ResultModel):
     """One line of a source's uncertainty at its greatest pull, k = 1.
 
@@ -286,6 +325,7 @@ class ResultFile(ResultModel):
     phases: tuple[PhaseBrief, ...] = ()
     curves: tuple[CurveBrief, ...] = ()
     causes: tuple[CauseBrief, ...]
+    remedies: RemediesBrief | None = None
     causes_due: Annotated[bool, Field(description="true while causes are still to be added to these results")] = False
     budget: tuple[BudgetBrief, ...]
     practice: PracticeBrief | None = None

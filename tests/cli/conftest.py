@@ -103,6 +103,13 @@ class StandIn:
     def add_marks(self, folder: Path) -> None:
         self.added.append(("marks", folder))
 
+    def add_what_would_have_won(
+        self, run: Run, grounds: object, causes: object, folder: Path, told: object = None, *, quiet: bool
+    ) -> None:
+        del run, told, quiet
+        assert grounds == "grounds"
+        self.added.append(("remedies", folder, causes))
+
     def add_pictures(
         self, analysis: object, folder: Path, *, marked_clip: bool, embed_clip: bool, progress: object
     ) -> None:
@@ -121,6 +128,7 @@ def stand_in(monkeypatch: pytest.MonkeyPatch) -> StandIn:
     for place in ("publishing.publish_first", "publishing.add_pictures", "adding.add_causes"):
         monkeypatch.setattr(f"matchvision.writing.{place}", getattr(pipeline, place.rsplit(".", maxsplit=1)[1]))
     monkeypatch.setattr("matchvision.cli.analysing._add_marks", pipeline.add_marks)
+    monkeypatch.setattr("matchvision.cli.analysing.add_what_would_have_won", pipeline.add_what_would_have_won)
     return pipeline
 
 

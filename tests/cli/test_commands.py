@@ -98,6 +98,9 @@ def test_the_first_answer_is_told_before_causes_are_sought(type_in: Type, stand_
     stand_in.causes = (CAUSE,)
     result = type_in("analyze", str(practice), "--out", "there")
     assert result.output.splitlines() == ["heron has won.", "Report: there/report.html", "heron had less grip, 91 %."]
+    assert [what for what, *_ in stand_in.added] == ["causes", "marks", "remedies", "pictures"]
+    stand_in.added.clear()
+    type_in("analyze", str(practice), "--no-remedies")
     assert [what for what, *_ in stand_in.added] == ["causes", "marks", "pictures"]
     stand_in.added.clear()
     assert "less grip" not in type_in("analyze", str(practice), "--out", "again", "--no-causes").output

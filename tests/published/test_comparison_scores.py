@@ -5,6 +5,8 @@ Sources and values
   zeta 1.8000; recomputed from the definition.
 - u_val = sqrt(u_num² + u_input² + u_D²): ASME V&V 20-2009 (form from memory): 0.25, 0.5, 0.3 give 0.63443, recomputed.
 - Brier score: G. W. Brier 1950, two outcomes: chances 0.1, 0.9, 0.8, 0.3, outcomes 0, 1, 1, 0 give 0.0375, recomputed.
+  As printed in an encyclopedia ("Brier score", en-academic.com, after J. S. Armstrong, Principles of Forecasting):
+  rain that came, forecast with 100 %, 70 %, 50 %, 30 %, scores 0, 0.09, 0.25, 0.49; a sure forecast of none scores 1.
 - CRPS of a normal prediction: T. Gneiting, A. E. Raftery, J. Am. Stat. Assoc. 102 (2007) 359; z 0, 0.5, 1, 2, 3 give
   0.2336950, 0.3314035, 0.6024414, 1.4527918, 2.4365747, recomputed from the printed form.
 - Reference library scoringrules (F. Zanetta, S. Allen, 2024), an implementation of its own: Brier score and CRPS of
@@ -61,6 +63,11 @@ def test_brier_score() -> None:
 def test_crps_of_a_normal_prediction(z: float, score: float) -> None:
     assert float(crps_gaussian(0.0, 1.0, z)) == pytest.approx(score, abs=5e-8)
     assert float(crps_gaussian(5.0, 2.0, 5.0 - 2 * z)) == pytest.approx(2 * score, abs=1e-7)
+
+
+@pytest.mark.parametrize(("chance", "score"), [(1.0, 0.0), (0.7, 0.09), (0.5, 0.25), (0.3, 0.49), (0.0, 1.0)])
+def test_brier_score_of_rain_that_came(chance: float, score: float) -> None:
+    assert brier_score([chance], [1.0]) == pytest.approx(score, abs=5e-3)
 
 
 def test_brier_and_crps_agree_with_a_reference_library() -> None:

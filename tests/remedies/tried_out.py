@@ -1,0 +1,63 @@
+"""Runs of a physics engine that somebody lost, what would have won them, and the same runs with that change made."""
+
+from dataclasses import dataclass, replace
+from math import nan
+
+import numpy as np
+
+from matchvision.filming import Scene
+from matchvision.mechanics.fitted import FittedMatch
+from matchvision.pipeline import start_poses
+from matchvision.records.remedies import Remedies
+from matchvision.records.results import CauseRow, Grounds, Ruling
+from matchvision.remedies import seek_remedies
+from matchvision.verdict.judging import rule
+from matchvision.verdict.refitted import SAMPLES, fit_match
+from tests.engine.playing import play_in_engine
+from tests.verdict.changed_runs import Changed, changed_run, measured_points
+
+
+@dataclass(frozen=True)
+class Sought:
+    """A run, its fit and the answer."""
+
+    changed: Changed
+    ruling: Ruling
+    fitted: FittedMatch
+    remedies: Remedies
+    sentence: str
+
+
+def seek(cause: str, seed: int, samples: int = SAMPLES) -> Sought:
+    changed = changed_run(cause, seed)
+    run, motion, pull, clock = measured_points(changed, seed)
+    ruling = rule(run, motion, clock)
+    rows = (CauseRow(cause, changed.machine, 0.95, nan, nan, "", nan, ""),)
+    grounds = Grounds(motion, pull, None, clock, None, ruling)
+    fitted = fit_match(run, grounds, start_poses(run, motion, clock), rows, samples)
+    remedies, note = seek_remedies(run, ruling, None, fitted)
+    return Sought(changed, ruling, fitted, remedies, note.sentence)
+
+
+def engine_winner(scene: Scene, changed: Changed) -> str:
+    """Who has more of the rope when the clock stops, in the engine."""
+    course = play_in_engine(scene, changed.extras).course
+    at = int(np.argmin(np.abs(course.clip_s - (scene.clock.start_s + scene.clock.duration_s))))
+    hitches = []
+    for name, machine in scene.machine.items():
+        moved = course.machines[name]
+        hitches.append(moved.x_m[at] + np.cos(moved.heading_rad[at]) * machine.hitch_m[0])
+    plus = next(name for name, machine in scene.machine.items() if machine.home == "+x")
+    minus = next(name for name in scene.machine if name != plus)
+    return plus if sum(hitches) > 0 else minus
+
+
+def with_change(sought: Sought, lever: str, setting: float) -> Scene:
+    scene = sought.changed.scene
+    machine = scene.machine[sought.remedies.machine]
+    assert machine.drive is not None
+    if lever == "gear":
+        machine = replace(machine, drive=replace(machine.drive, gear_ratio=machine.drive.gear_ratio * setting))
+    else:
+        machine = replace(machine, grip_ratio=machine.grip_ratio * setting)
+    return replace(scene, machine={**scene.machine, sought.remedies.machine: machine})
