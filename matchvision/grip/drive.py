@@ -60,34 +60,71 @@ def drive_facts(run: Run, machine: str) -> tuple[Drive | None, str]:
     return None, ""
 
 
+@dataclass(frozen=True, eq=False)
+class MotorLine:
+    """A drive's line over all its wheels, and the share of full drive (n,) that was set; where its facts come from."""
+
+    stall_Nm: float
+    free_rad_s: float
+    friction_Nm: float
+    inertia_kg_m2: float | None
+    on_voltage: bool
+    sag_ratio: float
+    share: FloatArray
+    logged: bool
+    source: str
+
+    def torque_Nm(self, rate_rad_s: FloatArray) -> FloatArray:  # noqa: N802 - SI capitals
+        """Torque at the wheels before friction, (n,), for their rate (n,)."""
+        return np.asarray(
+            drive_torque_Nm(
+                rate_rad_s, self.share, self.stall_Nm, self.free_rad_s, float(self.on_voltage), self.sag_ratio
+            )
+        )
+
+
+def motor_line(run: Run, machine: str, match_s: FloatArray) -> MotorLine | None:
+    """A machine's motor line with its throttle as logged, else as planned; None where the sheet states no such."""
+    facts, source = drive_facts(run, machine)
+    if facts is None:
+        return None
+    planned, logged = run.sheet.forecast.get(machine), run.commands.get(machine)
+    plan = facts.throttle or (planned.throttle if planned is not None else ())
+    if logged is None and not plan:
+        return None
+    given = plan if logged is None else np.column_stack([logged[:, 0], logged[:, 1:].mean(axis=1)])
+    none, one = Quantity(value=0.0), Quantity(value=1.0)
+    gear = (facts.gear_ratio or one).value
+    stall = wheel_stall_torque_Nm(
+        facts.motors or 0, (facts.stall_torque_Nm or none).value, gear, (facts.drive_efficiency or one).value
+    )
+    return MotorLine(
+        stall_Nm=float(stall),
+        free_rad_s=float(wheel_free_rate_rad_s((facts.no_load_rev_min or none).value, gear)),
+        friction_Nm=(facts.drive_friction_Nm or none).value,
+        inertia_kg_m2=facts.wheel_inertia_kg_m2.value if facts.wheel_inertia_kg_m2 is not None else None,
+        on_voltage=facts.throttle_acts_on == "voltage",
+        sag_ratio=(facts.supply_sag_ratio or none).value,
+        share=throttle_share(match_s, given),
+        logged=logged is not None,
+        source=source,
+    )
+
+
 def drive_share(run: Run, motion: Motion, traction: Traction, clock: MatchClock) -> DriveShare | None:
     """Traction times radius, plus friction, over the torque that the motor line gives at the wheels' rate.
 
     None where the sheet states no motor line, or no throttle, or no wheel was seen. A ratio that starts off wrong by a
     constant is no matter: only its sudden fall counts.
     """
-    facts, source = drive_facts(run, traction.machine)
+    line = motor_line(run, traction.machine, clock.match_time(motion.clip_s))
     wheels = [w for w in motion.wheels if w.machine == traction.machine and w.driven]
-    if facts is None or not wheels:
+    if line is None or not wheels:
         return None
-    planned = run.sheet.forecast.get(traction.machine)
-    logged = run.commands.get(traction.machine)
-    plan = facts.throttle or (planned.throttle if planned is not None else ())
-    if logged is None and not plan:
-        return None
-    given = plan if logged is None else np.column_stack([logged[:, 0], logged[:, 1:].mean(axis=1)])
-    share = throttle_share(clock.match_time(motion.clip_s), given)
-    none, one = Quantity(value=0.0), Quantity(value=1.0)
-    gear = (facts.gear_ratio or one).value
-    stall = wheel_stall_torque_Nm(
-        facts.motors or 0, (facts.stall_torque_Nm or none).value, gear, (facts.drive_efficiency or one).value
-    )
-    free = wheel_free_rate_rad_s((facts.no_load_rev_min or none).value, gear)
     rate = np.nanmean(np.stack([w.rate_rad_s for w in wheels]), axis=0) if len(wheels) > 1 else wheels[0].rate_rad_s
-    on_voltage = float(facts.throttle_acts_on == "voltage")
-    promised = drive_torque_Nm(rate, share, stall, free, on_voltage, (facts.supply_sag_ratio or none).value)
-    friction = (facts.drive_friction_Nm or none).value * np.sign(rate) * (np.abs(rate) > 3 * wheels[0].u_rate_rad_s)
-    usable = (share > LEAST_SHARE) & (promised > LEAST_SHARE * stall * 0.5)
+    promised, share = line.torque_Nm(rate), line.share
+    friction = line.friction_Nm * np.sign(rate) * (np.abs(rate) > 3 * wheels[0].u_rate_rad_s)
+    usable = (share > LEAST_SHARE) & (promised > LEAST_SHARE * line.stall_Nm * 0.5)
     # Without a pull there is nothing to tell it by: a rope that is slack or off.
     usable &= traction.traction_N > K_95 * traction.u_traction_N
     if motion.rope is not None:
@@ -95,7 +132,7 @@ def drive_share(run: Run, motion: Motion, traction: Traction, clock: MatchClock)
     below = np.where(usable, promised, np.nan)
     ratio = (traction.traction_N * wheels[0].radius_m + friction) / below
     u_ratio = traction.u_traction_N * wheels[0].radius_m / below
-    return DriveShare(traction.machine, ratio, u_ratio, share, logged is not None, source)
+    return DriveShare(traction.machine, ratio, u_ratio, share, line.logged, line.source)
 
 
 def find_drive_loss(share: DriveShare, real_s: FloatArray, clock: MatchClock) -> list[Event]:

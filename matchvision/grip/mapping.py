@@ -6,8 +6,10 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.grip.drive import motor_line
+from matchvision.grip.sides import tell_sides_apart
 from matchvision.grip.tales import weigh_tales
-from matchvision.grip.using import GRIPS, LOOK_S, SLIDES, GripUse, look_at_use
+from matchvision.grip.using import GRIPS, LOOK_S, SLIDES, UNSURE, GripUse, look_at_use
 from matchvision.grip.wheels import WatchedWheel
 from matchvision.records.gripmap import GripCell, GripMap, GripTale
 from matchvision.records.motion import MatchClock, Motion
@@ -44,6 +46,11 @@ def map_grip(
         use = look_at_use(run.sheet.machine[traction.machine], moved, mine, traction, motion.real_s, clock)
         if use is None:
             continue
+        line = motor_line(run, traction.machine, clock.match_time(motion.clip_s))
+        seen = next(w for w in mine if w.motion.driven)
+        if line is not None:
+            half_track_m = abs(seen.sheet.face_m[1])
+            use = tell_sides_apart(use, seen.motion, moved, traction, line, half_track_m, motion.real_s, clock)
         tales = tuple(weigh_tales(use))
         maps.append(GripMap(traction.machine, use.sides, tuple(cells_of(use)), tales, state_grip(use, tales)))
     return maps
@@ -53,20 +60,20 @@ def cells_of(use: GripUse) -> list[GripCell]:
     """The map's cells, by side, place and time; a side's place is the middle of its driven wheels."""
     cells = []
     for s, side in enumerate(use.sides):
-        alone = use.one_slides & (use.state[s] == SLIDES)
+        used, u_used = (use.own[s], use.u_own[s]) if use.apart else (use.used, use.u_used)
+        alone = use.one_slides & (use.state[s] == SLIDES) & (not use.apart)
         kinds = np.where(use.state[s] == GRIPS, "at least", np.where(alone, "at most", "available"))
+        known = np.isfinite(used) & (use.state[s] != UNSURE)
         column = np.floor(use.x_m[s].mean(axis=0) / CELL_M).astype(int)
         row = np.floor(use.t_s / CELL_S).astype(int)
-        keys = sorted({(int(c), int(r), str(k)) for c, r, k in zip(column, row, kinds, strict=True)})
+        keys = sorted({(int(column[k]), int(row[k]), str(kinds[k])) for k in np.flatnonzero(known)})
         for c, r, kind in keys:
-            at = (column == c) & (row == r) & (kinds == kind)
-            values, u = use.used[at], float(np.median(use.u_used[at]))
+            at = (column == c) & (row == r) & (kinds == kind) & known
+            values, u = used[at], float(np.median(u_used[at]))
             if kind == "available":
-                value, spread = (
-                    float(values.mean()),
-                    float(values.std(ddof=1) / np.sqrt(len(values))) if len(values) > 1 else 0.0,
-                )
-                u = float(np.hypot(u, spread))
+                value = float(values.mean())
+                if len(values) > 1:
+                    u = float(np.hypot(u, values.std(ddof=1) / np.sqrt(len(values))))
             else:
                 value = float(values.max() if kind == "at least" else values.min())
             cells.append(
@@ -90,7 +97,9 @@ def state_grip(use: GripUse, tales: Sequence[GripTale]) -> str:
         return f"The wheels of {use.machine} {slid}; they used up to {said} of grip (95 %)."
     best = tales[0]
     wheels = f"the wheels of {use.machine}"
-    if len(use.sides) == 1:
+    if use.apart:
+        wheels += f" (its {use.sides[0]} side seen, the other told by its drive, if that did what was set or planned)"
+    elif len(use.sides) == 1:
         wheels += f" (its {use.sides[0]} side is watched)"
     if best.probability >= TOLD:
         return f"Where {wheels} slid: {tell(best)} ({_chance(best)})."

@@ -7,26 +7,21 @@ from typing import Final
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import log_ndtr, logsumexp, ndtr, ndtri
+from scipy.special import logsumexp, ndtri
 from scipy.stats import qmc
 
-from matchvision.grip.using import GRIPS, LOOK_S, SLIDES, STANDS_M, GripUse
+from matchvision.grip.evidence import Regions, cover_of, region_evidence
+from matchvision.grip.using import LOOK_S, SLIDES, STANDS_M, GripUse
 from matchvision.records.gripmap import GripTale
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
-#: Before anything is measured a grip is taken to be 0.6 ± 0.4: from ice to clean rubber on dry wood.
-GRIP_BEFORE: Final = (0.6, 0.4)
 #: How far friction wanders about one coefficient, as a share of it (dust, speed, warmth): each as probable.
 WANDERS: Final = (0.01, 0.02, 0.04, 0.08, 0.16)
 #: Grip while sliding over the most before it, and how probable beforehand: most dry pairs lose little or nothing.
 SLIDING_RATIOS: Final = (1.0, 0.85, 0.7)
 RATIO_CHANCES: Final = (0.5, 0.35, 0.15)
-#: Both sides of a drive push alike within so much, as long as nothing slides.
-BALANCE: Final = 0.15
-#: What is asked of a drive may be so different after this long.
-ASKED_FOR_S: Final = 0.5
 #: Edges that a tale's stretch of table and of time may have.
 PLACE_EDGES: Final = 16
 TIME_EDGES: Final = 20
@@ -35,55 +30,10 @@ SPLITS: Final = 3
 ROUGHLY: Final = 0.04
 #: Tales further behind the best of their kind than this (in log probability) count for nothing.
 HOPELESS: Final = 14.0
-MOST_KEPT: Final = 80
+MOST_KEPT: Final = 60
 SAMPLES: Final = 64
-#: Beyond so many standard deviations a bound is sure.
-SURELY: Final = 4.0
-#: Log probability of what cannot be.
-NEVER: Final = -1e6
 #: Fewer looks at sliding than this tell nothing.
 LEAST_SLIDES: Final = 3
-
-
-@dataclass(frozen=True, eq=False)
-class Regions:
-    """Candidates of one kind and side: where and when grip is less.
-
-    Attributes
-    ----------
-    edges : (r, 4) float array
-        From and to x [m], from and until match time [s]; infinite where there is no such edge.
-    half : (r, 4) float array
-        How far either side of its place an edge may lie, for cells that are yet to be split.
-    log_mass : (r,) float array
-        Log of the probability beforehand, among those of the same kind and side.
-    """
-
-    kind: str
-    sides: tuple[str, ...]
-    edges: FloatArray
-    half: FloatArray
-    log_mass: FloatArray
-
-    def pick(self, at: npt.NDArray[np.int64]) -> "Regions":
-        """Some of them."""
-        return Regions(self.kind, self.sides, self.edges[at], self.half[at], self.log_mass[at])
-
-    def split(self) -> "Regions":
-        """Each cut in two along every edge that it has."""
-        parts = self
-        for k in range(4):
-            if not (parts.half[:, k] > 0).any():
-                continue
-            step = np.zeros(4)
-            step[k] = 0.5
-            low, high = parts.edges - step * parts.half, parts.edges + step * parts.half
-            parts = Regions(
-                self.kind, self.sides, np.concatenate([low, high]), np.tile(parts.half * (1 - step), (2, 1)),
-                np.tile(parts.log_mass - np.log(2), 2),
-            )  # fmt: skip
-        ordered = (parts.edges[:, 0] < parts.edges[:, 1]) & (parts.edges[:, 2] < parts.edges[:, 3])
-        return parts.pick(np.flatnonzero(ordered | (self.kind == "even")))
 
 
 @dataclass(frozen=True, eq=False)
@@ -162,21 +112,6 @@ def _families(use: GripUse) -> Iterator[Regions]:
             yield Regions(kind, sides, edges, half, np.full(len(edges), -np.log(len(edges))))
 
 
-def _covers(use: GripUse, regions: Regions) -> tuple[FloatArray, FloatArray]:
-    """What each side brings per unit of grip outside and inside the regions, (s, k, r) each."""
-    x, t = use.x_m[..., None], use.t_s[:, None]
-    from_x, to_x, from_s, until_s = regions.edges.T
-    # A wheel stands on a few millimetres, and moves during a look: it comes over an edge little by little.
-    blur = use.blur_m[:, None]
-    inside = ndtr((x - from_x) / blur) - ndtr((x - to_x) / blur)
-    inside = inside * ((t >= from_s) & (t < until_s))
-    counted = np.array([side in regions.sides for side in use.sides])
-    inside = inside * (counted[:, None, None, None] & (regions.kind != "even"))
-    weight = (use.share[None] * use.along)[..., None]
-    within = (weight * inside).sum(axis=1)
-    return weight.sum(axis=1) - within, within
-
-
 def _weigh(use: GripUse, families: Sequence[Regions], power: float) -> list[_Weighed]:
     level = float(np.median(np.abs(use.used[use.all_slide | use.one_slides])))
     # Sobol's points begin in the corner: half a step off it.
@@ -187,8 +122,9 @@ def _weigh(use: GripUse, families: Sequence[Regions], power: float) -> list[_Wei
 def _weigh_family(use: GripUse, regions: Regions, level: float, power: float, draws: FloatArray) -> _Weighed:
     picked = regions
     for splits in range(SPLITS + 1):
-        outside, inside = _covers(use, picked)
-        coarse = _evidence(use, outside, inside, picked, ROUGHLY * level, power, (SLIDING_RATIOS[1],), draws[:8])[0]
+        outside, inside = cover_of(use, picked)
+        usual = (SLIDING_RATIOS[1],)
+        coarse = region_evidence(use, outside, inside, picked, ROUGHLY * level, power, usual, draws[:8])[0]
         rank = coarse.max(axis=(0, 2)) + picked.log_mass
         kept = np.argsort(-rank)[:MOST_KEPT]
         kept = kept[rank[kept] >= rank.max() - HOPELESS]
@@ -200,7 +136,7 @@ def _weigh_family(use: GripUse, regions: Regions, level: float, power: float, dr
     outside, inside = outside[..., kept], inside[..., kept]
     logs, values = [], []
     for wander in WANDERS:
-        log, grips = _evidence(use, outside, inside, picked, wander * level, power, SLIDING_RATIOS, draws)
+        log, grips = region_evidence(use, outside, inside, picked, wander * level, power, SLIDING_RATIOS, draws)
         logs.append(log + picked.log_mass[:, None] + np.log(RATIO_CHANCES)[:, None, None])
         values.append(grips)
     log = np.array(logs)  # (w, ratio, r, sample)
@@ -219,106 +155,20 @@ def _weigh_family(use: GripUse, regions: Regions, level: float, power: float, dr
     )
 
 
-def _evidence(
-    use: GripUse,
-    outside: FloatArray,
-    inside: FloatArray,
-    regions: Regions,
-    sigma: float,
-    power: float,
-    ratios: Sequence[float],
-    draws: FloatArray,
-) -> tuple[FloatArray, FloatArray]:
-    """Log evidence by ratio, region and draw (q, r, m), to be averaged over draws; and the draws' grips (r, m, 2)."""
-    slide, (alone, side, told, u_told) = use.all_slide, _alone(use)
-    a = np.concatenate([outside[:, slide].mean(axis=0), outside[side, alone]])
-    b = np.concatenate([inside[:, slide].mean(axis=0), inside[side, alone]])
-    y = np.concatenate([use.used[slide], told])[:, None]
-    noise = np.concatenate([np.full(int(slide.sum()), sigma), np.hypot(2 * sigma, u_told)])[:, None]
-    wide = noise**2 / power
-    middle, before = GRIP_BEFORE
-    p0 = 1 / before**2
-    aa, bb, ab = (p0 + (a**2 / wide).sum(axis=0), p0 + (b**2 / wide).sum(axis=0), (a * b / wide).sum(axis=0))
-    ta, tb = (p0 * middle + (v * y / wide).sum(axis=0) for v in (a, b))
-    det = aa * bb - ab**2
-    mean = np.stack([(bb * ta - ab * tb) / det, (aa * tb - ab * ta) / det], axis=-1)
-    fit = ta * mean[:, 0] + tb * mean[:, 1]
-    log_z = -0.5 * power * float(np.log(2 * np.pi * noise**2).sum()) - 0.5 * float((y**2 / wide).sum())
-    log_z = log_z + 0.5 * (fit - 2 * p0 * middle**2) + 0.5 * np.log(p0**2 / det)
-    sd_a = np.sqrt(bb / det)
-    slope = -ab / bb
-    sd_b = 1 / np.sqrt(bb)
-    first = mean[:, None, 0] + sd_a[:, None] * draws[:, 0]
-    second = mean[:, None, 1] + slope[:, None] * (first - mean[:, None, 0]) + sd_b[:, None] * draws[:, 1]
-    grips = np.stack([first, second], axis=-1)
-    allowed = first > 0
-    if regions.kind != "even":
-        # Less inside than outside; half of all pairs are, beforehand.
-        allowed = allowed & (second > 0) & (second < first)
-        log_z = log_z + np.log(2)
-    bounds = np.stack([_bounds(use, outside, inside, grips, sigma, ratio) for ratio in ratios])
-    return np.where(allowed, log_z[:, None] + power * bounds, NEVER), grips
-
-
-def _alone(use: GripUse) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64], FloatArray, FloatArray]:
-    """Looks in which a side slides alone, that side, what its own grip then is, and how surely.
-
-    The other side is still asked for what both were when they last gripped, or next do, the less surely the longer ago.
-    """
-    found: list[tuple[int, int, float, float]] = []
-    grips = np.flatnonzero(use.all_grip)
-    level = max(float(np.median(np.abs(use.used))), 0.05)
-    for k in np.flatnonzero(use.one_slides) if len(grips) else ():
-        near = int(grips[np.argmin(np.abs(use.t_s[grips] - use.t_s[k]))])
-        u = BALANCE * level * float(np.sqrt(1 + abs(use.t_s[near] - use.t_s[k]) / ASKED_FOR_S))
-        found.append((int(k), int(np.argmax(use.state[:, k] == SLIDES)), 2 * use.used[k] - use.used[near], u))
-    at, side, told, u_told = np.array(found).T if found else np.zeros((4, 0))
-    return at.astype(np.int64), side.astype(np.int64), told, u_told
-
-
-def _bounds(
-    use: GripUse, outside: FloatArray, inside: FloatArray, grips: FloatArray, sigma: float, ratio: float
-) -> FloatArray:
-    """Log probability (r, m) that sides which grip can, and that sides which slide alone cannot do more."""
-    log = np.zeros(grips.shape[:2])
-    for at in (use.all_grip, use.one_slides):
-        # Looks far below what any tale's grip may be say nothing: only the greatest few hundredths count.
-        for k in np.flatnonzero(at):
-            has = [
-                outside[s, k][:, None] * grips[..., 0] + inside[s, k][:, None] * grips[..., 1]
-                for s in range(len(use.sides))
-            ]
-            y = float(use.used[k])
-            sliding = [s for s in range(len(use.sides)) if use.state[s, k] == SLIDES]
-            gripping = [s for s in range(len(use.sides)) if use.state[s, k] == GRIPS]
-            if not sliding:
-                for s in gripping:
-                    log += _log_chance((has[s] / ratio - y) / sigma)
-                continue
-            slid = has[sliding[0]]
-            log += _log_chance((y * (1 + BALANCE) - slid) / sigma)
-            log += _log_chance((has[gripping[0]] / ratio - (2 * y - slid)) / sigma)
-    return log
-
-
-def _log_chance(z: FloatArray) -> FloatArray:
-    """Log of the normal probability below z; nothing is reckoned where it is sure."""
-    log = np.zeros(z.shape)
-    near = z < SURELY
-    if near.any():
-        log[near] = log_ndtr(z[near])
-    return log
-
-
 def _independent_ratio(use: GripUse, best: _Weighed) -> float:
     """How much one look counts beside its neighbours: from the correlation of what the best tale leaves."""
     k = int(np.argmax(best.weight))
     outer, inner, from_x, to_x, from_s, until_s = best.values[k]
     sides = use.sides if best.side == "both" else (best.side,)
     one = Regions(best.kind, sides, np.array([[from_x, to_x, from_s, until_s]]), np.zeros((1, 4)), np.zeros(1))
-    outside, inside = _covers(use, one)
-    slide = np.flatnonzero(use.all_slide)
-    left = use.used[slide] - (outside[:, slide, 0].mean(axis=0) * outer + inside[:, slide, 0].mean(axis=0) * inner)
+    outside, inside = cover_of(use, one)
+    if use.apart:
+        slide = np.flatnonzero((use.state[0] == SLIDES) & np.isfinite(use.own[0]))
+        left = use.own[0, slide] - (outside[0, slide, 0] * outer + inside[0, slide, 0] * inner)
+    else:
+        slide = np.flatnonzero(use.all_slide)
+        has = outside[:, slide, 0].mean(axis=0) * outer + inside[:, slide, 0].mean(axis=0) * inner
+        left = use.used[slide] - has
     pairs = np.diff(slide) == 1
     if pairs.sum() < 4:
         return 1.0

@@ -1,7 +1,7 @@
 """How much of its grip a machine used, in looks of a tenth of a second: what the map of its grip is made of."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Final
 
@@ -45,6 +45,7 @@ class GripUse:
     blur_m : how far a wheel moves along x in a look, and the length that it stands on, as a standard deviation.
     share : (a, k) share of the load that an axle carries.
     along : (s, a, k) cosine of the angle between sliding and the drive direction, 1 where it grips.
+    own, u_own : (s, k) what each side used of its own grip, where the two can be told apart; else of no columns.
     """
 
     machine: str
@@ -58,6 +59,13 @@ class GripUse:
     blur_m: FloatArray
     share: FloatArray
     along: FloatArray
+    own: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
+    u_own: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
+
+    @property
+    def apart(self) -> bool:
+        """Whether each side's own use is told."""
+        return self.own.size > 0
 
     @property
     def all_slide(self) -> BoolArray:
