@@ -38,13 +38,11 @@ from matchvision.records.frames import ClipFacts, Frame
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.practice import PracticeResult
 from matchvision.records.pull import Pull
-from matchvision.records.remedies import Remedies
 from matchvision.records.results import Analysis, CauseRow, Grounds, StageNote
 from matchvision.records.sheet import Run, StartPose
 from matchvision.records.tracks import Tracks
-from matchvision.remedies import seek_remedies
 from matchvision.table import CameraFollower, CoverWatch, find_or_hold_table
-from matchvision.verdict import fit_match, judge, seek_causes
+from matchvision.verdict import judge, seek_causes
 
 #: Told on long work: what is being done, how much is done, how much there is in all.
 Progress = Callable[[str, int, int], None]
@@ -155,16 +153,6 @@ def find_causes(run: Run, grounds: Grounds) -> tuple[tuple[CauseRow, ...], Stage
     return seek_causes(run, grounds, start_poses(run, grounds.motion, grounds.clock))
 
 
-def find_remedies(run: Run, grounds: Grounds, causes: tuple[CauseRow, ...]) -> tuple[Remedies | None, StageNote]:
-    """What would have won: the match refitted with its likeliest cause, and played again with the loser changed."""
-
-    def seek() -> tuple[Remedies, StageNote]:
-        fitted = fit_match(run, grounds, start_poses(run, grounds.motion, grounds.clock), causes)
-        return seek_remedies(run, grounds.ruling, grounds.grip, fitted)
-
-    return attempt("remedies", seek)
-
-
 class Notes:
     """What the stages did, in their order; each is told of as soon as it is there."""
 
@@ -228,7 +216,7 @@ def watch(run: Run, facts: ClipFacts, progress: Progress | None, notice: Notice 
             doubled_s += [frame.clip_s] if frame.doubled else []
             if progress is not None and done % 10 == 0:
                 progress("watching the clip", min(done, total), total)
-    tracks, markers_note = tracker.tracks()
+    tracks, markers_note = tracker.tracks(needed=not run.mends.sets_points)
     tracks, mends_note = mend_tracks(tracks, run.mends, run.sheet, facts.sha256)
     camera_notes = (follower.note(),) if run.sheet.camera.moves else ()
     notes = (table_note, *camera_notes, markers_note, *([mends_note] if mends_note else []))

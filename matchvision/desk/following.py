@@ -9,7 +9,8 @@ import numpy as np
 from matchvision.desk.calibrating import find_camera, plain
 from matchvision.desk.clipbook import ClipBook
 from matchvision.errors import MarkerError
-from matchvision.markers import MarkerTracker, expect_palette, find_all, mend_tracks, plan_markers
+from matchvision.geometry.camera import place_at_height
+from matchvision.markers import MarkerTracker, expect_palette, find_all, marker_heights, mend_tracks, plan_markers
 from matchvision.records.camera import Camera
 from matchvision.records.frames import Frame
 from matchvision.records.mends import End, Mends, Put
@@ -36,9 +37,14 @@ def find_markers(book: ClipBook, run: Run, number: int) -> dict[str, Any]:
     palette = expect_palette(sheet.colour, book.facts.matrix, book.facts.full_range, book.facts.transfer)
     found = find_all(frame, camera, plans, sheet, palette)
     named = {plans[column].name: plain(found.blobs.place_px[spot]) for column, spot in found.spots.items()}
+    heights = marker_heights(plans, sheet)
+    places = {
+        plans[column].name: plain(place_at_height(camera.parameters, found.blobs.place_px[spot], heights[column])[:2])
+        for column, spot in found.spots.items()
+    }
     return {
         "number": number,
-        "found": [{"name": name, "pixel": pixel} for name, pixel in named.items()],
+        "found": [{"name": name, "pixel": pixel, "at_m": places[name]} for name, pixel in named.items()],
         "missing": [plan.name for plan in plans if plan.name not in named],
         "spots": plain(found.blobs.place_px),
     }

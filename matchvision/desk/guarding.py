@@ -67,8 +67,9 @@ class Guard:
         if refusal is not None:
             await refusal(scope, receive, _with_policy(send, PAGE_POLICY))
             return
-        inner = scope["path"][len(self.token) + 1 :]
-        policy = REPORT_POLICY if inner.startswith(REPORT_PATH) else PAGE_POLICY
+        path: str = scope["path"]
+        inner = path[len(self.token) + 1 :]
+        policy = REPORT_POLICY if _is_report(path) else PAGE_POLICY
         scope = {**scope, "path": inner, "raw_path": inner.encode(), "root_path": ""}
         await self.app(scope, _limited(receive), _with_policy(send, policy))
 
@@ -143,7 +144,8 @@ def _with_policy(send: Send, policy: str) -> Send:
             headers["X-Content-Type-Options"] = "nosniff"
             headers["Referrer-Policy"] = "no-referrer"
             headers["Cross-Origin-Opener-Policy"] = "same-origin"
-            headers["Cross-Origin-Resource-Policy"] = "same-origin"
+            # A report is kept in no origin at all, and its clip must be lent to it.
+            headers["Cross-Origin-Resource-Policy"] = "same-origin" if policy is PAGE_POLICY else "cross-origin"
             headers["Cache-Control"] = "no-store"
         await send(message)
 

@@ -3,7 +3,7 @@
 from matchvision.markers.blobs import label_colours, measure_neutral, outline_table
 from matchvision.markers.colours import chroma_of, chroma_of_coded, expect_palette, make_palette
 from matchvision.markers.confusing import describe_colours
-from matchvision.markers.finding import find_all
+from matchvision.markers.finding import find_all, marker_heights
 from matchvision.markers.inview import list_colours
 from matchvision.markers.mending import mend_tracks
 from matchvision.markers.planning import plan_markers
@@ -21,6 +21,7 @@ __all__ = [
     "list_colours",
     "list_markers",
     "make_palette",
+    "marker_heights",
     "measure_neutral",
     "mend_tracks",
     "outline_table",

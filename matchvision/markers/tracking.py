@@ -130,8 +130,13 @@ class MarkerTracker:
         self._record.take(frame.index, frame.clip_s, seen_px, u_px)
         self._before_s = frame.clip_s
 
-    def tracks(self) -> tuple[Tracks, StageNote]:
+    def tracks(self, *, needed: bool = True) -> tuple[Tracks, StageNote]:
         """The tracks of all frames seen, short gaps bridged.
+
+        Parameters
+        ----------
+        needed : bool
+            Whether it is an error that no marker was found; not where a person has set points by hand.
 
         Raises
         ------
@@ -139,7 +144,7 @@ class MarkerTracker:
             Markers are named in the sheet, and not one was found in any frame.
         """
         tracks = join_tracks(self._plans, self._record.frame, self._record.clip_s, *self._record.places())
-        if self._plans and not np.isfinite(tracks.col_px).any():
+        if needed and self._plans and not np.isfinite(tracks.col_px).any():
             raise nothing_found(self._plans, self._sheet)
         return tracks, describe_tracks(tracks, self._confusions)
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from matchvision.filming import Scene, demo_scene, film
 
 
-def small_scene(seed: int = 5, *, length_s: float = 1.6, size_px: tuple[int, int] = (960, 540)) -> Scene:
+def small_scene(seed: int = 5, *, length_s: float = 1.2, size_px: tuple[int, int] = (960, 540)) -> Scene:
     """The demo's match, cut short, without tags on the table."""
     scene = demo_scene(seed)
     ratio = size_px[0] / 1280

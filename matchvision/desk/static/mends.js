@@ -121,9 +121,7 @@ export class MendStep {
     const away = (track) => (track.col[at] === null ? Infinity : Math.hypot(track.col[at] - place[0], track.row[at] - place[1]));
     const near = [...this.preview.tracks].sort((a, b) => away(a) - away(b))[0];
     if (near && away(near) * this.desk.picture.scale < 16) {
-      this.chosen = near.name;
-      this.list();
-      this.draw();
+      this.#chooseTrack(near.name);
     }
   }
 
@@ -215,7 +213,20 @@ export class MendStep {
     this.chosen = name;
     find("#mend-from").value = this.desk.picture.number;
     this.list();
+    const likely = this.#likely();
+    if (likely) find("#mend-other").value = likely;
     this.draw();
+  }
+
+  // With which other one a track is likeliest mixed up: the nearest of its kind.
+  #likely() {
+    const kinds = new Map(this.desk.state.markers.map((marker) => [marker.name, marker.kind]));
+    const own = this.preview?.tracks.find((track) => track.name === this.chosen);
+    const at = Math.max(0, this.preview?.frames.indexOf(this.desk.picture.number) ?? 0);
+    if (!own || own.col[at] === null) return null;
+    const away = (track) => (track.col[at] === null ? Infinity : Math.hypot(track.col[at] - own.col[at], track.row[at] - own.row[at]));
+    const alike = this.preview.tracks.filter((track) => track !== own && kinds.get(track.name) === kinds.get(own.name));
+    return alike.sort((a, b) => away(a) - away(b))[0]?.name ?? null;
   }
 
   #count(track) {
@@ -235,6 +246,7 @@ export class MendStep {
 
   draw() {
     const { picture } = this.desk;
+    const kinds = new Map(this.desk.state.markers.map((marker) => [marker.name, marker.kind]));
     const parts = [];
     const frame = picture.number;
     const at = this.preview?.frames.indexOf(frame) ?? -1;
@@ -245,7 +257,7 @@ export class MendStep {
         for (let k = Math.max(0, at - 12); k <= at; k += 1) if (track.col[k] !== null) trail.push(`${track.col[k]} ${track.row[k]}`);
         if (trail.length > 1) parts.push(draw("path", { class: "trail", d: `M${trail.join("L")}` }));
         const own = track.name === this.chosen;
-        parts.push(picture.mark([track.col[at], track.row[at]], `track ${track.state[at]}${own ? " chosen" : ""}`, own || !track.name.startsWith("bead") ? shortly(track.name) : ""));
+        parts.push(picture.mark([track.col[at], track.row[at]], `track ${track.state[at]}${own ? " chosen" : ""}`, own || kinds.get(track.name) === "body" ? shortly(track.name) : ""));
       }
     }
     if (this.active || find("#step-names").open) {

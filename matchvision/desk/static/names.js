@@ -9,6 +9,8 @@ export class NameStep {
     this.found = null;
     this.chosen = null;
     find("#look").addEventListener("click", () => this.#look());
+    // Whoever comes here first wants to see what is found, if it can be.
+    find("#step-names").addEventListener("toggle", () => this.active && !this.found && desk.camera?.found && desk.state.colours.some((colour) => colour.srgb) && this.#look());
     find("#turn-rope").addEventListener("click", async () => {
       const state = await attempt(() => post("turnrope", {}));
       if (state) this.desk.take(state);
@@ -65,7 +67,9 @@ export class NameStep {
   draw() {
     const { picture } = this.desk;
     const here = this.active && this.found?.number === picture.number;
-    picture.layer("names", ...(here ? this.found.found.map((marker) => picture.mark(marker.pixel, marker.name === this.chosen ? "point chosen" : "point", shortly(marker.name))) : []));
+    const kinds = new Map(this.desk.state.markers.map((marker) => [marker.name, marker.kind]));
+    this.desk.plan.showMarkers(this.found ? this.found.found.map((marker) => ({ ...marker, kind: kinds.get(marker.name) })) : []);
+    picture.layer("names", ...(here ? this.found.found.map((marker) => picture.mark(marker.pixel, marker.name === this.chosen ? "point chosen" : "point", marker.name === this.chosen || kinds.get(marker.name) !== "rim" ? shortly(marker.name) : "")) : []));
   }
 }
 

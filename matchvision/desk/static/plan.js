@@ -19,6 +19,7 @@ export class Plan {
     }
     this.places = draw("g", { class: "places" });
     this.dots = draw("g", {});
+    this.things = draw("g", {});
     this.svg.replaceChildren(
       draw("rect", { class: "half minus", x: -length / 2, y: -width / 2, width: length / 2, height: width }),
       draw("rect", { class: "half plus", x: 0, y: -width / 2, width: length / 2, height: width }),
@@ -29,7 +30,19 @@ export class Plan {
       ),
       draw("rect", { class: "edge", x: -length / 2, y: -width / 2, width: length, height: width }),
       draw("path", { class: "centre", d: `M0 ${-width / 2}V${width / 2}` }),
+      this.things,
       this.dots,
+    );
+  }
+
+  // Markers where they were found, the rope's joined by a line; each in the colour of the half on which it lies.
+  showMarkers(markers) {
+    const side = (at) => (at[0] < 0 ? "minus" : "plus");
+    const spot = (at) => [1000 * at[0], -1000 * at[1]];
+    const rope = markers.filter((marker) => marker.kind === "bead" || marker.kind === "link").map((marker) => spot(marker.at_m));
+    this.things.replaceChildren(
+      ...(rope.length > 1 ? [draw("path", { class: "rope-line", d: `M${rope.map((at) => at.join(" ")).join("L")}` })] : []),
+      ...markers.map((marker) => draw("circle", { class: `thing ${side(marker.at_m)}`, cx: spot(marker.at_m)[0], cy: spot(marker.at_m)[1], r: marker.kind === "body" ? 16 : 9 })),
     );
   }
 

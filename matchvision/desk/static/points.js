@@ -20,6 +20,7 @@ export class PointStep {
     find("#own-point").addEventListener("submit", (event) => this.#addOwn(event));
     find("#u-click").addEventListener("change", () => this.#changeU());
     find("#tags-box").addEventListener("toggle", () => find("#tags-box").open && this.#showTags(), { once: true });
+    if (desk.state.camera.moves) find("#camera-moves").hidden = false;
     this.list();
   }
 
