@@ -39,7 +39,7 @@ def assemble_entry(season: Season, entry: Entry, forecasts: Mapping[str, Path]) 
     if entry.run is not None:
         sources = list(read_sheets(entry.run))
     elif entry.clip is not None:
-        sources = _join(season, entry, shown)
+        sources = _join(season, entry, forecasts, shown)
     else:
         fault = Fault(shown, "it names neither a run nor a clip", "fill in the column run, or clip and start_s")
         raise SheetError(shown, [fault])
@@ -52,7 +52,8 @@ def assemble_entry(season: Season, entry: Entry, forecasts: Mapping[str, Path]) 
     return assemble_run([*sources, _source("the list of runs", _of_line(entry))], shown)
 
 
-def _join(season: Season, entry: Entry, shown: str) -> list[SheetSource]:
+def _join(season: Season, entry: Entry, received: Mapping[str, Path], shown: str) -> list[SheetSource]:
+    """The two teams' own sheets, or what they handed in where there are none, above what the table's matches share."""
     info = season.sheet.season
     if len(entry.teams) != 2:
         fault = Fault(
@@ -60,7 +61,8 @@ def _join(season: Season, entry: Entry, shown: str) -> list[SheetSource]:
         )
         raise SheetError(shown, [fault])
     shared = info.tables.get(entry.table, info.shared)
-    teams = [season.folder / info.teams / f"{team}.toml" for team in entry.teams]
+    own = [(season.folder / info.teams / f"{team}.toml", received.get(team)) for team in entry.teams]
+    teams = [sheet if sheet.is_file() or handed is None else handed for sheet, handed in own]
     lacking = [
         Fault(str(path.relative_to(season.folder)), "there is no such sheet", f"the own sheet of {team} is wanted")
         for path, team in zip(teams, entry.teams, strict=True)

@@ -24,7 +24,7 @@ def key_of(run: Run, clip_sha256: str) -> str:
     Checked by: tests/season/test_keys.py::test_what_changes_a_result_changes_its_key
     """
     texts = sorted(run.sheet_texts.values())
-    files = sorted(fingerprint(path) for path in _named_files(run.sheet.model_dump()) if path != run.clip)
+    files = sorted(fingerprint(path) for path in list_named_files(run) if path != run.clip)
     content = {
         "version": __version__,
         "clip": clip_sha256,
@@ -43,6 +43,11 @@ def fingerprint(path: Path) -> str:
         while block := file.read(_BLOCK):
             digest.update(block)
     return digest.hexdigest()
+
+
+def list_named_files(run: Run) -> tuple[Path, ...]:
+    """Every file that the run's sheet names and that is there: clip, hang test, lens, curves, logs."""
+    return tuple(_named_files(run.sheet.model_dump()))
 
 
 def _named_files(value: Any) -> Iterator[Path]:  # noqa: ANN401 - whatever stands in a sheet

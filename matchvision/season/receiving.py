@@ -12,10 +12,12 @@ from typing import Final
 from matchvision.errors import CannotMeasure, Fault, MatchvisionError, OutputError, SheetError
 from matchvision.records.classbook import HandedIn
 from matchvision.records.season import Season
+from matchvision.season.keys import list_named_files
 from matchvision.season.manifest import list_teams
 from matchvision.season.spreadsheet import read_spreadsheet, sheet_of_row
 from matchvision.season.tasks import write_whole
 from matchvision.sheets.joining import load_team
+from matchvision.sheets.reading import read_sheets
 
 LOG: Final = "log.csv"
 _COLUMNS: Final = ("received", "team", "file", "fingerprint")
@@ -83,47 +85,63 @@ def _collect(source: Path) -> list[tuple[str, str, Path | None]]:
 def _take_in(
     season: Season, folder: Path, log: list[dict[str, str]], team: str, text: str, origin: Path | None, now: datetime
 ) -> Receipt:
-    from matchvision.forecast import seal_forecast
+    from matchvision.forecast import seal_forecast  # takes long to load
 
     number = 1 + sum(row["team"] == team for row in log)
-    kept = folder / f"{team}-{number}.toml"
-    trial = folder / f".{kept.name}.checking"
+    kept, trial = folder / f"{team}-{number}", folder / f".{team}-{number}.checking"
+    shutil.rmtree(trial, ignore_errors=True)
+    trial.mkdir()
     try:
         if origin is None:
-            trial.write_text(text, encoding="utf-8")
+            (trial / f"{team}.toml").write_text(text, encoding="utf-8")
         else:
-            shutil.copyfile(origin, trial)
-        # Files that a sheet names, such as a curve, lie beside it where it came from.
-        checked = load_team(trial if origin is None else origin)
+            _copy_whole(origin, trial, team)
+        # Checked as it is kept, so that nothing counts that is not there any more when it is played.
+        checked = load_team(trial / f"{team}.toml")
         seal = seal_forecast(checked).get(team)
         if seal is None:
             held = ", ".join(checked.sheet.forecast)
             return Receipt(
                 team, "", False, f"it holds the forecast of {held}, not of {team}: name the file after the team"
             )
-        for curve in (checked.sheet.forecast[team].curve,):
-            if curve is not None:
-                shutil.copyfile(curve, folder / curve.name)
-        late = season.sheet.season.deadline is not None and _in_utc(now) > _in_utc(season.sheet.season.deadline)
+        deadline = season.sheet.season.deadline
+        late = deadline is not None and _in_utc(now) > _in_utc(deadline)
         former = [row for row in log if row["team"] == team]
         if former and former[-1]["fingerprint"] == seal:
             return Receipt(team, seal, late, "")
-        trial.replace(kept)
-        log.append(
-            {
-                "received": _in_utc(now).isoformat(timespec="seconds"),
-                "team": team,
-                "file": kept.name,
-                "fingerprint": seal,
-            }
-        )
+        shutil.rmtree(kept, ignore_errors=True)  # of a receipt that was stopped before it was logged
+        trial.rename(kept)
+        received, file = _in_utc(now).isoformat(timespec="seconds"), f"{kept.name}/{team}.toml"
+        log.append({"received": received, "team": team, "file": file, "fingerprint": seal})
         return Receipt(team, seal, late, "")
     except CannotMeasure:
         return Receipt(team, "", False, f"it holds no [forecast.{team}]")
     except MatchvisionError as error:
-        return Receipt(team, "", False, error.message().replace(str(trial), kept.name))
+        return Receipt(team, "", False, error.message().replace(f"{trial}/", ""))
     finally:
-        trial.unlink(missing_ok=True)
+        shutil.rmtree(trial, ignore_errors=True)
+
+
+def _copy_whole(origin: Path, target: Path, team: str) -> None:
+    """A sheet with all that it includes and names, at the same places beside it.
+
+    Raises
+    ------
+    SheetError
+        Where it has faults, or something lies outside its folder.
+    """
+    run = load_team(origin)
+    base = origin.parent.resolve()
+    files = {source.path.resolve() for source in read_sheets(origin)}
+    files |= {path.resolve() for path in list_named_files(run) if path != run.clip}
+    for path in sorted(files - {origin.resolve()}):
+        if not path.is_relative_to(base):
+            wanted = "hand in everything in one folder, beside the sheet"
+            raise SheetError(origin.name, [Fault(str(path), "it lies outside the sheet's folder", wanted)])
+        copy = target / path.relative_to(base)
+        copy.parent.mkdir(parents=True, exist_ok=True)
+        shutil.copyfile(path, copy)
+    shutil.copyfile(origin, target / f"{team}.toml")
 
 
 def _in_utc(moment: datetime) -> datetime:

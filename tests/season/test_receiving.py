@@ -32,7 +32,7 @@ def test_what_arrives_is_checked_and_logged(folder: Path, tmp_path: Path) -> Non
     assert [(r.team, bool(r.fault), r.late) for r in receipts] == [("heron", False, False), ("plover", True, False)]
     assert "win_chance" in receipts[1].fault
     log = (folder / "handed-in" / "log.csv").read_text().splitlines()
-    assert log[1] == f"2031-05-02T17:00:00+00:00,heron,heron-1.toml,{receipts[0].fingerprint}"
+    assert log[1] == f"2031-05-02T17:00:00+00:00,heron,heron-1/heron.toml,{receipts[0].fingerprint}"
     assert len(log) == 2
     chosen, told = read_received(read_season(folder))
     assert list(chosen) == ["heron"]
@@ -49,7 +49,7 @@ def test_the_last_in_time_counts(folder: Path, tmp_path: Path) -> None:
         assert receipt.late == (now is LATE)
     receive(read_season(folder), spreadsheet(tmp_path / "a.csv", "snipe,0.005,,250,0.5,"), LATE)
     chosen, told = read_received(read_season(folder))
-    assert chosen["heron"].name == "heron-2.toml"
+    assert chosen["heron"].parent.name == "heron-2"
     assert {one.team: one.status for one in told if one.status != "missing"} == {"heron": "in time", "snipe": "late"}
 
 
@@ -61,7 +61,7 @@ def test_the_same_again_is_not_logged_twice(folder: Path, tmp_path: Path) -> Non
 
 def test_a_change_after_receipt_is_found(folder: Path, tmp_path: Path) -> None:
     receive(read_season(folder), spreadsheet(tmp_path / "a.csv", "heron,0.003,,250,0.5,"), EARLY)
-    kept = folder / "handed-in" / "heron-1.toml"
+    kept = folder / "handed-in" / "heron-1" / "heron.toml"
     kept.write_text(kept.read_text().replace("0.003", "0.0031"))
     with pytest.raises(SheetError, match="not what was logged"):
         read_received(read_season(folder))
@@ -77,6 +77,25 @@ def test_a_folder_of_sheets_is_taken_in(folder: Path, tmp_path: Path) -> None:
     assert receipts["heron"] == ""
     assert 'did you mean "gear_ratio"' in receipts["plover"]
     assert "forecast of heron, not of snipe" in receipts["snipe"]
+
+
+def test_what_a_sheet_names_comes_with_it(folder: Path, tmp_path: Path) -> None:
+    sheets = tmp_path / "sheets"
+    (sheets / "parts").mkdir(parents=True)
+    curve = "t_s,position_m\n0,0\n1,0.1\n"
+    (sheets / "parts" / "curve.csv").write_text(curve)
+    (sheets / "parts" / "machine.toml").write_text("[machine.heron]\nmass_kg = 2.6\n")
+    text = 'include = ["parts/machine.toml"]\n[forecast.heron]\ncurve = "{curve}"\n'
+    (sheets / "heron.toml").write_text(text.format(curve="parts/curve.csv"))
+    (receipt,) = receive(read_season(folder), sheets / "heron.toml", EARLY)
+    assert receipt.fault == ""
+    (sheets / "parts" / "curve.csv").unlink()
+    assert read_received(read_season(folder))[0]["heron"].is_file()
+    assert (folder / "handed-in" / "heron-1" / "parts" / "curve.csv").read_text() == curve
+    (tmp_path / "curve.csv").write_text(curve)
+    (sheets / "heron.toml").write_text(text.format(curve="../curve.csv"))
+    (receipt,) = receive(read_season(folder), sheets / "heron.toml", EARLY)
+    assert "lies outside the sheet's folder" in receipt.fault
 
 
 def test_csv_and_xlsx_say_the_same(tmp_path: Path) -> None:
