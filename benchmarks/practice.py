@@ -1,47 +1,82 @@
 """Practice runs of each kind, played by the physics engine: whether each number measured holds the truth.
 
-No pictures: the engine's course is seen as points with noise, by a camera that is off as its covariance says; machines
-are weighed and drives stated as badly as their teams say. Judged against what the engine was given.
+Points: the engine's course seen as points with noise, by a camera that is off as its covariance says. Pixels: the same
+kinds filmed and measured from their pictures. Machines are weighed, drives stated and plans followed as badly as their
+teams say. Judged against what the engine was given.
 """
+
+import tempfile
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Final
 
 import numpy as np
 import pandas as pd
 
-from tests.practice.runs import KINDS, measure_points, play_case, practice_case
+from benchmarks.keeping import MEASURING, once
+from matchvision.errors import CannotMeasure
+from matchvision.records.practice import PracticeResult
+from tests.practice.runs import KINDS, measure_filmed, measure_points, play_case, practice_case
 
-#: Runs of each kind.
-RUNS = 30
+#: Runs of each kind, and the first one's seed: as points, and filmed.
+RUNS, FIRST_SEED = 30, 100
+FILMED, FIRST_FILMED = 8, 200
+KEPT: Final = Path(tempfile.gettempdir()) / "matchvision-practice"
+RESTS_ON: Final = (*MEASURING, "matchvision/practice", "tests/practice/runs.py", "benchmarks/practice.py")
+#: What was true, and value, u and half width of the 95 % interval as measured; NaN where it was not measured.
+Judged = Mapping[str, tuple[float, float, float, float]]
 
 
-def measure(runs: int = RUNS, first_seed: int = 100) -> pd.DataFrame:
+def measure(runs: int = RUNS, filmed: int = FILMED) -> pd.DataFrame:
     """For each number: runs in which it was measured, those within its 95 % interval, error and interval over truth."""
-    found: dict[tuple[str, str], list[tuple[float, float, float, float]]] = {}
-    for kind in KINDS:
-        for seed in range(first_seed, first_seed + runs):
-            case = practice_case(kind, seed)
-            run = play_case(case)
-            measured = {parameter.key[-1]: parameter for parameter in measure_points(case, run, seed).parameters}
-            for key, true in case.truth(run).items():
-                row = (
-                    (true, *(getattr(measured[key], name) for name in ("value", "u", "u95")))
-                    if key in measured
-                    else None
-                )
-                found.setdefault((kind, key), []).append(row or (true, np.nan, np.nan, np.nan))
     rows = []
-    for (kind, key), numbers in found.items():
-        true, value, u, u95 = np.array(numbers).T
-        error = value - true
-        rows.append(
-            {
-                "kind": kind,
-                "number": key,
-                "runs": len(true),
-                "measured": int(np.isfinite(value).sum()),
-                "within_u95": int(np.sum(np.abs(error) <= u95)),
-                "rms_error_percent": round(100 * float(np.sqrt(np.nanmean((error / true) ** 2))), 2),
-                "median_u95_percent": round(100 * float(np.nanmedian(u95 / np.abs(true))), 2),
-                "rms_error_over_u": round(float(np.sqrt(np.nanmean((error / u) ** 2))), 2),
-            }
-        )
+    for through, first, count in (("points", FIRST_SEED, runs), ("pixels", FIRST_FILMED, filmed)):
+        for kind in KINDS:
+            found: dict[str, list[tuple[float, float, float, float]]] = {}
+            for seed in range(first, first + count):
+                for key, numbers in judge(through, kind, seed).items():
+                    found.setdefault(key, []).append(numbers)
+            rows += [{"through": through, "kind": kind} | rate(key, numbers) for key, numbers in found.items()]
     return pd.DataFrame(rows)
+
+
+def judge(through: str, kind: str, seed: int) -> Judged:
+    """One run's numbers beside the truth, as kept or anew."""
+
+    def judged() -> Judged:
+        case = practice_case(kind, seed)
+        run = play_case(case)
+        try:
+            if through == "points":
+                result = measure_points(case, run, seed)
+            else:
+                result = measure_filmed(case, run, KEPT / "followed" / f"{kind}-{seed}.pickle")
+        except CannotMeasure:
+            result = PracticeResult(kind, (), (), ())
+        return _beside_truth(case.truth(run), result)
+
+    return once(KEPT, RESTS_ON, f"{through}-{kind}-{seed}", judged)
+
+
+def _beside_truth(truth: Mapping[str, float], result: PracticeResult) -> Judged:
+    measured = {parameter.key[-1]: parameter for parameter in result.parameters}
+    nothing = (np.nan, np.nan, np.nan)
+    return {
+        key: (true, *((m.value, m.u, m.u95) if (m := measured.get(key)) is not None else nothing))
+        for key, true in truth.items()
+    }
+
+
+def rate(key: str, numbers: list[tuple[float, float, float, float]]) -> dict[str, object]:
+    """The row of one number."""
+    true, value, u, u95 = np.array(numbers).T
+    error = value - true
+    return {
+        "number": key,
+        "runs": len(true),
+        "measured": int(np.isfinite(value).sum()),
+        "within_u95": int(np.sum(np.abs(error) <= u95)),
+        "rms_error_percent": round(100 * float(np.sqrt(np.nanmean((error / true) ** 2))), 2),
+        "median_u95_percent": round(100 * float(np.nanmedian(u95 / np.abs(true))), 2),
+        "rms_error_over_u": round(float(np.sqrt(np.nanmean((error / u) ** 2))), 2),
+    }

@@ -1,7 +1,5 @@
 """Runs for `benchmarks.pull`, each judged once: what came out beside the truth is kept until the program changes."""
 
-import hashlib
-import pickle
 import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -11,6 +9,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from benchmarks.keeping import MEASURING, once
 from matchvision.errors import CannotMeasure
 from matchvision.grip import find_events
 from matchvision.records.motion import MatchClock
@@ -34,12 +33,9 @@ SOURCES: Final = ("link", "stretch", "inertia", "momentum", "drive", "fused")
 #: What is kept from one start of the study to the next. Filming takes longest by far: what the footage gave is kept
 #: whatever changes later (its own commit beside it); delete the folder to film anew.
 KEPT: Final = Path(tempfile.gettempdir()) / "matchvision-pull"
-ROOT: Final = Path(__file__).resolve().parents[1]
-#: What an outcome of a run rests on, beside what its footage gave.
 RESTS_ON: Final = (
-    "matchvision/geometry", "matchvision/grip", "matchvision/mechanics", "matchvision/motion", "matchvision/pull",
-    "matchvision/records", "matchvision/uncertainty", "tests/engine", "tests/pull/engine_runs.py",
-    "tests/pull/filmed_runs.py", "tests/following.py", "tests/grip/stories.py", "benchmarks/pull_runs.py",
+    *MEASURING, "tests/pull/engine_runs.py", "tests/pull/filmed_runs.py", "tests/grip/stories.py",
+    "benchmarks/pull_runs.py",
 )  # fmt: skip
 
 
@@ -97,27 +93,7 @@ def judge_filmed(kind: Kind, seed: int) -> Judged:
 
 
 def _once(name: str, judge: Callable[[], Judged]) -> Judged:
-    """A run's outcome, kept for as long as nothing changes that it rests on."""
-    kept = KEPT / state_of_program() / f"{name}.pickle"
-    if kept.exists():
-        judged: Judged = pickle.loads(kept.read_bytes())
-        return judged
-    judged = judge()
-    kept.parent.mkdir(parents=True, exist_ok=True)
-    unfinished = kept.with_suffix(".part")
-    unfinished.write_bytes(pickle.dumps(judged))
-    unfinished.rename(kept)
-    return judged
-
-
-def state_of_program(root: Path = ROOT) -> str:
-    """A short name for the state of everything that an outcome rests on."""
-    digest = hashlib.sha256()
-    for place in RESTS_ON:
-        path = root / place
-        for file in [path] if path.is_file() else sorted(path.rglob("*.py")):
-            digest.update(file.read_bytes())
-    return digest.hexdigest()[:12]
+    return once(KEPT, RESTS_ON, name, judge)
 
 
 def _judged(through: str, kind: Kind, seed: int, run: PlayedRun, measured: Measured) -> Judged:

@@ -29,18 +29,22 @@ from matchvision.filming.scene import (
 from matchvision.grip import find_events
 from matchvision.motion import measure_motion
 from matchvision.practice import measure_practice
+from matchvision.practice.facts import U_PLAN_RATIO, U_STOP_RATIO
 from matchvision.pull import measure_pull
 from matchvision.records.camera import Cameras
-from matchvision.records.motion import MatchClock
+from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.practice import PracticeResult
 from matchvision.records.sheet import Run, RunSheet
 from tests.engine.extras import Extras
 from tests.engine.playing import EngineRun, play_in_engine
 from tests.filmed_points import film_points
+from tests.following import follow_scene
 
 #: No clip runs on for longer after the clock has stopped.
 LAST_S = 0.2
 KINDS = ("sled", "lift", "stall", "slope", "coast", "free")
+#: Those in which a drive pulls by the operator's hand.
+DRIVEN = ("sled", "lift", "stall", "free")
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,7 +60,37 @@ class PracticeCase:
 def practice_case(kind: str, seed: int) -> PracticeCase:
     """A run of this kind; the seed draws what is true, the camera's place and how far off the team's numbers are."""
     draw = np.random.default_rng([seed, KINDS.index(kind)])
-    return MAKERS[kind](draw, seed)
+    case = MAKERS[kind](draw, seed)
+    if kind not in DRIVEN:
+        return case
+    return _driven_by_hand(case, np.random.default_rng([seed, KINDS.index(kind), 7]), mild=kind in ("sled", "lift"))
+
+
+def _driven_by_hand(case: PracticeCase, draw: np.random.Generator, *, mild: bool) -> PracticeCase:
+    """The operator keeps to the plan as well as it is trusted: to 5 % of full drive, with the lever at its stop to 1 %.
+
+    A ``mild`` run stays below full drive in every second case.
+    """
+    most = float(draw.uniform(0.7, 0.85)) if mild and draw.random() < 0.5 else 1.0
+    off, short = U_PLAN_RATIO * float(draw.normal()), U_STOP_RATIO * abs(float(draw.normal()))
+
+    def given(share: float) -> float:
+        if share in (0.0, 1.0):
+            return share * (1 - short)
+        return float(np.clip(share + off, 0.0, 1.0))
+
+    heron, told = case.scene.machine["heron"], case.told.machine["heron"]
+    assert heron.drive is not None
+    assert told.forecast is not None
+    plan = tuple((t, most * share) for t, share in heron.drive.throttle)
+    drive = replace(heron.drive, throttle=tuple((t, given(share)) for t, share in plan))
+    stated = replace(told.forecast, throttle=plan)
+    scene = replace(case.scene, machine={**case.scene.machine, "heron": replace(heron, drive=drive)})
+    return replace(
+        case,
+        scene=scene,
+        told=replace(case.told, machine={**case.told.machine, "heron": replace(told, forecast=stated)}),
+    )
 
 
 def _scene(kind: str, seed: int, draw: np.random.Generator, duration_s: float, **more: object) -> Scene:
@@ -259,6 +293,18 @@ def measure_points(case: PracticeCase, run: EngineRun, seed: int) -> PracticeRes
     told = Run(sheet=sheet, folder=Path(), hang_test=points.run.hang_test)
     cameras = _off(points.cameras, generator)
     motion, _ = measure_motion(told, points.tracks, cameras)
+    return _measured(case, told, motion, cameras)
+
+
+def measure_filmed(case: PracticeCase, run: EngineRun, kept: Path) -> PracticeResult:
+    """The run through rendered pictures, by what its team states; what they gave is kept."""
+    followed = follow_scene(case.scene, run.course, kept)
+    told = replace(followed.run, sheet=RunSheet.model_validate(tomllib.loads(run_sheet(case.told))))
+    motion, _ = measure_motion(told, followed.tracks, followed.cameras, 1.0, followed.rows)
+    return _measured(case, told, motion, followed.cameras)
+
+
+def _measured(case: PracticeCase, told: Run, motion: Motion, cameras: Cameras) -> PracticeResult:
     clock = MatchClock(case.scene.clock.start_s, case.scene.clock.duration_s)
     try:
         pull, _ = measure_pull(told, motion, clock)
