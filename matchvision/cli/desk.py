@@ -1,5 +1,6 @@
 """The command that opens the desk."""
 
+from contextlib import suppress
 from pathlib import Path
 
 import click
@@ -49,11 +50,14 @@ def desk(ctx: click.Context, run: Path, out: Path | None, port: int, *, no_brows
     from matchvision.sheets import load_draft
 
     wishes = ctx.find_object(Wishes)
+    quiet = wishes is not None and wishes.quiet
     if out is None:
         out = Path("outputs") / name_folder(load_draft(run).run.sheet.run.name)
     opened = open_desk(run, out, port)
-    say(f"The desk is open at {opened.address}", quiet=wishes is not None and wishes.quiet)
-    say("Ctrl+C closes it.", quiet=wishes is not None and wishes.quiet)
+    click.echo(f"The desk is open at {opened.address}")  # even where all else is quiet: nobody could guess it
+    say("Ctrl+C closes it.", quiet=quiet)
     if not no_browser:
         click.launch(opened.address)
-    opened.serve()
+    with suppress(KeyboardInterrupt):
+        opened.serve()
+    say("The desk is closed; what you have shown it is kept beside the sheet.", quiet=quiet)

@@ -19,7 +19,9 @@ from matchvision.report.canvas import colours_of
 Picture = npt.NDArray[np.uint8]
 
 #: Pictures that are kept in memory, for stepping to and fro.
-_KEPT: Final = 12
+_KEPT: Final = 24
+#: Neighbours on each side that are decoded with a picture, since stepping asks for them next.
+_NEAR: Final = 4
 
 
 class ClipBook:
@@ -59,8 +61,7 @@ class ClipBook:
                 self._kept.move_to_end(number)
                 return self._kept[number]
             at_s = float(self.clip_s[number])
-            # Neighbours are decoded on the way, and stepping asks for them next.
-            for frame in self.between(number, min(number + 4, self.last)):
+            for frame in self.between(max(number - _NEAR, self.first), min(number + _NEAR, self.last)):
                 self._kept[frame.index] = _copied(frame)
                 self._kept.move_to_end(frame.index)
             while len(self._kept) > _KEPT:

@@ -141,12 +141,14 @@ def _refuse_too_little(layout: TagLayout, found: Sequence[Mapping[TagName, Float
             f"no tag of the sheet is in view; wanted: {tell_tags(layout.names)}; seen: {tell_tags(others)}",
             where="[[table.tag]]",
             do="check family and id in the sheet; film so that whole tags with their white margin are in the picture, "
-            "sharp and without glare; or give at least four clicked points as [[table.point]]",
+            "sharp and without glare; or give at least four clicked points as [[table.point]] "
+            "(matchvision desk)",
         )
     raise TableError(
         f"{len(table.point)} point(s) of the table are known, at least 4 are needed",
         where="[table]",
-        do="lay tags on the table and list them as [[table.tag]], or click at least four points as [[table.point]], "
+        do="lay tags on the table and list them as [[table.tag]], or set at least four points at the desk "
+        "(matchvision desk; they may also stand in the sheet as [[table.point]]), "
         "better six or more: four leave nothing to check them by",
     )
 

@@ -4,6 +4,7 @@ import json
 import os
 import re
 import shutil
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,7 @@ import pandas as pd
 import pytest
 
 from matchvision.desk import OpenDesk, open_desk
+from matchvision.desk.asking import SetPoints, ShowColour
 from matchvision.filming import Scene
 from tests.desk.clicking import example_of, marker_pixel, pixel_of
 from tests.desk.filmed import film_small, small_scene
@@ -335,6 +337,67 @@ def test_by_keyboard_alone(person: Person, desk: OpenDesk, filmed: Path, scene: 
     press(Keys.SPACE)
     person.wait("document.querySelector('#done-run').textContent === 'done'", 120)
     assert "has won" in person.find("#verdict").text
+
+
+def test_every_mend_by_mouse(person: Person, desk: OpenDesk, filmed: Path, scene: Scene) -> None:
+    """Cut, strike, tie, set, the rope's end; each finely adjusted, kept at once, and taken back."""
+    known = desk.bench.state()["table"]["known"][:6]
+    points = [{**one, "pixel": pixel_of(scene, (*one["at_m"][:2], 0.0))} for one in known]
+    desk.bench.set_points(SetPoints.model_validate_json(json.dumps({"points": points, "keep": True})))
+    for colour in desk.bench.state()["colours"]:
+        pixel = marker_pixel(filmed, example_of(scene, colour["name"]), 12)
+        desk.bench.show_colour(ShowColour(name=colour["name"], number=12, pixel=pixel))
+    person.browser.refresh()
+    person.wait("document.documentElement.dataset.ready === 'yes'")
+    person.click("#step-mends > summary")
+    person.click("#follow")
+    person.wait("document.querySelectorAll('#tracks li').length > 0")
+
+    def kept(count: int) -> list[dict[str, Any]]:
+        person.wait(f"document.querySelectorAll('#mends li').length === {count}")
+        until = WebDriverWait(person.browser, 10, 0.05)
+        until.until(lambda _: len(desk.bench.state()["mends"]) == count)
+        return list(desk.bench.state()["mends"])
+
+    person.click_picture(marker_pixel(filmed, "plover.front", 12))  # a press on a track chooses it
+    assert person.find("#mend-marker").text == "plover.front"
+    for _ in range(5):
+        person.click("#on")
+    person.click("#take-until")
+    person.click("#mend-strike")
+    assert kept(1)[0] == {"do": "strike", "marker": "plover.front", "frame": 12, "until_frame": 17, "why": ""}
+    person.click("#take-from")
+    person.find("#mend-until").clear()
+    person.click("#mend-cut")
+    assert kept(2)[1] == {"do": "cut", "marker": "plover.front", "frame": 17, "why": ""}
+    Select(person.find("#mend-other")).select_by_value("bead_07")
+    person.click("#mend-tie")
+    assert kept(3)[2] == {"do": "tie", "marker": "plover.front", "followed_as": "bead_07", "frame": 17, "why": ""}
+
+    for count, query in ((4, "#mend-set"), (5, '[data-end="plover"]')):
+        person.click(query)
+        wanted = pixel_of(scene, (0.3, 0.1, 0.05))
+        person.click_picture((wanted[0] + 4, wanted[1] - 3))
+        kept(count)
+        person.drag_patch(wanted)
+        settled(desk, wanted)
+        assert desk.bench.state()["mends"][-1]["frame"] == 17
+        person.click(query)
+    assert [mend["do"] for mend in kept(5)] == ["strike", "cut", "tie", "set", "end"]
+
+    person.click("#mends .away")
+    assert [mend["do"] for mend in kept(4)] == ["cut", "tie", "set", "end"]
+    person.click("#to-end")
+    person.wait("document.querySelector('#time').textContent.startsWith('1.60 s')")
+    assert person.find("#trouble").get_attribute("hidden") is not None
+
+
+def settled(desk: OpenDesk, wanted: tuple[float, float]) -> None:
+    """Wait until the last mend is kept where it was pulled to."""
+    until = time.monotonic() + 10
+    while np.hypot(*np.subtract(desk.bench.state()["mends"][-1]["pixel"], wanted)) > 0.3:
+        assert time.monotonic() < until, desk.bench.state()["mends"][-1]
+        time.sleep(0.05)
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

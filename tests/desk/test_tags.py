@@ -45,3 +45,12 @@ def test_found_tags_give_the_camera_and_one_may_be_left_out(sample: OpenDesk, ta
     again = post(sample, "/api/settags", {"tags": None}).data
     assert again["source"].startswith("4 tags")
     assert not (tagged / "desk.toml").exists()
+
+
+def test_a_tag_that_the_sheet_does_not_know_is_accepted_with_its_place(sample: OpenDesk) -> None:
+    sheet = ask(sample, "/api/state").data["table"]["tags"]
+    assert post(sample, "/api/settags", {"tags": sheet[:3]}).data["source"].startswith("3 tags")
+    (unlisted,) = (tag for tag in ask(sample, "/api/tags").data["tags"] if not tag["listed"])
+    assert unlisted["id"] == sheet[3]["id"]
+    placed = {key: sheet[3][key] for key in ("family", "id", "side_m", "centre_m")}
+    assert post(sample, "/api/settags", {"tags": [*sheet[:3], placed]}).data["source"].startswith("4 tags")

@@ -156,6 +156,27 @@ export class PointStep {
     picture.layer("points", ...parts);
   }
 
+  // A tag that is in view, but of which the sheet does not say where it lies.
+  #placeTag(tag) {
+    const field = (name, words) => make("label", {}, `${words} `, make("input", { name, inputmode: "decimal", size: 5, required: true }), " m");
+    const form = make("form", { class: "row" }, field("side", "side"), field("x", "middle at x"), field("y", "y"), make("button", { text: "accept" }));
+    form.addEventListener("submit", async (event) => {
+      event.preventDefault();
+      const given = new FormData(form);
+      const number = (key) => Number(String(given.get(key)).replace(",", ".").replace("−", "-"));
+      const placed = { family: tag.family, id: tag.id, side_m: number("side"), centre_m: [number("x"), number("y")] };
+      await this.#setTags([...this.desk.state.table.tags, placed]);
+      await this.#showTags();
+    });
+    return form;
+  }
+
+  async #setTags(tags) {
+    const camera = await attempt(() => post("settags", { tags }));
+    if (camera) this.desk.showCamera(camera);
+    await this.desk.refresh();
+  }
+
   async #showTags() {
     const answer = await attempt(() => get("tags"));
     if (!answer) return;
@@ -164,7 +185,7 @@ export class PointStep {
       const own = sheet.find((one) => one.id === tag.id && one.family === tag.family);
       const words = tag.side_px === null ? "in the sheet, but not in view" : `in view, ${tag.side_px.toFixed(0)} px a side`;
       const label = make("label", {}, own ? make("input", { type: "checkbox", checked: true, "data-tag": `${tag.family} ${tag.id}` }) : null, ` tag ${tag.id} (${tag.family}): ${words}`);
-      return make("li", {}, label, own ? null : make("span", { class: "hint", text: " – the sheet does not say where it lies." }));
+      return make("li", {}, label, own || tag.side_px === null ? null : this.#placeTag(tag));
     });
     const take = make("button", {
       type: "button",
@@ -172,9 +193,7 @@ export class PointStep {
       onclick: async () => {
         const ticked = new Set([...document.querySelectorAll("#tags input:checked")].map((box) => box.dataset.tag));
         const tags = sheet.filter((tag) => ticked.has(`${tag.family} ${tag.id}`));
-        const camera = await attempt(() => post("settags", { tags: tags.length === sheet.length ? null : tags }));
-        if (camera) this.desk.showCamera(camera);
-        await this.desk.refresh();
+        await this.#setTags(tags);
       },
     });
     find("#tags").replaceChildren(...(rows.length ? rows : [make("li", { class: "hint", text: "No printed tag is in view, and the sheet lists none." })]), ...(sheet.length ? [make("li", {}, take)] : []));
