@@ -12,9 +12,11 @@ from benchmarks import (
     demo_seeds,
     events,
     footage_check,
+    forecast,
     practice,
     pull,
     readout,
+    remedies,
     season,
     showing,
     table_places,
@@ -38,8 +40,10 @@ BENCHMARKS = {
     "practice": practice.measure,
     "events": events.measure,
     "causes": causes.measure,
+    "forecast": forecast.measure,
     "showing": showing.measure,
     "season": season.measure,
+    "remedies": remedies.measure,
 }
 
 

@@ -7,7 +7,7 @@ import click
 
 from matchvision.cli.plain import UNUSABLE
 from matchvision.cli.showing import say
-from matchvision.errors import CannotMeasure
+from matchvision.errors import CannotMeasure, SheetError
 
 if TYPE_CHECKING:
     from matchvision.records.sheet import Run
@@ -62,6 +62,7 @@ def forecast(
     try:
         starts, assumed = assume_starts(loaded)
         predicted, note = predict_run(loaded, starts, samples=samples)
+        assumed = (*assumed, *predicted.assumed)
     except CannotMeasure as reason:
         click.echo(f"Error: {', '.join(map(str, runs))}: {reason.message()}", err=True)
         ctx.exit(UNUSABLE)
@@ -87,9 +88,20 @@ def forecast(
 def _load(runs: tuple[Path, ...], table: Path | None, plus: str | None) -> "Run":
     from matchvision.sheets import join_sheets, load_run
 
-    if len(runs) == 1 and table is None and plus is None:
+    if len(runs) > 1 or table is not None or plus is not None:
+        return join_sheets(runs, table, plus)
+    try:
         return load_run(runs[0])
-    return join_sheets(runs, table, plus)
+    except SheetError as faults:
+        if all(
+            any(fault.where.endswith(f" {block}") for fault in faults.faults) for block in ("run", "clock", "table")
+        ):
+            do = (
+                "a team's own sheet is joined with its opponent's: matchvision forecast ONE OTHER --table SHARED; "
+                "a whole run sheet holds [run], [clock] and [table] too"
+            )
+            raise SheetError(faults.where, faults.faults, do=do) from None
+        raise
 
 
 def _seal(runs: tuple[Path, ...], logged: str | None, *, quiet: bool) -> bool:

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -13,8 +14,9 @@ from matchvision.forecast.curves import take_curves
 from matchvision.forecast.deciding import Decision, decide
 from matchvision.forecast.limiting import share_limits
 from matchvision.mechanics.building import build_match
+from matchvision.mechanics.events import lasting_slip_s
 from matchvision.mechanics.machine import MatchModel
-from matchvision.mechanics.match import MatchCourse, first_slip_s, play_match, play_match_quickly
+from matchvision.mechanics.match import SLIP_LASTS_S, MatchCourse, play_match, play_match_quickly
 from matchvision.mechanics.stated import Findings, check_machine, drive_facts, is_load, stated_numbers
 from matchvision.records.forecast import ForecastMachine, ForecastRun
 from matchvision.records.results import StageNote
@@ -71,10 +73,10 @@ def predict_run(
     models = [build_match(run, names, starts, values, Findings()) for values in drawn]
     with ThreadPoolExecutor() as threads:  # the compiled steps let other threads run
         courses = list(threads.map(lambda sample: play_match_quickly(sample, t_s), models))
-    forecast = _gather(
-        run, names, t_s, models, courses, seed, _limits(names, solved, findings, run.sheet.table.length_m / 2)
-    )
-    return forecast, _note(forecast, findings, len([n for n in stated.values() if n.u > 0]), solved, quick)
+    left_out = _limits(names, solved, findings, run.sheet.table.length_m / 2)
+    forecast = _gather(run, names, t_s, models, courses, seed, left_out)
+    forecast = replace(forecast, assumed=tuple(dict.fromkeys(findings.assumed)))
+    return forecast, _note(forecast, len([n for n in stated.values() if n.u > 0]), solved, quick)
 
 
 def refuse_what_is_not_covered(run: Run) -> None:
@@ -191,7 +193,7 @@ def _gather_machine(
     speed, u_speed = band([home * c.velocity_x_m_s for c in own])
     slip, u_slip = band([c.slip_speed_m_s for c in own])
     traction, u_traction = band([c.traction_N for c in own])
-    onsets = np.array([first_slip_s(t_s, c.slip_speed_m_s) for c in own])
+    onsets = np.array([lasting_slip_s(c.events, name, float(t_s[-1]), SLIP_LASTS_S) for c in courses])
     slipped = onsets[np.isfinite(onsets)]
     often = len(slipped) * 2 >= len(onsets)
     if run.sheet.machine[name].load is not None:  # a dragged load has no wheels that could slip
@@ -249,9 +251,7 @@ def _limits(names: Sequence[str], solved: MatchCourse, findings: Findings, half_
     return tuple(out)
 
 
-def _note(
-    forecast: ForecastRun, findings: Findings, uncertain: int, solved: MatchCourse, quick: MatchCourse
-) -> StageNote:
+def _note(forecast: ForecastRun, uncertain: int, solved: MatchCourse, quick: MatchCourse) -> StageNote:
     apart_N = float(np.sqrt(np.mean((solved.tension_N - quick.tension_N) ** 2)))
     apart_m = max(
         float(np.max(np.abs(a.x_m - b.x_m))) for a, b in zip(solved.machines, quick.machines, strict=True)
@@ -262,8 +262,8 @@ def _note(
         f"given with standard deviations. The samples' quick solver and the exact one agree on the stated numbers "
         f"within {1000 * apart_m:.2f} mm and {apart_N:.2f} N (rms)."
     )
-    if findings.assumed:
-        sentence += " Assumed: " + "; ".join(dict.fromkeys(findings.assumed)) + "."
+    if forecast.assumed:
+        sentence += " Assumed: " + "; ".join(forecast.assumed) + "."
     bandless = ("no forecast number states an uncertainty (u), so the predicted run has no bands",)
     warnings = bandless if uncertain == 0 else ()
     return StageNote("forecast", "partly" if forecast.left_out else "done", sentence, warnings, forecast.left_out)

@@ -10,6 +10,8 @@ import numpy as np
 from matchvision.errors import CannotMeasure
 from matchvision.records.sheet import Run
 
+#: Hexadecimal digits of a fingerprint.
+_DIGITS: Final = 64
 #: First line of what is hashed; another canonical form would have another.
 _FORM: Final = "matchvision forecast seal 1\n"
 #: What the draw or the filming decides, not the forecast: home, start and marks of a machine, its operator's log.
@@ -57,8 +59,17 @@ def canonical_text(run: Run, name: str) -> str:
 
 
 def find_seal(seals: Mapping[str, str], logged: str) -> str | None:
-    """The machine whose fingerprint was logged, or None; blanks and capitals in what was logged do not matter."""
+    """The machine whose fingerprint was logged, or None; blanks and capitals in what was logged do not matter.
+
+    Raises
+    ------
+    CannotMeasure
+        Where what was logged is no fingerprint at all, so that nothing is said about the sheets.
+    """
     wanted = "".join(logged.split()).lower()
+    if len(wanted) != _DIGITS or set(wanted) - set("0123456789abcdef"):
+        msg = f'"{logged}" is no fingerprint: it has {len(wanted)} characters'
+        raise CannotMeasure(msg, do=f"give all {_DIGITS} digits (0 to 9 and a to f) as they were logged")
     return next((name for name, seal in seals.items() if seal == wanted), None)
 
 

@@ -1,6 +1,7 @@
 """Where the machines stand when the clock starts, before any clip shows it."""
 
 from collections.abc import Mapping
+from typing import Final
 
 import numpy as np
 
@@ -9,6 +10,11 @@ from matchvision.mechanics.lying import lay_rope
 from matchvision.mechanics.machine import MachineModel, MatchModel, Pose
 from matchvision.mechanics.rope import RopeModel
 from matchvision.records.sheet import Machine, Run, StartPose
+
+#: Turns in which machines are moved until the rope is taut, and how much of what is missing each turn makes up for: on
+#: a slope of 60° a step along x moves a hitch twice as far.
+TURNS: Final = 80
+TURN_RATIO: Final = 0.6
 
 
 def assume_starts(run: Run) -> tuple[Mapping[str, StartPose], tuple[str, ...]]:
@@ -65,7 +71,7 @@ def _tauten(run: Run, starts: Mapping[str, StartPose], places: dict[str, StartPo
     homes = {name: 1.0 if run.sheet.machine[name].home == "+x" else -1.0 for name in rope.ends}
     profile = tuple(sorted(run.sheet.table.profile_m))
     machines = tuple(_body(name, run.sheet.machine[name]) for name in rope.ends)
-    for _ in range(60):
+    for _ in range(TURNS):
         poses = []
         for name in rope.ends:
             start = places.get(name) or starts[name]
@@ -78,7 +84,7 @@ def _tauten(run: Run, starts: Mapping[str, StartPose], places: dict[str, StartPo
         missing_m = rope.length_m - length_m
         for name, place in places.items():
             own_m = plus_m if homes[name] > 0 else length_m - plus_m
-            step_m = missing_m if len(places) == 1 else rope.length_m / 2 - own_m
+            step_m = TURN_RATIO * (missing_m if len(places) == 1 else rope.length_m / 2 - own_m)
             places[name] = place.model_copy(update={"at_m": (place.at_m[0] + homes[name] * step_m, place.at_m[1])})
         if abs(missing_m) < 1e-10:
             return

@@ -32,12 +32,17 @@ def rates_jacobian(time_s: float, state: FloatArray, match: MatchNumbers) -> Flo
     )  # fmt: skip
     pull_rope(time_s, state, match, placed, pull, results)
     by_pull = np.zeros((3, n))
+    same_everywhere = np.zeros(2, np.bool_)
     for k in range(2):
         if match.bodies[k, at.MASS] <= 0.0:
             continue
         part = results[at.RESULTS_0 + at.RESULTS * k : at.RESULTS_0 + at.RESULTS * (k + 1)]
         mine = slice(at.STATES * k, at.STATES * (k + 1))
         body_rates(time_s, state, k, match, placed[k], pull[k], base, part)
+        # On a level table of one surface a body's place matters to the rope alone.
+        body = match.bodies[k]
+        level = match.stand.shape[1] == 0
+        same_everywhere[k] = level and body[at.STRETCH_RATIO] == 1.0 and body[at.WALL_SIDE] == 0.0
         if results[at.TENSION] > 0.0 or results[at.STRETCH] > -1e-6:
             for c in range(3):
                 other[:] = pull
@@ -58,8 +63,12 @@ def rates_jacobian(time_s: float, state: FloatArray, match: MatchNumbers) -> Flo
         stood[k] = placed[k]
         if i % at.STATES < 6:
             pull_rope(time_s, shifted, match, stood, other, results)
-        body_rates(time_s, shifted, k, match, stood[k], other[k], moved, part)
-        jacobian[mine, i] = (moved[mine] - base[mine]) / step
+        if i % at.STATES < 2 and same_everywhere[k]:
+            for c in range(3):
+                jacobian[mine, i] += by_pull[c, mine] * ((other[k, c] - pull[k, c]) / step)
+        else:
+            body_rates(time_s, shifted, k, match, stood[k], other[k], moved, part)
+            jacobian[mine, i] = (moved[mine] - base[mine]) / step
         for c in range(3):
             change = (other[1 - k, c] - pull[1 - k, c]) / step
             if change != 0.0:

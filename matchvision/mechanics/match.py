@@ -145,7 +145,7 @@ def play_match(model: MatchModel, t_s: FloatArray, *, relative: float = 1e-6) ->
     -----
     Radau IIA of order 5 (scipy's ``Radau``), restarted wherever something jumps or bends. Rope taut or slack and slip
     speed through 30 mm/s are located as events on the solver's dense output, at several places of every step.
-    Checked by: tests/published/test_independent_physics.py::test_tension_over_time
+    Checked by: tests/published/test_mujoco_matches.py::test_match_goes_as_in_the_engine
     """
     t_s = np.asarray(t_s, dtype=np.float64)
     packed = pack(model)

@@ -19,6 +19,8 @@ IntArray = npt.NDArray[np.int64]
 #: Steps after which a match is given up, and the step [s] that is too short to go on with.
 MOST_STEPS: Final = 200_000
 SHORTEST_S: Final = 1e-11
+#: Transitions that are kept of a match.
+MOST_TRANSITIONS: Final = 256
 #: A step is looked through for transitions at this many places.
 LOOKS: Final = 4
 
@@ -66,7 +68,7 @@ def step_through(
     out[0] = y
     f0, f1, f2, ft = np.empty(n), np.empty(n), np.empty(n), np.empty(n)
     inside = np.empty(n)
-    found = np.empty((64, 3))
+    found = np.empty((MOST_TRANSITIONS, 3))
     transitions = 0
     excess = np.zeros(2)
     for k in range(2):

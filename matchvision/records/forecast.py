@@ -54,6 +54,7 @@ class ForecastRun:
     margin_m, u_margin_m : the winner's rope beyond the share to win at the end; NaN for a load run.
     samples, seed : size and seed of the Monte Carlo behind the uncertainties.
     left_out : sentences about what could not be predicted and what would give it.
+    assumed : sentences about what no sheet states.
     """
 
     t_s: FloatArray
@@ -69,3 +70,4 @@ class ForecastRun:
     samples: int
     seed: int
     left_out: tuple[str, ...] = ()
+    assumed: tuple[str, ...] = ()

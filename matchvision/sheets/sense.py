@@ -5,13 +5,15 @@ read, they leave to the checks of form.
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from itertools import pairwise, product
-from math import cos, hypot, inf, isfinite, radians, sin
+from itertools import pairwise
+from math import cos, radians, sin
 from typing import Any, Final
 
 from matchvision.records.causes import CAUSE_NAMES
+from matchvision.sheets.drives import check_drives
 from matchvision.sheets.form import KeyFault, ask_meant
 from matchvision.sheets.lines import Key
+from matchvision.sheets.plain import array_of, block_of, machines_of, number_of, point_of
 
 #: How far a tag's corner or a start may lie beyond the stated table, for rounding of what people measured [m].
 _EDGE_M: Final = 0.002
@@ -27,7 +29,7 @@ def check_sense(data: Mapping[str, Any]) -> list[KeyFault]:
     """
     checks: tuple[Callable[[Mapping[str, Any]], Iterator[KeyFault]], ...] = (
         _check_colours, _check_names, _check_references, _check_homes, _check_tags, _check_places,
-        _check_beads, _check_link, _check_wheels, _check_reach, _check_rules, _check_throttles, _check_profile,
+        _check_beads, _check_link, _check_wheels, _check_reach, _check_rules, check_drives, _check_profile,
         _check_failures,
     )  # fmt: skip
     return [fault for check in checks for fault in check(data)]
@@ -35,21 +37,21 @@ def check_sense(data: Mapping[str, Any]) -> list[KeyFault]:
 
 def _check_failures(data: Mapping[str, Any]) -> Iterator[KeyFault]:
     """A failure named beforehand has to be one that can be told apart afterwards."""
-    for machine in _block(data, "forecast"):
-        named = _block(_block(data, "forecast"), machine).get("failure_named")
+    for machine in block_of(data, "forecast"):
+        named = block_of(block_of(data, "forecast"), machine).get("failure_named")
         if isinstance(named, str) and named not in CAUSE_NAMES:
             wanted = ask_meant(named, CAUSE_NAMES, "failure")
             yield KeyFault(("forecast", machine, "failure_named"), f'there is no failure "{named}"', wanted)
 
 
 def _check_colours(data: Mapping[str, Any]) -> Iterator[KeyFault]:
-    colours = _block(data, "colour")
+    colours = block_of(data, "colour")
     for key, name in colour_uses(data):
         if name not in colours:
             yield KeyFault(key, f'the colour "{name}" is not defined', ask_meant(name, colours, "colour"))
     looks: dict[str, str] = {}
     for name in colours:
-        look = _block(colours, name).get("srgb")
+        look = block_of(colours, name).get("srgb")
         if isinstance(look, str) and looks.setdefault(look.lower(), name) != name:
             found = f'it looks the same as "{looks[look.lower()]}"'
             yield KeyFault(("colour", name, "srgb"), found, "two colours that look alike cannot be told apart")
@@ -57,11 +59,11 @@ def _check_colours(data: Mapping[str, Any]) -> Iterator[KeyFault]:
 
 def colour_uses(data: Mapping[str, Any]) -> Iterator[tuple[Key, str]]:
     """Every key that names a marker's colour, and the colour's name."""
-    rope = _block(data, "rope")
+    rope = block_of(data, "rope")
     for key, marker in _all_markers(data):
         if isinstance(marker.get("colour"), str):
             yield (*key, "colour"), marker["colour"]
-    for number, name in enumerate(_array(rope, "bead_colours")):
+    for number, name in enumerate(array_of(rope, "bead_colours")):
         if isinstance(name, str):
             yield ("rope", "bead_colours", number), name
 
@@ -77,8 +79,8 @@ def _check_names(data: Mapping[str, Any]) -> Iterator[KeyFault]:
         if shown in seen:
             yield KeyFault((*key, "name"), f'the name "{shown}" is given twice', "each marker needs its own name")
         seen[shown] = key
-    for machine, block in _machines(data):
-        wheels = [_block({"w": wheel}, "w").get("name") for wheel in _array(block, "wheel")]
+    for machine, block in machines_of(data):
+        wheels = [block_of({"w": wheel}, "w").get("name") for wheel in array_of(block, "wheel")]
         for number, name in enumerate(wheels):
             if isinstance(name, str) and name in wheels[:number]:
                 key = ("machine", machine, "wheel", number, "name")
@@ -86,26 +88,26 @@ def _check_names(data: Mapping[str, Any]) -> Iterator[KeyFault]:
 
 
 def _check_references(data: Mapping[str, Any]) -> Iterator[KeyFault]:
-    machines = _block(data, "machine")
-    ends = _array(_block(data, "rope"), "ends")
+    machines = block_of(data, "machine")
+    ends = array_of(block_of(data, "rope"), "ends")
     for number, name in enumerate(ends):
         if isinstance(name, str) and machines and name not in machines:  # a sheet may do without machines
             wanted = ask_meant(name, machines, "machine")
             yield KeyFault(("rope", "ends", number), f'"{name}" names no machine', wanted)
     if len(ends) == 2 and ends[0] == ends[1] and isinstance(ends[0], str):
         yield KeyFault(("rope", "ends"), f'both ends are hitched to "{ends[0]}"', "two different machines are wanted")
-    meant = _block(data, "practice").get("machine")
+    meant = block_of(data, "practice").get("machine")
     if isinstance(meant, str) and meant not in machines:
         yield KeyFault(("practice", "machine"), f'"{meant}" names no machine', ask_meant(meant, machines, "machine"))
-    for name in _block(data, "forecast"):
+    for name in block_of(data, "forecast"):
         if name not in machines:
             wanted = ask_meant(name, machines, "machine")
             yield KeyFault(("forecast", name), f'a forecast for "{name}", which names no machine', wanted)
 
 
 def _check_homes(data: Mapping[str, Any]) -> Iterator[KeyFault]:
-    machines = dict(_machines(data))
-    ends = [name for name in _array(_block(data, "rope"), "ends") if isinstance(name, str) and name in machines]
+    machines = dict(machines_of(data))
+    ends = [name for name in array_of(block_of(data, "rope"), "ends") if isinstance(name, str) and name in machines]
     pulling = ends if len(ends) == 2 else list(machines) if len(machines) == 2 else []
     if len(pulling) != 2 or pulling[0] == pulling[1]:
         return
@@ -118,7 +120,7 @@ def _check_homes(data: Mapping[str, Any]) -> Iterator[KeyFault]:
 def _check_tags(data: Mapping[str, Any]) -> Iterator[KeyFault]:
     half = _half_table(data)
     seen: set[tuple[str, int]] = set()
-    for number, tag in enumerate(_array(_block(data, "table"), "tag")):
+    for number, tag in enumerate(array_of(block_of(data, "table"), "tag")):
         if not isinstance(tag, Mapping):
             continue
         key: Key = ("table", "tag", number)
@@ -128,10 +130,10 @@ def _check_tags(data: Mapping[str, Any]) -> Iterator[KeyFault]:
                 found = f"tag {identity} of family {family} is listed twice"
                 yield KeyFault((*key, "id"), found, "each tag on the table needs its own number")
             seen.add((family, identity))
-        centre, side = _point(tag.get("centre_m")), _number(tag.get("side_m"))
+        centre, side = point_of(tag.get("centre_m")), number_of(tag.get("side_m"))
         if half is None or centre is None or side is None:
             continue
-        angle = radians(_number(tag.get("angle_deg")) or 0.0)
+        angle = radians(number_of(tag.get("angle_deg")) or 0.0)
         reach = side / 2 * (abs(cos(angle)) + abs(sin(angle)))
         if abs(centre[0]) + reach > half[0] + _EDGE_M or abs(centre[1]) + reach > half[1] + _EDGE_M:
             found = f"the tag reaches beyond the table: centre {_show(centre)}, side {side:g} m"
@@ -144,22 +146,22 @@ def _check_places(data: Mapping[str, Any]) -> Iterator[KeyFault]:
     if half is None:
         return
     places = [
-        (("machine", name, "start", "at_m"), _block(block, "start").get("at_m")) for name, block in _machines(data)
+        (("machine", name, "start", "at_m"), block_of(block, "start").get("at_m")) for name, block in machines_of(data)
     ]
-    for number, point in enumerate(_array(_block(data, "table"), "point")):
+    for number, point in enumerate(array_of(block_of(data, "table"), "point")):
         if isinstance(point, Mapping):
             places.append((("table", "point", number, "at_m"), point.get("at_m")))  # type: ignore[arg-type]
     for key, raw in places:
-        at = _point(raw)
+        at = point_of(raw)
         if at is not None and (abs(at[0]) > half[0] + _EDGE_M or abs(at[1]) > half[1] + _EDGE_M):
             yield KeyFault(key, f"{_show(at)} lies beyond the table", _table_bounds(half))
 
 
 def _check_beads(data: Mapping[str, Any]) -> Iterator[KeyFault]:
-    rope = _block(data, "rope")
-    length, radius = _number(rope.get("length_m")), _number(rope.get("bead_radius_m")) or 0.009
-    beads = [(number, bead) for number, bead in enumerate(_array(rope, "beads")) if isinstance(bead, Mapping)]
-    placed = [(at, number) for number, bead in beads if (at := _number(bead.get("at_m"))) is not None]
+    rope = block_of(data, "rope")
+    length, radius = number_of(rope.get("length_m")), number_of(rope.get("bead_radius_m")) or 0.009
+    beads = [(number, bead) for number, bead in enumerate(array_of(rope, "beads")) if isinstance(bead, Mapping)]
+    placed = [(at, number) for number, bead in beads if (at := number_of(bead.get("at_m"))) is not None]
     for at, number in placed:
         if length is not None and at > length:
             key: Key = ("rope", "beads", number, "at_m")
@@ -182,21 +184,21 @@ def _check_beads(data: Mapping[str, Any]) -> Iterator[KeyFault]:
 
 
 def _check_link(data: Mapping[str, Any]) -> Iterator[KeyFault]:
-    rope = _block(data, "rope")
-    length, at = _number(rope.get("length_m")), _number(_block(rope, "link").get("from_m"))
+    rope = block_of(data, "rope")
+    length, at = number_of(rope.get("length_m")), number_of(block_of(rope, "link").get("from_m"))
     if length is not None and at is not None and at >= length:
         found = f"the link sits at {at:g} m, beyond the rope's end"
         yield KeyFault(("rope", "link", "from_m"), found, f"the rope is {length:g} m long")
 
 
 def _check_wheels(data: Mapping[str, Any]) -> Iterator[KeyFault]:
-    for machine, block in _machines(data):
-        for number, wheel in enumerate(_array(block, "wheel")):
+    for machine, block in machines_of(data):
+        for number, wheel in enumerate(array_of(block, "wheel")):
             if not isinstance(wheel, Mapping):
                 continue
-            radius = _number(wheel.get("radius_m"))
-            for place, mark in enumerate(_array(wheel, "rim")):
-                circle = _number(mark.get("circle_m")) if isinstance(mark, Mapping) else None
+            radius = number_of(wheel.get("radius_m"))
+            for place, mark in enumerate(array_of(wheel, "rim")):
+                circle = number_of(mark.get("circle_m")) if isinstance(mark, Mapping) else None
                 if radius is not None and circle is not None and circle > radius:
                     key: Key = ("machine", machine, "wheel", number, "rim", place, "circle_m")
                     found = f"the rim mark sits {circle:g} m from the axle, outside the wheel"
@@ -204,12 +206,12 @@ def _check_wheels(data: Mapping[str, Any]) -> Iterator[KeyFault]:
 
 
 def _check_reach(data: Mapping[str, Any]) -> Iterator[KeyFault]:
-    for machine, block in _machines(data):
+    for machine, block in machines_of(data):
         if "reach" in block:
             continue
-        riders = [(("machine", machine, "hitch", "on"), _block(block, "hitch").get("on"))]
-        for number, marker in enumerate(_array(block, "marker")):
-            riders.append((("machine", machine, "marker", number, "on"), _block({"m": marker}, "m").get("on")))  # type: ignore[arg-type]
+        riders = [(("machine", machine, "hitch", "on"), block_of(block, "hitch").get("on"))]
+        for number, marker in enumerate(array_of(block, "marker")):
+            riders.append((("machine", machine, "marker", number, "on"), block_of({"m": marker}, "m").get("on")))  # type: ignore[arg-type]
         for key, on in riders:
             if on == "reach":
                 wanted = f"describe the arm in [machine.{machine}.reach], or leave this key out"
@@ -217,7 +219,7 @@ def _check_reach(data: Mapping[str, Any]) -> Iterator[KeyFault]:
 
 
 def _check_rules(data: Mapping[str, Any]) -> Iterator[KeyFault]:
-    rules = _block(data, "rules")
+    rules = block_of(data, "rules")
     known = {
         f"{k[1]}.{m['name']}" if k[0] == "machine" else str(m["name"]) for k, m in _all_markers(data) if "name" in m
     }
@@ -230,35 +232,8 @@ def _check_rules(data: Mapping[str, Any]) -> Iterator[KeyFault]:
                 yield KeyFault(("rules", key), "this key is missing", 'decide = "mark-past-line" needs mark and line_m')
 
 
-#: Plans of a drive: what their points count by, its unit, and from where to where their values go.
-_PLANS: Final[Mapping[str, tuple[str, str, float, float, str]]] = {
-    "throttle": ("time", "s", -1.0, 1.0, "shares of full drive lie from -1 (full backwards) to 1 (full forwards)"),
-    "holding_over_time": ("time", "s", 0.0, inf, "shares of holding_N are not negative"),
-    "holding_by_angle": ("angle", "degrees", 0.0, inf, "shares of holding_N are not negative"),
-    "winding": ("time", "s", 0.0, inf, "the rope wound in is not less than none, in metres"),
-}
-
-
-def _check_throttles(data: Mapping[str, Any]) -> Iterator[KeyFault]:
-    plans: list[tuple[Key, Mapping[str, Any]]] = []
-    for name in _block(data, "forecast"):
-        forecast = _block(_block(data, "forecast"), name)
-        plans += [(("forecast", name), forecast)]
-        plans += [(("forecast", name, side), _block(forecast, side)) for side in ("left", "right")]
-    plans += [(("machine", name, "drive"), _block(block, "drive")) for name, block in _machines(data)]
-    for (key, plan), (word, (noun, unit, lowest, highest, wanted)) in product(plans, _PLANS.items()):
-        points = [_point(entry) for entry in _array(plan, word)]
-        for number, (first, second) in enumerate(pairwise(points)):
-            if first is not None and second is not None and second[0] <= first[0]:
-                found = f"the {noun} {second[0]:g} {unit} does not come after {first[0]:g} {unit}"
-                yield KeyFault((*key, word, number + 1), found, f"{noun}s in a {word} plan must increase")
-        for number, point in enumerate(points):
-            if point is not None and not lowest <= point[1] <= highest:
-                yield KeyFault((*key, word, number, 1), f"a value of {point[1]:g}", wanted)
-
-
 def _check_profile(data: Mapping[str, Any]) -> Iterator[KeyFault]:
-    points = [_point(entry) for entry in _array(_block(data, "table"), "profile_m")]
+    points = [point_of(entry) for entry in array_of(block_of(data, "table"), "profile_m")]
     if len(points) == 1:
         yield KeyFault(("table", "profile_m"), "there is one point", "a height profile needs two points or more")
     for number, (first, second) in enumerate(pairwise(points)):
@@ -269,31 +244,25 @@ def _check_profile(data: Mapping[str, Any]) -> Iterator[KeyFault]:
 
 def _all_markers(data: Mapping[str, Any]) -> Iterator[tuple[Key, Mapping[str, Any]]]:
     """Every bead, link marker, machine marker and rim mark, with its key."""
-    rope = _block(data, "rope")
+    rope = block_of(data, "rope")
     lists: list[tuple[Key, Sequence[Any]]] = [
-        (("rope", "beads"), _array(rope, "beads")),
-        (("rope", "link", "markers"), _array(_block(rope, "link"), "markers")),
+        (("rope", "beads"), array_of(rope, "beads")),
+        (("rope", "link", "markers"), array_of(block_of(rope, "link"), "markers")),
     ]
-    for name, block in _machines(data):
-        lists.append((("machine", name, "marker"), _array(block, "marker")))
-        for number, wheel in enumerate(_array(block, "wheel")):
+    for name, block in machines_of(data):
+        lists.append((("machine", name, "marker"), array_of(block, "marker")))
+        for number, wheel in enumerate(array_of(block, "wheel")):
             if isinstance(wheel, Mapping):
-                lists.append((("machine", name, "wheel", number, "rim"), _array(wheel, "rim")))
+                lists.append((("machine", name, "wheel", number, "rim"), array_of(wheel, "rim")))
     for key, entries in lists:
         for number, entry in enumerate(entries):
             if isinstance(entry, Mapping):
                 yield (*key, number), entry
 
 
-def _machines(data: Mapping[str, Any]) -> Iterator[tuple[str, Mapping[str, Any]]]:
-    machines = _block(data, "machine")
-    for name in machines:
-        yield name, _block(machines, name)
-
-
 def _half_table(data: Mapping[str, Any]) -> tuple[float, float] | None:
-    table = _block(data, "table")
-    length, width = _number(table.get("length_m")), _number(table.get("width_m"))
+    table = block_of(data, "table")
+    length, width = number_of(table.get("length_m")), number_of(table.get("width_m"))
     if length is None or width is None or length <= 0 or width <= 0:
         return None
     return length / 2, width / 2
@@ -301,29 +270,6 @@ def _half_table(data: Mapping[str, Any]) -> tuple[float, float] | None:
 
 def _table_bounds(half: tuple[float, float]) -> str:
     return f"on this table x goes from {-half[0]:g} to {half[0]:g} m and y from {-half[1]:g} to {half[1]:g} m"
-
-
-def _block(data: Mapping[str, Any], key: str) -> Mapping[str, Any]:
-    block = data.get(key)
-    return block if isinstance(block, Mapping) else {}
-
-
-def _array(data: Mapping[str, Any], key: str) -> Sequence[Any]:
-    array = data.get(key)
-    return array if isinstance(array, list | tuple) else ()
-
-
-def _number(raw: object) -> float | None:
-    if isinstance(raw, int | float) and not isinstance(raw, bool) and isfinite(raw):
-        return float(raw)
-    return None
-
-
-def _point(raw: object) -> tuple[float, float] | None:
-    if not isinstance(raw, list | tuple) or len(raw) < 2:
-        return None
-    first, second = _number(raw[0]), _number(raw[1])
-    return None if first is None or second is None or not isfinite(hypot(first, second)) else (first, second)
 
 
 def _show(point: tuple[float, float]) -> str:

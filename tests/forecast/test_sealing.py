@@ -78,3 +78,10 @@ def test_without_a_forecast_nothing_is_sealed(tmp_path: Path) -> None:
     (tmp_path / "bare.toml").write_text('[machine.heron]\nhome = "-x"\n')
     with pytest.raises(CannotMeasure, match="no forecast"):
         seal_forecast(load_team(tmp_path / "bare.toml"))
+
+
+def test_what_is_no_fingerprint_is_said_to_be_none() -> None:
+    with pytest.raises(CannotMeasure, match="no fingerprint: it has 3 characters"):
+        find_seal({"heron": "0" * 64}, "a b c")
+    with pytest.raises(CannotMeasure, match="no fingerprint"):
+        find_seal({"heron": "0" * 64}, "g" * 64)

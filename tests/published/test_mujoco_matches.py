@@ -1,0 +1,69 @@
+"""The predicted match against a physics engine that shares nothing with it.
+
+Source: MuJoCo (E. Todorov, T. Erez, Y. Tassa, "MuJoCo: A physics engine for model-based control", IROS 2012), package
+``mujoco``: rigid bodies in space, soft contact with elliptic friction cones, a tendon. Ours is planar, with loads from
+balance and a smooth friction law. What is the same is only what a team would state: masses, sizes, motor line,
+throttle, coefficient of friction, rope stiffness. No values are printed; both are computed here. How the engine's
+contact was set, and why, stands in ``mujoco_cases.py``; it is the same in every case.
+Checks: places at the end, tension over time, begins and ends of slip, turning, load on the wheels.
+Tolerances: places 2 % of the way of the machine that went farther, tension 3 % of its peak (rms) and its mean 2 %, slip
+phases (30 mm/s for 0.15 s) 50 ms. One case does not hold 2 %: a machine whose one side is dead turns about its gripping
+wheels, and how far depends on how load is shared across the diagonal of four wheels on a rigid frame, which no balance
+tells. Damping of the engine's contact moves load there: with the usual damping both machines end 30 mm apart after a
+way of 570 mm, with a fifth of it 13 mm. It is held to 3 %.
+"""
+
+from collections.abc import Callable
+from typing import Final
+
+import numpy as np
+import pytest
+
+from matchvision.mechanics.grip import axle_loads_N
+from tests.engine.building import GRAVITY_M_S2
+from tests.published import mujoco_cases as cases
+
+PLACE_RATIO: Final = {"one side's drive gone": 0.03}
+#: Begins and ends of slip that both must show, and how many machines' turning is worth comparing [degrees].
+SLIPPING: Final = {
+    "grip-limited stall": 1, "spinning start": 1, "drag back": 1, "ridge": 1, "one side's drive gone": 1,
+    "oblique start": 1, "grip gone in mid-run": 1,
+}  # fmt: skip
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("make", cases.CASES, ids=lambda make: make.__name__)
+def test_match_goes_as_in_the_engine(make: Callable[[], cases.Case]) -> None:
+    case = make()
+    found = cases.compare(case)
+    assert found.place_ratio <= PLACE_RATIO.get(case.name, 0.02)
+    assert found.tension_ratio <= 0.03
+    assert abs(found.pull_ratio) <= 0.02
+    wanted = SLIPPING.get(case.name, 0)
+    assert found.phases == (wanted, wanted)
+    assert found.slip_ms <= 50 or wanted == 0
+    assert found.turned_deg[1] == pytest.approx(found.turned_deg[0], rel=0.05, abs=0.3)
+
+
+@pytest.mark.slow
+def test_cases_are_what_their_names_say() -> None:
+    """In the engine's own runs one is drawn over the crest, and one is turned by its one side."""
+    over = cases.play_both(cases.ridge())[1].course.machines["heron"]
+    assert over.x_m[0] < -0.4
+    assert over.x_m[-1] > 0.1
+    turned = cases.play_both(cases.side_gone())[1].course.machines["heron"]
+    assert np.rad2deg(np.ptp(turned.heading_rad)) > 20
+
+
+@pytest.mark.slow
+def test_pull_at_the_hitch_loads_the_rear_wheels_alike() -> None:
+    """The engine's own loads under its own pull, against the closed form."""
+    case = cases.stall()
+    _, run, _ = cases.play_both(case)
+    entry, truth = case.scene.machine["heron"], run.machines["heron"]
+    steady = run.course.clip_s > case.scene.clock.start_s + 1.5
+    front_N = float(np.mean((truth.left.front_load_N + truth.right.front_load_N)[steady]))
+    pull_N = float(run.course.tension_N[steady].mean())
+    hitch = (entry.hitch_m[0], entry.hitch_m[2])
+    expected_N, _ = axle_loads_N(entry.mass_kg, GRAVITY_M_S2, entry.wheelbase_m, (0.0, 0.06), hitch, pull_N)
+    assert front_N == pytest.approx(float(expected_N), rel=0.01)
