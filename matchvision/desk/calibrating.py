@@ -20,6 +20,8 @@ FloatArray = npt.NDArray[np.float64]
 
 #: How wide edges in the pictures are taken to be where nobody measured it: the table's places hardly depend on it.
 _USUAL_EDGE_PX: Final = 3.0
+#: Cameras that are kept: each step asks for the one that the sheet gives.
+_KEPT_CAMERAS: Final = 4
 #: Every so many places of the computed map are shown, along and across.
 _SHOWN_PLACES: Final = (23, 11)
 
@@ -35,8 +37,14 @@ def find_camera(book: ClipBook, run: Run, points: Sequence[TablePoint] | None = 
     if points is not None:
         table = sheet.table.model_copy(update={"point": tuple(points)})
         sheet = sheet.model_copy(update={"table": table})
-    looked = book.looked()
-    return find_or_hold_table(looked, sheet, run.lens, run.calibration, look_at_scene(looked, run.calibration))
+    known = (sheet.table, sheet.camera)
+    if known not in book.cameras:
+        looked = book.looked()
+        scene = look_at_scene(looked, run.calibration)
+        while len(book.cameras) >= _KEPT_CAMERAS:
+            book.cameras.pop(next(iter(book.cameras)))
+        book.cameras[known] = find_or_hold_table(looked, sheet, run.lens, run.calibration, scene)
+    return book.cameras[known]
 
 
 def describe_camera(book: ClipBook, run: Run, points: Sequence[TablePoint] | None = None) -> dict[str, Any]:

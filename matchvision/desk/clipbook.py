@@ -13,7 +13,10 @@ import numpy.typing as npt
 from matchvision.errors import FootageError
 from matchvision.footage import first_look, read_frames
 from matchvision.footage.timing import scan_times
+from matchvision.records.camera import TableView
 from matchvision.records.frames import ClipFacts, Frame
+from matchvision.records.results import StageNote
+from matchvision.records.sheet import CameraSheet, TableSheet
 from matchvision.report.canvas import colours_of
 
 Picture = npt.NDArray[np.uint8]
@@ -42,6 +45,8 @@ class ClipBook:
         low = 0 if from_s is None else int(np.searchsorted(self.clip_s, from_s - 1e-6))
         high = len(shown) if until_s is None else int(np.searchsorted(self.clip_s, until_s + 1e-6, side="right"))
         self.first, self.last = low, max(low, high - 1)
+        #: Cameras that were found, by the blocks of the sheet on which they stand.
+        self.cameras: dict[tuple[TableSheet, CameraSheet], tuple[TableView, StageNote]] = {}
         self._kept: OrderedDict[int, Frame] = OrderedDict()
         self._looked: tuple[Frame, ...] | None = None
         self._lock = Lock()

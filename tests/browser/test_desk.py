@@ -374,6 +374,7 @@ def test_every_mend_by_mouse(person: Person, desk: OpenDesk, filmed: Path, scene
     person.click("#mend-tie")
     assert kept(3)[2] == {"do": "tie", "marker": "plover.front", "followed_as": "bead_07", "frame": 17, "why": ""}
 
+    person.find("#end-height").send_keys("52")
     for count, query in ((4, "#mend-set"), (5, '[data-end="plover"]')):
         person.click(query)
         wanted = pixel_of(scene, (0.3, 0.1, 0.05))
@@ -384,6 +385,8 @@ def test_every_mend_by_mouse(person: Person, desk: OpenDesk, filmed: Path, scene
         assert desk.bench.state()["mends"][-1]["frame"] == 17
         person.click(query)
     assert [mend["do"] for mend in kept(5)] == ["strike", "cut", "tie", "set", "end"]
+
+    assert kept(5)[4]["height_m"] == {"value": 0.052, "u": 0.003}
 
     person.click("#mends .away")
     assert [mend["do"] for mend in kept(4)] == ["cut", "tie", "set", "end"]

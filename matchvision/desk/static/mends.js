@@ -109,9 +109,15 @@ export class MendStep {
 
   #press(place) {
     const frame = this.desk.picture.number;
-    if (this.tool?.do === "end") this.put({ do: "end", end: this.tool.end, frame, pixel: place, u_px: 1 });
+    if (this.tool?.do === "end") this.put({ do: "end", end: this.tool.end, frame, pixel: place, u_px: 1, ...this.#height() });
     else if (this.tool?.do === "set" && this.chosen) this.put({ do: "set", marker: this.chosen, frame, pixel: place, u_px: 1 });
     else this.#pick(place);
+  }
+
+  // How high the hitch is, where somebody says it; left out, the sheet's hitch counts, else anything up to 0.1 m.
+  #height() {
+    const [value, u] = ["#end-height", "#end-u"].map((query) => Number(find(query).value.replace(",", ".")) / 1000);
+    return value > 0 ? { height_m: { value, u: u > 0 ? u : 0.003 } } : {};
   }
 
   // A press without a tool chooses the nearest track.
