@@ -15,6 +15,7 @@ from starlette.routing import Route
 
 from matchvision.desk.asking import (
     Begin,
+    Follow,
     ForgetColour,
     Look,
     SetMends,
@@ -95,7 +96,7 @@ def build_app(bench: Bench) -> Starlette:
             ),
             Route("/api/look", posting(Look, lambda a: JSONResponse(bench.look(a))), methods=["POST"]),
             Route("/api/turnrope", posting(TurnRope, lambda _: JSONResponse(bench.turn_rope())), methods=["POST"]),
-            Route("/api/preview", posting(Look, lambda a: JSONResponse(bench.begin_preview(a))), methods=["POST"]),
+            Route("/api/preview", posting(Follow, lambda a: JSONResponse(bench.begin_preview(a))), methods=["POST"]),
             Route("/api/previewed", reading(lambda _: JSONResponse(bench.previewed()))),
             Route("/api/mends", posting(SetMends, lambda a: JSONResponse(bench.set_mends(a))), methods=["POST"]),
             Route("/api/run", posting(Begin, lambda _: JSONResponse(bench.begin_analysis())), methods=["POST"]),

@@ -67,6 +67,13 @@ class Look(Asked):
     number: _Number
 
 
+class Follow(Asked):
+    """Markers shall be followed over two seconds from a picture, or, ``whole``, over the whole run."""
+
+    number: _Number
+    whole: bool = False
+
+
 class SetMends(Asked):
     """All mends, in their order."""
 

@@ -1,9 +1,10 @@
 """The work on one run at the desk: what is known, and what each of a person's actions changes."""
 
+from functools import partial
 from pathlib import Path
 from typing import Any
 
-from matchvision.desk.asking import ForgetColour, Look, SetMends, SetPoints, SetStart, SetTags, ShowColour
+from matchvision.desk.asking import Follow, ForgetColour, Look, SetMends, SetPoints, SetStart, SetTags, ShowColour
 from matchvision.desk.calibrating import describe_camera, describe_tags, find_camera
 from matchvision.desk.clipbook import ClipBook
 from matchvision.desk.colouring import Mask, find_neutral, learn_patch, mask_picture
@@ -127,12 +128,13 @@ class Bench:
         self.folder.keep({"rope": {"ends": [rope.ends[1], rope.ends[0]]}})
         return self.state()
 
-    def begin_preview(self, asked: Look) -> dict[str, Any]:
-        """Follow the markers over two seconds."""
+    def begin_preview(self, asked: Follow) -> dict[str, Any]:
+        """Follow the markers over two seconds, or over the whole run."""
         run = known_part(self.folder.draft)
 
         def work(tell: Tell) -> Tracks:
-            return follow(self.book, run, asked.number, lambda done, total: tell("following", done, total))
+            counted = partial(tell, "following")
+            return follow(self.book, run, asked.number, counted, whole=asked.whole)
 
         if not self.preview.start(work):
             raise OutputError("a preview is being made already", do="wait until it is there")

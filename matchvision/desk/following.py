@@ -55,8 +55,8 @@ def _camera_at(book: ClipBook, run: Run, frame: Frame) -> Camera:
     return CameraFollower(view, run.sheet).see(frame) if run.sheet.camera.moves else view.camera
 
 
-def follow(book: ClipBook, run: Run, number: int, tell: Callable[[int, int], None]) -> Tracks:
-    """Tracks from a picture on, two seconds long at most.
+def follow(book: ClipBook, run: Run, number: int, tell: Callable[[int, int], None], *, whole: bool = False) -> Tracks:
+    """Tracks from a picture on, two seconds long at most; of the ``whole`` run, as the analysis itself follows it.
 
     Raises
     ------
@@ -67,11 +67,13 @@ def follow(book: ClipBook, run: Run, number: int, tell: Callable[[int, int], Non
     if not plans:
         raise MarkerError("no marker has a colour that is known", do="click a marker to teach its colour")
     follower, tracker = CameraFollower(view, run.sheet), MarkerTracker(plans, run.sheet, book.facts)
-    until_s = book.clip_s[number] + PREVIEW_S * _clip_per_real(book, run.sheet)
-    last = min(book.last, int(np.searchsorted(book.clip_s, until_s + 1e-6, side="right")) - 1)
-    for done, frame in enumerate(book.between(number, last), start=1):
+    first, last = book.first, book.last
+    if not whole:
+        until_s = book.clip_s[number] + PREVIEW_S * _clip_per_real(book, run.sheet)
+        first, last = number, min(book.last, int(np.searchsorted(book.clip_s, until_s + 1e-6, side="right")) - 1)
+    for done, frame in enumerate(book.between(first, last), start=1):
         tracker.see(frame, follower.see(frame))
-        tell(done, last - number + 1)
+        tell(done, last - first + 1)
     return tracker.tracks()[0]
 
 

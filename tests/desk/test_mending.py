@@ -8,7 +8,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from matchvision import pipeline
 from matchvision.desk import OpenDesk, open_desk
+from matchvision.footage import read_facts
 from matchvision.sheets import load_run
 from tests.desk.clicking import marker_pixel
 from tests.desk.talking import ask, post
@@ -63,6 +65,18 @@ def test_preview_follows_the_markers_and_a_swap_is_mended(taught: OpenDesk, film
     undone = tracks_of(post(taught, "/api/mends", {"mend": []}).data)
     assert undone["heron.front"] == track
     assert not (folder / "mends.toml").exists()
+
+
+def test_the_whole_run_is_followed_as_the_analysis_follows_it(taught: OpenDesk, folder: Path) -> None:
+    assert post(taught, "/api/preview", {"number": FRAME, "whole": True}).status == 200
+    shown = waited(taught, "/api/previewed")
+    run = load_run(folder)
+    tracks = pipeline.watch(run, read_facts(run.clip), None).tracks
+    assert shown["tracks"]["frames"] == tracks.frame.tolist()
+    for column, track in enumerate(shown["tracks"]["tracks"]):
+        assert track["name"] == tracks.names[column]
+        ours = np.array(track["col"], dtype=np.float64)
+        np.testing.assert_allclose(ours, tracks.col_px[:, column], atol=0.006)
 
 
 @pytest.mark.parametrize(

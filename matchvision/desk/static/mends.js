@@ -16,7 +16,8 @@ export class MendStep {
     this.keep = latest(() => this.#keep());
     desk.mends = this;
     this.mends = desk.state.mends;
-    find("#follow").addEventListener("click", () => this.#follow());
+    find("#follow").addEventListener("click", () => this.#follow(false));
+    find("#follow-whole").addEventListener("click", () => this.#follow(true));
     find("#play").addEventListener("click", () => this.#play());
     find("#take-from").addEventListener("click", () => (find("#mend-from").value = desk.picture.number));
     find("#take-until").addEventListener("click", () => (find("#mend-until").value = desk.picture.number));
@@ -53,13 +54,13 @@ export class MendStep {
     return this.preview ? this.preview.tracks.map((track) => track.name) : this.desk.state.markers.map((marker) => marker.name);
   }
 
-  async #follow() {
-    const button = find("#follow");
+  async #follow(whole) {
+    const buttons = [find("#follow"), find("#follow-whole")];
     const bar = find("#follow-progress");
-    button.disabled = true;
+    for (const button of buttons) button.disabled = true;
     bar.hidden = false;
     try {
-      let answer = await attempt(() => post("preview", { number: this.desk.picture.number }));
+      let answer = await attempt(() => post("preview", { number: this.desk.picture.number, whole }));
       while (answer?.state === "working") {
         bar.max = answer.total || 1;
         bar.value = answer.done;
@@ -69,7 +70,7 @@ export class MendStep {
       if (answer?.state === "failed") await attempt(() => Promise.reject(Object.assign(new Error(answer.message), { todo: answer.do })));
       if (answer?.tracks) this.#show(answer.tracks);
     } finally {
-      button.disabled = false;
+      for (const button of buttons) button.disabled = false;
       bar.hidden = true;
     }
   }
@@ -244,7 +245,13 @@ export class MendStep {
   // How a marker was followed, picture by picture.
   #strip(track) {
     const heights = { seen: 8, tied: 8, set: 12, bridged: 4, lost: 1 };
-    const bars = track.state.map((state, k) => draw("rect", { class: state, x: k, y: 12 - heights[state], width: 1.02, height: heights[state] }));
+    const bars = [];
+    for (let k = 0, from = 0; k < track.state.length; k += 1) {
+      const state = track.state[k];
+      if (track.state[k + 1] === state) continue;
+      bars.push(draw("rect", { class: state, x: from, y: 12 - heights[state], width: k + 1 - from, height: heights[state] }));
+      from = k + 1;
+    }
     const at = this.preview.frames.indexOf(this.desk.picture.number);
     if (at >= 0) bars.push(draw("rect", { class: "now", x: at, y: 0, width: 1, height: 12 }));
     return draw("svg", { class: "strip", viewBox: `0 0 ${track.state.length} 12`, preserveAspectRatio: "none", "aria-hidden": "true" }, ...bars);
