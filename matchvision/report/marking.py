@@ -89,7 +89,7 @@ def _write_marked(
         transfer=facts.transfer,
     )
     written = _open_track(target, canvas, facts)
-    overlay = Overlay(analysis)
+    overlay = Overlay(analysis, canvas)
     for k, frame in zip(range(len(clip_s)), frames, strict=False):
         canvas.show(frame.luma, *_chroma_at_half(frame))
         overlay.draw(canvas, k)

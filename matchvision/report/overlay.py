@@ -11,6 +11,7 @@ from matchvision.records.results import Analysis
 from matchvision.report.canvas import INK, WHITE, Canvas, Colour, Point, measure_words
 from matchvision.report.palette import rgb
 from matchvision.report.readings import COVERAGE, best_pull, match_times, rope_share, side_name, side_role
+from matchvision.report.ribbon import Ribbon
 from matchvision.report.wording import event_words
 from matchvision.uncertainty import format_quantity
 
@@ -27,7 +28,7 @@ NUMBERS_PER_S = 5.0
 class Overlay:
     """Draws one frame after the other; everything that does not change from frame to frame is worked out once."""
 
-    def __init__(self, analysis: Analysis) -> None:
+    def __init__(self, analysis: Analysis, canvas: Canvas) -> None:
         self.analysis = analysis
         self.t_s = match_times(analysis)
         self.scale = min(analysis.clip.width_px, analysis.clip.height_px) / 720
@@ -44,6 +45,7 @@ class Overlay:
         self.last = int(np.argmin(np.abs(self.t_s - analysis.clock.duration_s)))
         self.pull = best_pull(analysis)
         self.sides = (side_name(analysis, "-x"), side_name(analysis, "+x"))
+        self.ribbon = Ribbon(analysis, canvas, self.scale)
 
     def draw(self, canvas: Canvas, k: int) -> None:
         """Draw frame number ``k`` of the analysis."""
@@ -56,6 +58,7 @@ class Overlay:
         self._rings(canvas, k)
         self._names(canvas, k, steady, parameters)
         self._share_bar(canvas, min(steady, self.last))
+        self.ribbon.lay(canvas, float(self.t_s[k]))
         self._bottom(canvas, k, steady)
         self._flashes(canvas, k)
 
@@ -237,15 +240,16 @@ class Overlay:
         size = round(38 * self.scale)
         t_s, end_s = float(self.t_s[k]), self.analysis.clock.duration_s
         clock = f"{min(t_s, end_s):.1f} s".replace("-", "−") + (" end" if t_s > end_s + 1e-3 else "")
-        top, pad = canvas.height_px - 1.55 * size, 12 * self.scale
-        canvas.plate(0, top, measure_words(clock, size) + 2 * pad, canvas.height_px, INK, 0.75)
+        floor = canvas.height_px - self.ribbon.height_px
+        top, pad = floor - 1.55 * size, 12 * self.scale
+        canvas.plate(0, top, measure_words(clock, size) + 2 * pad, floor, INK, 0.75)
         canvas.text(clock, pad, top + 0.1 * size, size, WHITE)
         if self.pull is None or not math.isfinite(self.pull.tension_N[steady]):
             return
         U95 = COVERAGE * float(self.pull.u_tension_N[steady])
         pull = f"pull {format_quantity(float(self.pull.tension_N[steady]), U95, 'N', digits=1)}".replace("-", "−")
         wide = measure_words(pull, size)
-        canvas.plate(canvas.width_px - wide - 2 * pad, top, canvas.width_px, canvas.height_px, INK, 0.75)
+        canvas.plate(canvas.width_px - wide - 2 * pad, top, canvas.width_px, floor, INK, 0.75)
         canvas.text(pull, canvas.width_px - wide - pad, top + 0.1 * size, size, WHITE)
 
     def _flashes(self, canvas: Canvas, k: int) -> None:
@@ -256,7 +260,8 @@ class Overlay:
         for row, event in enumerate(reversed(current)):
             words = f"{event.start_s:.2f} s  {event_words(event)}"
             wide = measure_words(words, size)
-            left, top = (canvas.width_px - wide) / 2, canvas.height_px - (3.3 + 1.7 * row) * size
+            left = (canvas.width_px - wide) / 2
+            top = canvas.height_px - self.ribbon.height_px - (3.3 + 1.7 * row) * size
             fresh: Colour = INK if t_s - event.start_s > 0.25 else rgb("warn")
             canvas.plate(left - 14 * self.scale, top, left + wide + 14 * self.scale, top + 1.45 * size, fresh, 0.85)
             canvas.text(words, left, top + 0.08 * size, size, WHITE)

@@ -10,12 +10,14 @@ import pytest
 
 from matchvision.errors import FootageError, OutputError
 from matchvision.footage import read_facts, read_frames
+from matchvision.records.events import Grip
 from matchvision.records.results import Analysis
 from matchvision.report import mark_clip
-from matchvision.report.canvas import Canvas, measure_words
+from matchvision.report.canvas import INK, WHITE, Canvas, measure_words
 from matchvision.report.overlay import Overlay
 from matchvision.report.palette import rgb
 from matchvision.report.readings import match_times, rope_share
+from matchvision.report.ribbon import LOOSE, UNKNOWN, Ribbon
 from tests.report.invented import invent_analysis, shorten
 
 FRAMES = 40
@@ -156,7 +158,7 @@ def test_numbers_at_the_end_are_those_that_decide() -> None:
     analysis = invent_analysis("flat-match")
     end_s = float(match_times(analysis)[300])
     ended = dataclasses.replace(analysis, clock=dataclasses.replace(analysis.clock, duration_s=end_s))
-    overlay = Overlay(ended)
+    overlay = Overlay(ended, Canvas(1280, 720, "bt709", full_range=False))
     assert (overlay.last, overlay._steady(300)) == (300, 300)
     assert {overlay._steady(k) for k in (296, 299)} == {288}
     canvas, decided = (Canvas(1280, 720, "bt709", full_range=False) for _ in range(2))
@@ -166,7 +168,7 @@ def test_numbers_at_the_end_are_those_that_decide() -> None:
 
 
 def test_numbers_never_name_another_leader_than_the_picture() -> None:
-    overlay = Overlay(invent_analysis("flat-match"))
+    overlay = Overlay(invent_analysis("flat-match"), Canvas(1280, 720, "bt709", full_range=False))
     assert overlay.share is not None
     ahead = overlay.share[0] > 0.5
     changes = np.flatnonzero(ahead[1:] != ahead[:-1]) + 1
@@ -174,6 +176,30 @@ def test_numbers_never_name_another_leader_than_the_picture() -> None:
     assert all(
         ahead[overlay._steady(int(k))] == ahead[k] for k in range(len(ahead)) if np.isfinite(overlay.share[0][k])
     )
+
+
+def test_grip_ribbon_tells_the_states_over_the_matchs_time() -> None:
+    """Heron grips for half of the match and then spins, with one wheel held; plover is dragged for its last quarter."""
+    whole = invent_analysis("flat-match")
+    t_s, end_s = match_times(whole), whole.clock.duration_s
+    heron = tuple("spinning" if t > end_s / 2 else "gripping" for t in t_s)
+    plover = tuple("dragged" if t > 0.75 * end_s else "" for t in t_s)
+    held = ("held",) * len(t_s)
+    states = {("heron", "left"): heron, ("heron", "right"): held, ("plover", "left"): plover}
+    analysis = dataclasses.replace(whole, grip=Grip((), states))
+    canvas = Canvas(1280, 720, "bt709", full_range=False)
+    ribbon = Ribbon(analysis, canvas, 1.0)
+    ribbon.lay(canvas, 0.25 * end_s)
+    upper, lower = (canvas.luma[720 - ribbon.height_px + at] for at in (8, ribbon.height_px - 8))
+    side = {name: canvas.encode(rgb(role))[0] for name, role in (("heron", "minus"), ("plover", "plus"))}
+    dark = canvas.encode(tuple(level // 2 for level in rgb("minus")))[0]  # type: ignore[arg-type]
+    assert int(upper[100]) == dark != side["heron"]  # held tells more than gripping
+    assert int(upper[700]) == canvas.encode(LOOSE)[0]
+    assert np.flatnonzero(upper == upper[700])[0] == pytest.approx(640, abs=3)
+    assert int(lower[100]) == canvas.encode(UNKNOWN)[0]
+    assert {int(v) for v in lower[1000:1260]} == {canvas.encode(LOOSE)[0], canvas.encode(INK)[0]}
+    assert int(canvas.luma[718, 320]) == canvas.encode(WHITE)[0]  # the mark, a quarter of the way
+    assert Ribbon(dataclasses.replace(whole, grip=None), canvas, 1.0).height_px == 0
 
 
 @pytest.mark.parametrize(("curve", "code"), [("pq", 16), ("hlg", 18)])
