@@ -42,7 +42,7 @@ def fit_match(
     -----
     Samples are drawn from the normal distribution that Laplace's method leaves about the most probable numbers, in
     pairs on either side of it.
-    Checked by: tests/verdict/test_refitted.py::test_what_is_fitted_plays_the_measured_run
+    Checked by: tests/remedies/test_in_engine.py::test_what_is_fitted_plays_the_measured_run
     """
     likeliest = max(causes, key=lambda cause: cause.probability, default=None)
     if likeliest is None or likeliest.probability < LEAST_SURE:
