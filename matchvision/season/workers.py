@@ -23,6 +23,7 @@ Done = Callable[[Task, str], None]
 class _Worker:
     process: BaseProcess
     line: Connection
+    core: int | None
     task: Task | None = None
 
 
@@ -40,15 +41,15 @@ def work_locally(
     Checked by: tests/season/test_workers.py::test_a_death_costs_its_own_task_only
     """
     waiting, deaths = deque(tasks), dict.fromkeys(map(id, tasks), 0)
-    free_cores = deque(_cores(workers))
+    cores = _cores(workers)
     crew: list[_Worker] = []
     count: dict[int, int] = {}
     with _one_thread_a_library():
         try:
             while waiting or any(worker.task for worker in crew):
                 while waiting and len(crew) < min(workers, len(tasks)):
-                    crew.append(_hire(perform, free_cores[0]))
-                    free_cores.rotate(-1)
+                    taken = {worker.core for worker in crew}
+                    crew.append(_hire(perform, next((c for c in cores if c not in taken), None)))
                 for worker in [w for w in crew if w.task is None]:
                     if waiting:
                         _give(worker, waiting)
@@ -91,7 +92,7 @@ def _hire(perform: Callable[[Task], str], core: int | None) -> _Worker:
     process = context.Process(target=serve, args=(theirs, perform, core), daemon=True)
     process.start()
     theirs.close()
-    return _Worker(process, ours)
+    return _Worker(process, ours, core)
 
 
 def _give(worker: _Worker, waiting: deque[Task]) -> None:
@@ -146,12 +147,14 @@ def count_cores() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-def _cores(workers: int) -> list[int | None]:
-    """A core for each worker, where there are enough and the system lets one choose."""
-    if not hasattr(os, "sched_getaffinity"):
-        return [None]
-    cores = sorted(os.sched_getaffinity(0))
-    return list(cores[:workers]) if workers <= len(cores) else [None]
+def _cores(workers: int) -> list[int]:
+    """A core for each worker where all are taken: what a worker does aside then waits for it, not for its neighbour.
+
+    With cores to spare the system chooses better: it knows which of them share a unit, and which are slow.
+    """
+    if workers != count_cores() or not hasattr(os, "sched_setaffinity"):
+        return []
+    return sorted(os.sched_getaffinity(0))
 
 
 @contextmanager
