@@ -13,6 +13,8 @@ import pytest
 from matchvision.footage import read_frames
 from matchvision.records.results import Analysis
 from matchvision.report import cut_stills, mark_clip, write_page, write_ruling
+from matchvision.report.embedding import hold_clip
+from matchvision.report.slots import fill_slots
 from matchvision.report.wording import quantity
 from tests.report.invented import invent_analysis
 
@@ -133,7 +135,7 @@ def test_choosing_an_event_goes_there_and_the_picture_follows(page: webdriver.Ch
 
     def arrived(page: webdriver.Chrome) -> bool:
         at = page.execute_script("return document.querySelector('video').currentTime")
-        return abs(float(at) - wanted) < 0.04
+        return abs(float(at) - wanted) < 1 / 30  # within a picture of this clip
 
     WebDriverWait(page, 10).until(arrived)
 
@@ -199,6 +201,11 @@ def test_axe_finds_no_serious_fault(page: webdriver.Chrome, folder: Path, name: 
         page.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": []})
 
 
+def test_axe_would_find_a_fault(page: webdriver.Chrome) -> None:
+    page.execute_script("document.body.append(Object.assign(document.createElement('img'), { src: 'data:,' }))")
+    assert [fault.split(" ")[0] for fault in serious_faults(page)] == ["image-alt"]
+
+
 def test_first_paint_within_a_second_and_a_small_file(page: webdriver.Chrome, folder: Path) -> None:
     painted_ms = page.execute_script(
         "return performance.getEntriesByType('paint').find(one => one.name === 'first-contentful-paint')?.startTime"
@@ -213,6 +220,25 @@ def test_ruling_sheet_prints_on_one_side_of_a4(driver: webdriver.Chrome, folder:
     printed = driver.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": True, "printBackground": True})
     pdf = base64.b64decode(printed["data"])
     assert len(re.findall(rb"/Type\s*/Page[^s]", pdf)) == 1
+
+
+def test_a_report_that_holds_its_clip_needs_no_file_beside_it(
+    driver: webdriver.Chrome, folder: Path, tmp_path: Path
+) -> None:
+    page = (folder / "report.html").read_text(encoding="utf-8")
+    held = fill_slots(page, hold_clip((folder / "marked.mp4").read_bytes()))
+    (tmp_path / "handed-on.html").write_text(held, encoding="utf-8")
+    driver.get((tmp_path / "handed-on.html").as_uri())
+    video = "document.querySelector('video')"
+    WebDriverWait(driver, 10).until(lambda d: d.execute_script(f"return {video}.readyState >= 2"))
+    assert driver.execute_script(f"return {video}.src").startswith("blob:")
+    assert driver.find_element(By.ID, "camera").is_displayed()
+    driver.find_element(By.ID, "handle").send_keys(Keys.HOME)
+    wanted = driver.execute_script(
+        "const data = JSON.parse(document.getElementById('data').textContent);"
+        "return data.clip[data.t.findIndex(t => t > -0.001)]"
+    )
+    WebDriverWait(driver, 10).until(lambda d: abs(d.execute_script(f"return {video}.currentTime") - wanted) < 1 / 30)
 
 
 def test_works_without_the_marked_clip(driver: webdriver.Chrome, folder: Path, tmp_path: Path) -> None:
