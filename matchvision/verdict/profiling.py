@@ -13,7 +13,7 @@ from matchvision.verdict.refitting import Predict, Refit, RunFitter
 FloatArray = npt.NDArray[np.float64]
 
 #: A walk ends where a value is this much less likely than the best one (in nats), or after so many steps a side.
-FAR_NATS, STEPS = 6.0, 7
+FAR_NATS, STEPS = 5.0, 9
 #: Where the first steps lose less than this, they are doubled; where they lose more than the other, halved.
 FLAT_NATS, STEEP_NATS = 0.2, 2.0
 #: A value this much likelier than where the walk began is a better place to begin from.
@@ -90,7 +90,7 @@ def profile(
         if near is not None:
             begin, learnt = near[1].z + along * (value - near[0]), list(near[1].slopes)
         begin = np.clip(begin, -farthest, farthest)
-        return fitter.refit(predict_others, begin, slopes=learnt, rounds=2, anew=0, precision=weights)
+        return fitter.refit(predict_others, begin, slopes=learnt, rounds=3, anew=0, precision=weights)
 
     def log_of(value: float, told: Refit) -> float:
         return told.log_evidence - (0.5 * value**2 + 0.5 * float(np.log(2 * np.pi)) if prior else 0.0)

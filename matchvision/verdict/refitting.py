@@ -61,6 +61,7 @@ class Refit:
     log_evidence : log probability density of the measured run, all numbers integrated out.
     residual_rms : root mean square of the residuals over the series' scales.
     strain : mean square of the residuals over what the widest error of the model allows: 1 where it just explains them.
+    share : the likeliest size of the model's own error.
     loose_log_evidence : the same if something unexplained had been at work besides (NaN: not computed).
     slopes : of the computed series by the numbers, (k, p) each, where measured.
     """
@@ -72,6 +73,7 @@ class Refit:
     slopes: tuple[FloatArray, ...]
     loose_log_evidence: float = math.nan
     strain: float = math.nan
+    share: float = math.nan
 
 
 class RunFitter:
@@ -190,14 +192,14 @@ class RunFitter:
         Mathematics of Computation 19 (1965) 577: the least change that agrees with the step just taken.
         Checked by: tests/derived/test_refit_evidence.py::test_evidence_of_a_line_is_the_closed_form
         """
-        fitted_with = shares[len(shares) // 2]
         z = np.array(z0, dtype=np.float64)
         prior = np.ones(len(z)) if precision is None else precision
         base = predict(z)
         along = self._complete(predict, z, base, slopes)
         for renewal in range(anew + 1):
             before = z
-            z, base, along = self._descend(predict, z, base, along, fitted_with, rounds if renewal == 0 else 2, prior)
+            likely = self.sum_up(z, base, along, shares=shares, chances=chances, precision=prior).share
+            z, base, along = self._descend(predict, z, base, along, likely, rounds if renewal == 0 else 2, prior)
             if renewal == anew or (renewal > 0 and float(np.max(np.abs(z - before), initial=0.0)) < SETTLED):
                 break
             along = self._complete(predict, z, base, None)
@@ -299,8 +301,9 @@ class RunFitter:
             np.mean(np.concatenate([r / s.scale for r, s in zip(residuals, self.observed.series, strict=True)]) ** 2)
         )
         strain = 2.0 * self.misfit(residuals, shares[-1]) / max(count, 1)
+        likeliest = shares[int(np.argmax(logs))]
         evidence = float(top + np.log(np.sum(np.exp(np.array(logs) - top))))
-        return Refit(mean, covariance, evidence, float(rms), tuple(slopes), strain=strain)
+        return Refit(mean, covariance, evidence, float(rms), tuple(slopes), strain=strain, share=likeliest)
 
 
 def log_sum(logs: Sequence[float]) -> float:

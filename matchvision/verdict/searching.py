@@ -28,7 +28,7 @@ SIZES_ALONE, SIZES_EACH = (-1.5, -0.5, 0.5, 1.5), (-0.8, 0.8)
 #: and taken out again.
 PLACE_PRECISION: Final = 0.01
 #: How often a walk over sizes and dates may begin anew from a better place.
-BEGINNINGS: Final = 3
+BEGINNINGS: Final = 2
 #: From how many places the search for a stretch begins, whose two ends and grip play into each other.
 BEGUN_OF_TWO: Final = 3
 #: What the model gets wrong for the whole of a run, as a share of a drive, grip, mass or ratio: its tension agrees with
@@ -38,6 +38,8 @@ MODEL_IN_SIZE: Final = 0.03
 #: would allow 2 to 10 ms, since what comes early or late does so in all series at once; a wheel meets an edge over
 #: millimetres.
 MODEL_IN_TIME_S, MODEL_IN_PLACE_M = 0.012, 0.003
+#: What is added to a size by its unit: where a rope begins and wheels touch the table is known to millimetres as well.
+SIZE_ERRORS: Final[Mapping[str, float]] = {"1": MODEL_IN_SIZE, "m": MODEL_IN_PLACE_M}
 
 
 @dataclass(frozen=True, eq=False)
@@ -159,7 +161,7 @@ class Searcher:
         """Everything free: stated numbers, the size, the time or place, which is as likely anywhere in its range."""
         changed, precision = self._freed(explanation, look)
         begin = np.concatenate([look.fit.z, np.zeros(len(explanation.spacing))])
-        fit = self.fitter.refit(changed, begin, slopes=look.fit.slopes, rounds=6, precision=precision)
+        fit = self.fitter.refit(changed, begin, slopes=look.fit.slopes, rounds=6, anew=1, precision=precision)
         free = len(begin) - len(explanation.spacing)
         steps = np.array([spacing for spacing, _ in explanation.spacing]) / NARROWED
         spreads = np.sqrt(np.diag(fit.covariance)[free:]) * steps
@@ -189,14 +191,14 @@ class Searcher:
                 )
                 walks.append(walk)
                 if walk.gained > BETTER_NATS and beginning < BEGINNINGS - 1:
-                    fit = self.fitter.refit(changed, walk.best.z, rounds=4, precision=precision)
+                    fit = self.fitter.refit(changed, walk.best.z, rounds=4, anew=1, precision=precision)
                     break
             else:
                 break
         size, u_size = math.nan, math.nan
         if sized:
             size, u_size = walks[0].moments(np.array([explanation.size_of(v) for v in walks[0].values]))
-            u_size = math.hypot(u_size, MODEL_IN_SIZE) if explanation.unit == "1" else u_size
+            u_size = math.hypot(u_size, SIZE_ERRORS.get(explanation.unit, 0.0))
         places = [
             walk.moments(centre + step * walk.values)
             for centre, step, walk in zip(look.at, steps, walks[sized:], strict=True)
@@ -242,7 +244,7 @@ class Searcher:
             return math.nan, math.nan
         spread, z = math.sqrt(float(fit.covariance[number, number])), float(fit.z[number])
         u = abs(explanation.size_of(z + spread) - explanation.size_of(z - spread)) / 2
-        return explanation.size_of(z), math.hypot(u, MODEL_IN_SIZE) if explanation.unit == "1" else u
+        return explanation.size_of(z), math.hypot(u, SIZE_ERRORS.get(explanation.unit, 0.0))
 
 
 def evenly(explanation: Explanation, z: FloatArray, walked: int = -1) -> float:

@@ -38,7 +38,7 @@ ONE_DOES_NOT_DO: Final = 1.0
 #: the model's error as large and only a few sizes.
 LOOK_WITHIN: Final = 60.0
 #: Nor are more than so many.
-LOOK_MOST: Final = 14
+LOOK_MOST: Final = 10
 #: Explanations this much less likely than the best after that are not refitted with all slopes computed anew.
 REFIT_WITHIN: Final = 8.0
 #: Those this near to the best have their sizes and dates integrated over.

@@ -1,0 +1,162 @@
+"""Explanations beside each other: a log, a hand, two at once, and none; each with few rivals, to stay quick."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from matchvision.mechanics.machine import MatchModel
+from matchvision.pipeline import start_poses
+from matchvision.records.events import Event
+from matchvision.records.motion import MatchClock, Motion
+from matchvision.records.pull import Pull
+from matchvision.records.sheet import Run
+from matchvision.verdict.explaining import Explanation, explain
+from matchvision.verdict.observing import Observed, observe
+from matchvision.verdict.playing import Forecasted
+from matchvision.verdict.reasoning import as_logged, forecast_of, machine_paths, rows_of
+from matchvision.verdict.weighing import Weighed, weigh
+from tests.verdict.changed_runs import changed_run, measured_points, two_changes
+
+Measured = tuple[Run, Motion, Pull | None, MatchClock]
+
+
+def prepared(measured: Measured) -> tuple[Forecasted, Observed, tuple[Explanation, ...]]:
+    run, motion, pull, clock = measured
+    forecasted = forecast_of(run, start_poses(run, motion, clock))
+    observed = observe(run, motion, pull, clock, forecasted.names, clock.duration_s)
+    model = forecasted.match(np.zeros(forecasted.numbers))
+    unknown = tuple(name for name in forecasted.names if run.sheet.machine[name].unknown)
+    return forecasted, observed, explain(model, unknown, clock.duration_s, *machine_paths(motion, clock, model))
+
+
+def of(explanations: Sequence[Explanation], *wanted: tuple[str, str]) -> list[Explanation]:
+    return [e for e in explanations if (e.cause, e.machine) in wanted and e.detail == ""]
+
+
+@pytest.fixture(scope="module")
+def plain() -> Measured:
+    return measured_points(changed_run("as-predicted", 3), 3)
+
+
+@pytest.mark.slow
+def test_logged_command_is_blamed_on_no_machine() -> None:
+    changed = changed_run("command-changed", 2)
+    measured = measured_points(changed, 2)
+    forecasted, observed, explanations = prepared(measured)
+    logged = replace(forecasted, run=as_logged(measured[0]))
+    few = of(explanations, ("drive-loss", changed.machine), ("wrong-efficiency", changed.machine))
+    weighed = weigh(forecasted, observed, few, None, logged)
+    assert weighed[0].cause == "command-changed"
+    rows = rows_of(weighed, observed, None, (changed.machine,))
+    assert (rows[0].cause, rows[0].machine) == ("command-changed", changed.machine)
+    assert "logged command" in rows[0].statement
+    # Without the log the same run is a drive that is partly gone.
+    assert weigh(forecasted, observed, few, None)[0].cause == "drive-loss"
+
+
+@pytest.mark.slow
+def test_hand_that_was_seen_explains_what_it_did() -> None:
+    changed = changed_run("touched", 2)
+    measured = measured_points(changed, 2)
+    touch = changed.touch
+    assert touch is not None
+    forecasted, observed, explanations = prepared(measured)
+    few = of(explanations, ("less-grip", "heron"), ("less-grip", "plover"), ("wrong-mass", "plover"))
+    weighed = weigh(forecasted, observed, few, (touch.start_s, touch.end_s))
+    assert weighed[0].cause == "touched"
+    row = rows_of(weighed, observed, touch)[0]
+    assert row.since_s == touch.start_s
+    assert "hand" in row.statement
+
+
+@pytest.mark.slow
+def test_hand_over_a_run_that_went_as_predicted_changed_nothing(plain: Measured) -> None:
+    forecasted, observed, _ = prepared(plain)
+    touch = Event("touch", "heron", 2.0, 2.6, 0.02, 0.98, "skin over the table.")
+    weighed = weigh(forecasted, observed, (), (touch.start_s, touch.end_s))
+    assert weighed[0].cause == "as-predicted"
+
+
+@pytest.mark.slow
+def test_what_nothing_explains_is_said_with_its_misfit(plain: Measured) -> None:
+    """Machines that swing to and fro do what no machine of the sheet can."""
+    forecasted, observed, explanations = prepared(plain)
+    swung = tuple(
+        replace(s, values=s.values + 0.7 * s.scale * np.sin(5.0 * observed.t_s)) if s.what != "heading" else s
+        for s in observed.series
+    )
+    few = of(explanations, ("less-grip", "heron"), ("wrong-mass", "plover"))
+    weighed = weigh(forecasted, replace(observed, series=swung), few, None)
+    assert weighed[0].cause == "unexplained"
+    statement = rows_of(weighed, observed, None)[0].statement
+    assert "no single explanation" in statement
+    assert "% of each quantity" in statement
+
+
+@pytest.mark.slow
+def test_two_causes_are_found_where_one_does_not_do() -> None:
+    first, second = two_changes("late-start", "drive-loss", 1)
+    forecasted, observed, explanations = prepared(measured_points(second, 1))
+    few = of(
+        explanations, ("late-start", first.machine), ("drive-loss", second.machine), ("wrong-mass", second.machine)
+    )
+    weighed = weigh(forecasted, observed, few, None)
+    row = rows_of(weighed, observed, None)[0]
+    assert set(row.cause.split("+")) == {"late-start", "drive-loss"}
+    assert set(row.machine.split(", ")) == {first.machine, second.machine}
+    assert row.statement.startswith("Two things together")
+    sizes = {part.cause: part for part in both(weighed[0])}
+    assert sizes["late-start"].at[0] == pytest.approx(first.size, abs=0.1)
+    assert sizes["drive-loss"].size == pytest.approx(second.size, abs=0.1)
+    assert sizes["drive-loss"].at[0] == pytest.approx(second.since_s, abs=0.1)
+
+
+def both(weighed: Weighed) -> tuple[Weighed, ...]:
+    return (weighed,) if weighed.beside is None else (weighed, weighed.beside)
+
+
+def model_of(measured: Measured) -> tuple[MatchModel, Forecasted]:
+    forecasted = prepared(measured)[0]
+    return forecasted.match(np.zeros(forecasted.numbers)), forecasted
+
+
+def test_explanations_change_what_they_name(plain: Measured) -> None:
+    model, _ = model_of(plain)
+    model = replace(model, machines=(model.machines[0], replace(model.machines[1], holding_N=10.0)))
+    paths: list[tuple[float, float]] = [(-1.0, -0.4), (0.4, 1.0)]
+    every = explain(model, ("plover",), 5.5, paths, [-0.9, 0.9])
+    told = {(e.cause, e.machine): e for e in every if e.detail == ""}
+
+    def changed(cause: str, machine: str, size: float = 0.5, at: tuple[float, ...] = ()) -> MatchModel:
+        return told[cause, machine].change(model, size, at)
+
+    ratio = float(told["wrong-mass", "heron"].size_of(0.5))
+    heron, plover = model.machines
+    assert heron.left is not None
+    assert plover.left is not None
+    assert changed("wrong-mass", "heron").machines[0].mass_kg == pytest.approx(ratio * heron.mass_kg)
+    assert changed("opponent-heavier", "plover").machines[1].mass_kg == pytest.approx(ratio * plover.mass_kg)
+    stronger = changed("opponent-stronger", "plover").machines[1].left
+    assert stronger is not None
+    assert stronger.stall_torque_Nm == pytest.approx(ratio * plover.left.stall_torque_Nm)
+    assert stronger.free_rate_rad_s == plover.left.free_rate_rad_s
+    taller = changed("wrong-gear", "heron").machines[0].left
+    assert taller is not None
+    assert taller.stall_torque_Nm == pytest.approx(ratio * heron.left.stall_torque_Nm)
+    assert taller.free_rate_rad_s == pytest.approx(heron.left.free_rate_rad_s / ratio)
+    assert changed("turned", "heron").machines[0].hitch_m[1] == pytest.approx(heron.hitch_m[1] + 0.015)
+    assert changed("blocked", "plover", 0.0, (0.8,)).machines[1].changes.wall_x_m == 0.8
+    weaker = told["anchor-weaker", "plover"]
+    assert changed("anchor-weaker", "plover").machines[1].holding_N == pytest.approx(10.0 * (1 - weaker.size_of(0.5)))
+    assert changed("late-start", "heron", 0.0, (0.7,)).machines[0].start_delay_s == pytest.approx(0.7)
+    rope, base = changed("rope-longer", "").rope, model.rope
+    assert rope is not None
+    assert base is not None
+    assert rope.length_m == pytest.approx(base.length_m + 0.025)
+    let_go = changed("hitch-released", "", 0.0, (2.0,)).rope
+    assert let_go is not None
+    assert let_go.release_s == 2.0
+    assert ("wrong-mass", "plover") not in told
+    assert ("anchor-weaker", "heron") not in told
