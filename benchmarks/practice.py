@@ -19,8 +19,8 @@ from matchvision.records.practice import PracticeResult
 from tests.practice.runs import KINDS, measure_filmed, measure_points, play_case, practice_case
 
 #: Runs of each kind, and the first one's seed: as points, and filmed.
-RUNS, FIRST_SEED = 30, 100
-FILMED, FIRST_FILMED = 8, 200
+RUNS, FIRST_SEED = 20, 100
+FILMED, FIRST_FILMED = 4, 200
 KEPT: Final = Path(tempfile.gettempdir()) / "matchvision-practice"
 RESTS_ON: Final = (*MEASURING, "matchvision/practice", "tests/practice/runs.py", "benchmarks/practice.py")
 #: What was true, and value, u and half width of the 95 % interval as measured; NaN where it was not measured.

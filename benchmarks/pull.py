@@ -33,10 +33,10 @@ FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
 POINT_RUNS: Final[dict[Kind, range]] = {
-    "sled": range(80),
-    "match": range(80),
-    "slope": range(25),
-    "patch": range(25),
+    "sled": range(20),
+    "match": range(20),
+    "slope": range(10),
+    "patch": range(10),
 }
 FILMED_RUNS: Final = 200
 #: Fewer frames than this say nothing about a source in a run.

@@ -1,7 +1,7 @@
 """Minutes of filmed footage in which nothing happens that is an event, in every way in which a run can be quiet.
 
 Machines stand, the rope taut or slack, brakes set; one drives off so slowly that it does not count as moving; an arm is
-drawn in on an anchored base. Each once before a camera on a stand and once before one held by hand.
+drawn in on an anchored base; before a camera on a stand, and before one held by hand.
 """
 
 import math
@@ -29,12 +29,14 @@ STATED_BRAKE: Final = Stated(value=40.0, u=5.0)
 
 def quiet_clips(first_seed: int = 301, clip_s: float = CLIP_S) -> list[Story]:
     """Eight quiet stories, ten minutes in all."""
-    made = (_taut, _slack, _creeping, _anchored)
+    made = [(False, make) for make in (_taut, _slack, _creeping, _anchored)]
+    made += [(True, make) for make in (_taut, _slack, _creeping)]
+    made.append((False, _taut))
     found = []
-    for held, make in ((held, make) for held in (False, True) for make in made):
-        story = make(first_seed + len(found), clip_s)
-        name = f"{story.name}, {'held by hand' if held else 'on a stand'}"
-        found.append(Story(name, _small(story.scene, by_hand=held), story.extras))
+    for number, (by_hand, make) in enumerate(made):
+        story = make(first_seed + number, clip_s)
+        name = f"{story.name}, {'held by hand' if by_hand else 'on a stand'}"
+        found.append(Story(name, _small(story.scene, by_hand=by_hand), story.extras))
     return found
 
 
