@@ -35,12 +35,13 @@ def build_match(
     """The match model with the sheets' numbers taken from ``values`` (by key); assumptions go to ``findings``."""
     machines = tuple(_build_machine(run, name, values, findings) for name in names)
     poses = tuple(Pose(*starts[name].at_m, float(np.deg2rad(starts[name].heading_deg))) for name in names)
-    rope = _build_rope(run, names, values, findings) if len(names) == 2 else None
+    rope = build_rope(run, names, values, findings) if len(names) == 2 else None
     profile = tuple(sorted(run.sheet.table.profile_m))
     return MatchModel(machines, poses, rope, profile_m=() if is_level(profile) else profile)
 
 
-def _build_rope(run: Run, names: tuple[str, ...], values: Mapping[str, float], findings: Findings) -> RopeModel | None:
+def build_rope(run: Run, names: tuple[str, ...], values: Mapping[str, float], findings: Findings) -> RopeModel | None:
+    """The sheet's rope between the machines ``names``; None where there is none."""
     rope = run.sheet.rope
     if rope is None:
         return None

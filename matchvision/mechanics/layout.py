@@ -32,8 +32,8 @@ BODY_NUMBERS: Final = CONTACT_0 + 12
 DRAGGED, DRIVEN, ROLLING_FREE = 0.0, 1.0, 2.0
 
 # Places in the rope's numbers.
-ROPE_LENGTH, ROPE_STIFFNESS, ROPE_DAMPING, GRAVITY, RELEASE_S = range(5)
-ROPE_NUMBERS: Final = 5
+ROPE_LENGTH, ROPE_STIFFNESS, ROPE_DAMPING, GRAVITY, RELEASE_S, FAR_Z = range(6)
+ROPE_NUMBERS: Final = 6
 
 # Columns of a body's standing table: its origin's x and z and its tilt, and their rates with its place.
 STAND_X, STAND_Z, STAND_TILT, STAND_DX, STAND_DZ, STAND_DTILT = range(6)
@@ -66,6 +66,7 @@ class MatchNumbers(NamedTuple):
     stand : (2, k, 6), standing tables on an even grid; no rows on a level table.
     grid : (2,), the grid's first place and its step [m].
     crests : (c, 2), x and z of the edges that the rope may lie on, in the order of x.
+    far : (k, 3), measured course of the rope's other end where no body holds it: time [s], x and y [m]; else no rows.
     """
 
     bodies: FloatArray
@@ -77,3 +78,4 @@ class MatchNumbers(NamedTuple):
     stand: FloatArray
     grid: FloatArray
     crests: FloatArray
+    far: FloatArray

@@ -228,10 +228,19 @@ class Pose:
 
 
 @dataclass(frozen=True)
+class MeasuredEnd:
+    """Where the other end of a rope was measured to be: (match time [s], x [m], y [m]) joined by lines, at a height."""
+
+    way: tuple[tuple[float, float, float], ...]
+    height_m: float
+
+
+@dataclass(frozen=True)
 class MatchModel:
     """One or two machines, where they stand at the start, and the rope between their hitches (None: no rope).
 
-    ``profile_m`` is the height of the table's surface, (x, z); empty on a level table.
+    ``profile_m`` is the height of the table's surface, (x, z); empty on a level table. ``far_end``: where the
+    rope's other end goes where one machine is computed alone; what the rope does to it then counts as lost.
     """
 
     machines: tuple[MachineModel, ...]
@@ -239,3 +248,4 @@ class MatchModel:
     rope: RopeModel | None = None
     gravity_m_s2: float = STANDARD_GRAVITY_M_S2
     profile_m: Profile = ()
+    far_end: MeasuredEnd | None = None

@@ -104,10 +104,14 @@ def _course(
             )
         )
     on_plus_x = np.zeros(len(t_s))
-    if model.rope is not None and len(courses) == 2:
-        wound = [wound_in_m(machine, t_s) for machine in model.machines]
+    ends = [course.hitch_x_m for course in courses]
+    if model.far_end is not None:
+        far_s, far_x, _ = np.array(model.far_end.way, dtype=np.float64).T
+        ends.append(np.interp(t_s, far_s, far_x))
+    if model.rope is not None and len(ends) == 2:
+        one, other = ends
+        wound = [*(wound_in_m(machine, t_s) for machine in model.machines), np.zeros(len(t_s))][:2]
         lying = model.rope.length_m - wound[0] - wound[1] + np.maximum(results[:, d.STRETCH], 0.0)
-        one, other = courses[0].hitch_x_m, courses[1].hitch_x_m
         if len(packed.numbers.crests):
             on_plus_x = results[:, d.PLUS_SHARE] * lying
         else:

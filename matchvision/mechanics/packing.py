@@ -63,6 +63,10 @@ def pack(model: MatchModel) -> Packed:
         stops |= {model.rope.release_s} if np.isfinite(model.rope.release_s) else set()
         crests = crests_of(model.profile_m, model.rope.lying_m)
     rope[at.GRAVITY] = model.gravity_m_s2
+    far = np.zeros((0, 3))
+    if model.far_end is not None:
+        far = np.array(model.far_end.way, dtype=np.float64)
+        rope[at.FAR_Z] = model.far_end.height_m
     numbers = MatchNumbers(
         bodies=bodies,
         throttle=throttle,
@@ -73,6 +77,7 @@ def pack(model: MatchModel) -> Packed:
         stand=stand,
         grid=np.array([first_m, GRID_M]),
         crests=crests,
+        far=far,
     )
     return Packed(numbers, state, np.array(sorted(stops), dtype=np.float64))
 

@@ -7,6 +7,7 @@ import numpy.typing as npt
 
 from matchvision.mechanics.compiling import compiled
 from matchvision.mechanics.layout import (
+    FAR_Z,
     HITCH_AT,
     HITCH_VELOCITY,
     MASS,
@@ -72,6 +73,24 @@ def _share_on_plus(way: FloatArray, corners: int) -> float:
 
 
 @compiled
+def _place_far_end(time_s: float, match: MatchNumbers, out: FloatArray) -> None:
+    """The rope's other end as it was measured, by straight lines; it rests before and after."""
+    far = match.far
+    row = int(np.searchsorted(far[:, 0], time_s, side="right"))
+    out[HITCH_VELOCITY] = out[HITCH_VELOCITY + 1] = out[HITCH_VELOCITY + 2] = 0.0
+    out[HITCH_AT + 2] = match.rope[FAR_Z]
+    if time_s < far[0, 0] or time_s > far[-1, 0]:
+        row = min(row, len(far) - 1)
+        out[HITCH_AT], out[HITCH_AT + 1] = far[row, 1], far[row, 2]
+        return
+    row = min(row, len(far) - 1)
+    lasts_s, since_s = far[row, 0] - far[row - 1, 0], time_s - far[row - 1, 0]
+    for n in range(2):
+        out[HITCH_VELOCITY + n] = (far[row, 1 + n] - far[row - 1, 1 + n]) / lasts_s
+        out[HITCH_AT + n] = far[row - 1, 1 + n] + out[HITCH_VELOCITY + n] * since_s
+
+
+@compiled
 def pull_rope(
     time_s: float, state: FloatArray, match: MatchNumbers, placed: FloatArray, pull: FloatArray, results: FloatArray
 ) -> None:
@@ -82,7 +101,12 @@ def pull_rope(
     for k in range(2):
         if match.bodies[k, MASS] > 0.0:
             place_body(time_s, state, k, match, placed[k])
-    if match.bodies[0, MASS] == 0.0 or match.bodies[1, MASS] == 0.0 or rope[ROPE_STIFFNESS] == 0.0:
+    held = len(match.far) > 0
+    if held:
+        _place_far_end(time_s, match, placed[1])
+    elif match.bodies[1, MASS] == 0.0:
+        return
+    if match.bodies[0, MASS] == 0.0 or rope[ROPE_STIFFNESS] == 0.0:
         return
     a, b = placed[0], placed[1]
     dy = b[HITCH_AT + 1] - a[HITCH_AT + 1]
@@ -124,3 +148,6 @@ def pull_rope(
     pull *= tension
     results[TENSION] = tension
     results[ROPE_LOSS] = rate * (tension - rope[ROPE_STIFFNESS] * stretch)
+    if held:
+        for n in range(3):  # what the rope does to whoever holds its other end is lost to this match
+            results[ROPE_LOSS] += pull[1, n] * placed[1, HITCH_VELOCITY + n]

@@ -8,7 +8,7 @@ import pytest
 from scipy.integrate import cumulative_simpson
 
 from matchvision.mechanics.grip import Driven, grip_limited_pull_N
-from matchvision.mechanics.machine import MachineModel, MatchModel, Pose, SideDrive
+from matchvision.mechanics.machine import MachineModel, MatchModel, MeasuredEnd, Pose, SideDrive
 from matchvision.mechanics.match import play_match
 from matchvision.mechanics.rope import RopeModel
 
@@ -147,3 +147,16 @@ def test_oblique_pull_on_a_spinning_machine_turns_it_into_the_rope() -> None:
     along_rope = np.pi + np.arctan2(-hitch_y[-1], 0.5) * -1
     assert abs(heading[0] - np.pi) > 0.1
     assert abs(heading[-1] - along_rope) < 0.02
+
+
+def test_rope_whose_end_moves_as_measured() -> None:
+    # Drawn back evenly at 0.1 m/s over grip that gives way: the tension is the sliding grip, the work against it lost.
+    machine = puller(left=SideDrive(1.5, 5.0), right=SideDrive(1.5, 5.0))
+    way = tuple((t, 0.5 + 0.1 * max(t - 1.0, 0.0), 0.0) for t in np.linspace(0, 4, 81).tolist())
+    model = MatchModel((machine,), (Pose(-0.145, 0, np.pi),), RopeModel(0.5), G, far_end=MeasuredEnd(way, 0.052))
+    course = play_match(model, np.linspace(0, 4, 401))
+    assert course.tension_N[-1] == pytest.approx(0.8 * 2.5 * G, rel=2e-3)
+    assert course.machines[0].velocity_x_m_s[-1] == pytest.approx(0.1, rel=1e-3)
+    given_W, lost_W = course.machines[0].drive_power_W[-1], course.machines[0].loss_power_W[-1]
+    assert course.rope_loss_W[-1] == pytest.approx(given_W - lost_W, rel=0.01)  # all that is left goes into the rope
+    assert course.rope_loss_W[-1] == pytest.approx(-0.1 * course.tension_N[-1], rel=0.01)  # whose end draws it

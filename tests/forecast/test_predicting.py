@@ -1,14 +1,16 @@
 """The predicted run from sheets: what it needs, what it says, what it leaves out."""
 
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any, Final
 
 import numpy as np
 import pytest
 
 from matchvision.errors import CannotMeasure
-from matchvision.forecast import predict_run
+from matchvision.forecast import follow_end, predict_run
 from matchvision.forecast.deciding import decide
+from matchvision.records.motion import MachineMotion, MatchClock
 from matchvision.records.sheet import ForecastCurve, HangTest, Run, RunSheet, StartPose
 
 STARTS: Final = {
@@ -114,6 +116,33 @@ def test_unknown_opponent_cannot_be_predicted() -> None:
     content["machine"]["plover"] = machine("+x", 3.1, unknown=True)
     with pytest.raises(CannotMeasure, match="unknown opponent"):
         predict_run(run_of(content), STARTS)
+
+
+def test_one_machine_on_a_rope_that_moves_as_measured() -> None:
+    """The opponent's hitch goes where a whole match says that it goes: alone, the machine meets the same match."""
+    bare = {"stall_torque_Nm": 0.0036, "drive_efficiency": 0.72}
+    content = sheet(forecast={"heron": drive(**bare)})
+    content["machine"]["plover"] = machine("+x", 3.1, unknown=True)
+    alone_run = run_of(content)
+    sure = {"heron": drive(**bare, grip_static=0.8), "plover": drive(0.0042, **bare, grip_static=0.9)}
+    whole = predict_run(run_of(sheet(forecast=sure)), STARTS)[0]
+    plover = whole.machines["plover"]
+    filler = {name: np.zeros(len(whole.t_s)) for name in MachineMotion.__dataclass_fields__ if name != "machine"}
+    moved = MachineMotion("plover", **{**filler, **{n: getattr(plover, n) for n in ("x_m", "y_m", "heading_deg")}})
+    motion = SimpleNamespace(machines={"plover": moved}, clip_s=whole.t_s + 1.0)
+    end = follow_end(alone_run, motion, MatchClock(1.0, 3.0))  # type: ignore[arg-type]
+    assert end is not None
+    alone, note = predict_run(alone_run, STARTS, samples=32, far_end=end)
+    assert list(alone.machines) == ["heron"]
+    np.testing.assert_allclose(alone.machines["heron"].x_m, whole.machines["heron"].x_m, atol=2e-3)
+    pulling = whole.t_s > 1.0
+    np.testing.assert_allclose(alone.tension_N[pulling], whole.tension_N[pulling], rtol=0.03)
+    assert alone.u_tension_N[-1] > 0.3  # its own grip is not better known for that
+    np.testing.assert_allclose(alone.on_plus_x_m, whole.on_plus_x_m, atol=2e-3)
+    assert alone.winner == ""
+    assert note.status == "partly"
+    assert any("computed alone on a rope" in text for text in alone.left_out)
+    assert follow_end(run_of(sheet()), motion, MatchClock(1.0, 3.0)) is None  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(
