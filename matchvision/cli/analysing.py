@@ -149,14 +149,13 @@ def _follow_up(analysis: "Analysis", folder: Path, wanted: FollowUp, told: Stage
     """What takes longer than the first answer: causes, and marks that rest on them; figures and marked clip."""
     from matchvision import pipeline
     from matchvision.cli.telling import tell_causes
-    from matchvision.writing.adding import add_causes
-    from matchvision.writing.publishing import add_pictures
+    from matchvision.writing.publishing import add_pictures, publish_causes
 
     if wanted.causes and analysis.verdict.causes_due:
         found, note = pipeline.find_causes(analysis.run, analysis.grounds)
         if told is not None:
             told(note)
-        add_causes(folder, found, note)
+        publish_causes(analysis, folder, found, note)
         _add_marks(folder)
         say(tell_causes(found), quiet=quiet)
         if wanted.remedies:

@@ -4,7 +4,7 @@ from matchvision.report.figures import draw_figures
 from matchvision.report.marking import mark_clip
 from matchvision.report.page import write_page
 from matchvision.report.rulingpage import write_ruling
-from matchvision.report.stills import cut_stills
+from matchvision.report.stills import cut_cause, cut_stills
 from matchvision.report.strips import cut_strips
 
-__all__ = ["cut_stills", "cut_strips", "draw_figures", "mark_clip", "write_page", "write_ruling"]
+__all__ = ["cut_cause", "cut_stills", "cut_strips", "draw_figures", "mark_clip", "write_page", "write_ruling"]

@@ -22,8 +22,8 @@ from matchvision.report.measured import measured_rows
 from matchvision.report.operating import logged_commands
 from matchvision.report.palette import DARK, LIGHT, css_variables
 from matchvision.report.phasewords import tell_curves, tell_phases
-from matchvision.report.remedying import draw_remedies
 from matchvision.report.readings import AROUND_S, COVERAGE, greatest_in_match, place_limits, shown_sources
+from matchvision.report.remedying import draw_remedies
 from matchvision.report.slots import mark_slot, page_environment
 from matchvision.report.strips import Strip
 from matchvision.report.tabledrawing import draw_table, home_words
@@ -108,6 +108,7 @@ def render_page(analysis: Analysis, *, has_clip: bool, strips: Sequence[Strip] =
         forecast=analysis.forecast is not None,
         compared=bool(analysis.verdict.comparison),
         due=analysis.verdict.causes_due,
+        events=() if analysis.grip is None else analysis.grip.events,
     )
     advised = {text for note in notes for text in note.advice}
     disagreement = () if analysis.pull is None else analysis.pull.disagreement

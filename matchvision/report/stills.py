@@ -1,6 +1,7 @@
 """Single camera pictures, whole, for a page: when the clock started and when it stopped."""
 
 from base64 import b64encode
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -8,12 +9,14 @@ import cv2
 import numpy as np
 
 from matchvision.records.frames import ClipFacts, Frame
-from matchvision.records.results import Analysis
+from matchvision.records.results import Analysis, CauseRow
 from matchvision.report.canvas import colours_of
 from matchvision.report.strips import Reader
 
 #: Width of a picture on the page [px]: sharp in print at a third of A4's width.
 WIDTH_PX: Final = 720
+#: When the pictures of a cause are taken, from the moment since which it was at work [s].
+AROUND_CAUSE_S: Final = (-0.25, 0.5)
 _QUALITY: Final = 82
 
 
@@ -36,6 +39,19 @@ def cut_stills(analysis: Analysis, read: Reader) -> list[Still]:
     clock = analysis.clock
     wanted = (("When the clock started", clock.start_clip_s), ("When the clock stopped", clock.end_clip_s))
     stills = (cut_still(analysis, title, at_s, read) for title, at_s in wanted)
+    return [still for still in stills if still is not None]
+
+
+def cut_cause(analysis: Analysis, causes: Sequence[CauseRow], read: Reader) -> list[Still]:
+    """Pictures just before and after the moment since which the likeliest cause was at work; none if it has none."""
+    likeliest = max(causes, key=lambda cause: cause.probability, default=None)
+    if likeliest is None or not np.isfinite(likeliest.since_s):
+        return []
+    clock = analysis.clock
+    wanted = [(f"{abs(off):g} s {'before' if off < 0 else 'after'}", likeliest.since_s + off) for off in AROUND_CAUSE_S]
+    stills = (
+        cut_still(analysis, words, clock.start_clip_s + t_s / clock.real_per_clip_ratio, read) for words, t_s in wanted
+    )
     return [still for still in stills if still is not None]
 
 

@@ -2,7 +2,7 @@
 
 import shutil
 import tempfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict
 from pathlib import Path
@@ -12,6 +12,7 @@ from matchvision.records.results import CauseRow, StageNote
 from matchvision.report.causing import draw_causes, draw_marks
 from matchvision.report.embedding import hold_clip
 from matchvision.report.slots import fill_slots
+from matchvision.report.stills import Still
 from matchvision.writing.keeping import KEPT
 from matchvision.writing.resultfile import CauseBrief, NoteBrief, ResultFile
 from matchvision.writing.results import read_brief, write_table
@@ -19,8 +20,10 @@ from matchvision.writing.swapping import MARK, told_plainly
 from matchvision.writing.tables import tabulate_causes
 
 
-def add_causes(folder: Path, causes: tuple[CauseRow, ...], note: StageNote) -> None:
+def add_causes(folder: Path, causes: tuple[CauseRow, ...], note: StageNote, stills: Sequence[Still] = ()) -> None:
     """Fill causes into a first answer: table, report and, last, ``result.json``. Each file is replaced whole.
+
+    ``stills`` are pictures of the likeliest cause at work, where the clip is at hand.
 
     Interrupted half-way it can be done again: until ``result.json`` is written the causes count as due.
 
@@ -49,6 +52,8 @@ def add_causes(folder: Path, causes: tuple[CauseRow, ...], note: StageNote) -> N
         forecast=brief.forecast is not None,
         compared=bool(brief.comparison),
         due=False,
+        events=brief.events,
+        stills=stills,
     )
     with adding_to(folder, told) as unfinished:
         write_table(unfinished / f"causes.{ending}", "causes", tabulate_causes(causes))

@@ -6,10 +6,10 @@ from pathlib import Path
 from matchvision.footage import read_frames
 from matchvision.footage.ahead import read_ahead
 from matchvision.records.frames import Frame
-from matchvision.records.results import Analysis
-from matchvision.report import cut_stills, cut_strips, draw_figures, mark_clip, write_page, write_ruling
+from matchvision.records.results import Analysis, CauseRow, StageNote
+from matchvision.report import cut_cause, cut_stills, cut_strips, draw_figures, mark_clip, write_page, write_ruling
 from matchvision.sheets.calibration import format_calibration
-from matchvision.writing.adding import adding_to, hold_marked_clip
+from matchvision.writing.adding import add_causes, adding_to, hold_marked_clip
 from matchvision.writing.keeping import keep_grounds
 from matchvision.writing.measured import format_measured
 from matchvision.writing.results import write_results
@@ -77,6 +77,12 @@ def add_pictures(
             _mark(analysis, unfinished, progress)
             if embed_clip:
                 hold_marked_clip(folder, unfinished)
+
+
+def publish_causes(analysis: Analysis, folder: Path, causes: tuple[CauseRow, ...], note: StageNote) -> None:
+    """Add causes to the results in ``folder``, with pictures of the likeliest at work cut from the clip."""
+    stills = cut_cause(analysis, causes, lambda from_s, until_s: read_frames(analysis.clip, from_s, until_s))
+    add_causes(folder, causes, note, stills)
 
 
 def _mark(analysis: Analysis, folder: Path, progress: Progress | None) -> None:

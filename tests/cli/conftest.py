@@ -97,7 +97,8 @@ class StandIn:
         (folder / "result.json").write_text('{"verdict": {"winner": "heron"}}\n')
         return folder / "report.html"
 
-    def add_causes(self, folder: Path, causes: object, note: StageNote) -> None:
+    def publish_causes(self, analysis: object, folder: Path, causes: object, note: StageNote) -> None:
+        del analysis
         self.added.append(("causes", folder, causes, note.sentence))
 
     def add_marks(self, folder: Path) -> None:
@@ -125,7 +126,7 @@ def stand_in(monkeypatch: pytest.MonkeyPatch) -> StandIn:
     module.find_causes = pipeline.find_causes  # type: ignore[attr-defined]
     monkeypatch.setitem(sys.modules, "matchvision.pipeline", module)
     monkeypatch.setattr("matchvision.pipeline", module, raising=False)
-    for place in ("publishing.publish_first", "publishing.add_pictures", "adding.add_causes"):
+    for place in ("publishing.publish_first", "publishing.add_pictures", "publishing.publish_causes"):
         monkeypatch.setattr(f"matchvision.writing.{place}", getattr(pipeline, place.rsplit(".", maxsplit=1)[1]))
     monkeypatch.setattr("matchvision.cli.analysing._add_marks", pipeline.add_marks)
     monkeypatch.setattr("matchvision.cli.analysing.add_what_would_have_won", pipeline.add_what_would_have_won)

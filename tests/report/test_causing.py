@@ -1,0 +1,56 @@
+"""Causes on the page: likeliest first, with what shows them in the clip."""
+
+import dataclasses
+from collections.abc import Iterator
+
+import numpy as np
+
+from matchvision.footage import read_frames
+from matchvision.records.events import Event
+from matchvision.records.frames import Frame
+from matchvision.records.results import CauseRow
+from matchvision.report.causing import draw_causes, find_shown
+from matchvision.report.stills import cut_cause
+from tests.report.invented import invent_analysis
+
+NAN = float("nan")
+GRIP = CauseRow("less-grip", "heron", 0.9, 0.2, 0.02, "1", 2.9, "heron had less grip, 90 %.")
+LATE = CauseRow("late-start", "plover", 0.1, 0.5, 0.1, "s", NAN, "plover started late, 10 %.")
+EVENTS = (
+    Event("slip", "heron", 2.96, 8.0, 0.05, 0.99, "fast"),
+    Event("slip", "plover", 5.0, 6.0, 0.05, 0.99, "fast"),
+    Event("lead-change", "", 5.4, NAN, 0.05, 0.99, "changed"),
+)
+
+
+def test_a_cause_shows_the_events_that_it_brings_about() -> None:
+    assert find_shown(GRIP, EVENTS) == [EVENTS[0]]
+    assert find_shown(LATE, EVENTS) == []
+    drawn = draw_causes(
+        (LATE, GRIP), None, kind="match", forecast=True, compared=True, due=False, events=EVENTS
+    )["cause-list"]  # fmt: skip
+    assert drawn.index("less grip") < drawn.index("late start")
+    assert drawn.count("In the clip:") == 1
+    assert 'data-time="2.96"' in drawn
+    assert "heron: wheels slip at 2.96 s" in drawn
+
+
+def test_pictures_of_the_likeliest_cause_are_cut_about_its_moment() -> None:
+    analysis = invent_analysis("flat-match")
+    asked: list[float] = []
+
+    def read(from_s: float, until_s: float) -> Iterator[Frame]:
+        asked.append((from_s + until_s) / 2)
+        return read_frames(analysis.clip, from_s, until_s)
+
+    stills = cut_cause(analysis, (LATE, GRIP), read)
+    wanted = analysis.clock.start_clip_s + 2.9 + np.array([-0.25, 0.5])
+    np.testing.assert_allclose([still.clip_s for still in stills], wanted, atol=0.009)
+    assert [still.title for still in stills] == ["0.25 s before", "0.5 s after"]
+    assert all(10_000 < len(still.jpeg) < 150_000 for still in stills)
+    assert cut_cause(analysis, (), read) == cut_cause(analysis, (LATE,), read) == []
+    gone = dataclasses.replace(GRIP, since_s=99.0)
+    assert cut_cause(analysis, (gone,), read) == []
+    assert len(asked) == 2
+    drawn = draw_causes((GRIP,), None, kind="match", forecast=True, compared=True, due=False, stills=stills)
+    assert drawn["cause-list"].count("data:image/jpeg") == 2
