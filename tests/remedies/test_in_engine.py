@@ -16,7 +16,8 @@ CASES = (("as-predicted", 1), ("as-predicted", 2))
 
 @pytest.fixture(scope="module", params=CASES, ids=lambda case: f"{case[0]}-{case[1]}")
 def sought(request: pytest.FixtureRequest) -> Sought:
-    return seek(*request.param, SAMPLES)
+    cause, seed = request.param
+    return seek(cause, seed, SAMPLES)
 
 
 @pytest.mark.slow
