@@ -24,7 +24,7 @@ def main(folder: str) -> None:
     # One row a picture and source: the pull while the clock ran.
     during = results.pull[results.pull["t_s"].between(0, results.brief.clock.duration_s)]
     for source, rows in during.dropna(subset=["tension_N"]).groupby("source"):
-        greatest = rows.loc[rows["tension_N"].idxmax()]
+        greatest = rows.nlargest(1, "tension_N").iloc[0]
         print(
             f"greatest pull by {source}: {greatest.tension_N:.2f} N ± {1.96 * greatest.u_tension_N:.2f} N "
             f"at {greatest.t_s:.2f} s"
@@ -38,8 +38,8 @@ def main(folder: str) -> None:
             print(f"{machine} went {1000 * way_m:+.0f} mm along x, on average {1000 * way_m / time_s:+.0f} mm/s")
 
     # What happened, dated, with its evidence.
-    for event in results.events.itertuples():
-        print(f"{event.start_s:6.2f} s  {event.machine or 'rope'}: {event.kind} ({event.evidence})")
+    for event in results.events.to_dict("records"):
+        print(f"{event['start_s']:6.2f} s  {event['machine'] or 'rope'}: {event['kind']} ({event['evidence']})")
 
 
 if __name__ == "__main__":
