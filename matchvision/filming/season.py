@@ -22,11 +22,11 @@ _TEAMS: Final = {
     "plover": (2.5, 0.74, ("blue", "orange"), 0.14),
     "dunlin": (2.6, 0.76, ("yellow", "magenta"), -0.01),
 }
-_DURATION_S: Final = 1.6
+_DURATION_S: Final = 1.2
 _MARK: Final = "season-of-the-demo"
 
 
-def season_scenes(*, frames_per_s: float = 20.0, duration_s: float = _DURATION_S) -> tuple[Scene, ...]:
+def season_scenes(*, frames_per_s: float = 15.0, duration_s: float = _DURATION_S) -> tuple[Scene, ...]:
     """The season's matches, one after the other: the same teams with the same machines in all of them."""
     base = demo_scene(SEED)
     camera = replace(base.camera, frames_per_s=frames_per_s, subframes=1)
@@ -39,7 +39,7 @@ def season_scenes(*, frames_per_s: float = 20.0, duration_s: float = _DURATION_S
                 name=f"{number}-A-{minus}-{plus}",
                 story=f"{minus} against {plus}, round {number} of an invented season.",
                 seed=SEED + int(number),
-                clock=Clock(start_s=0.4, duration_s=duration_s, after_s=0.1),
+                clock=Clock(start_s=0.3, duration_s=duration_s, after_s=0.1),
                 camera=camera,
                 rope=replace(base.rope, ends=(minus, plus), link=None),
                 machine={minus: _at(machines[minus], "-x"), plus: _at(machines[plus], "+x")},

@@ -105,7 +105,7 @@ def _doubts_of(line: RunLine, one: Played) -> list[tuple[int, str]]:
     brief = one.brief
     if brief is None:
         return []
-    reasons: list[tuple[int, str]] = []
+    reasons = [(1, f"Its causes could not be sought: {line.message}")] if line.message else []
     match = brief.run.kind == "match"
     if match and not line.measured_winner:
         reasons.append((3, brief.verdict.sentence))

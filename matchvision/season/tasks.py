@@ -47,9 +47,8 @@ def do_task(task: Task) -> str:
         else:
             _add_causes(task.run, task.folder)
     except MatchvisionError as error:
-        if task.step == "causes":
-            return ""  # the first answer stands; its causes stay due and the page says so
-        if not isinstance(error, _PASSING):
+        # Where causes cannot be had the first answer stands; they stay due, and are sought again at the next start.
+        if task.step == "answer" and not isinstance(error, _PASSING):
             write_whole(failure_file(task.folder), json.dumps({"message": error.message()}, ensure_ascii=False) + "\n")
         return error.message()
     return ""

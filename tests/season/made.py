@@ -140,8 +140,8 @@ def crew_here(did: list[str] | None = None) -> Callable[[Sequence[Task], Callabl
 
 
 def crew_of_processes(given: Sequence[Task], done: Callable[[Task, str], None]) -> None:
-    """Two processes that pretend."""
-    work_locally(given, 2, done, perform=pretend)
+    """A process that pretends."""
+    work_locally(given, 1, done, perform=pretend)
 
 
 def hold(folder: Path, out: Path, did: list[str] | None = None) -> Held:

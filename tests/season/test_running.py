@@ -102,6 +102,22 @@ def test_what_is_no_fault_of_the_run_is_tried_again(tmp_path: Path, monkeypatch:
     assert held.book.lines[0].status == "done"
 
 
+def test_causes_that_fail_leave_the_verdict_and_are_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def fail(run: Run, folder: Path) -> None:
+        raise OutputError("the disk is full")
+
+    monkeypatch.setattr(made, "_pretend_causes", fail)
+    folder, out = lay_out(tmp_path / "s", 1), tmp_path / "out"
+    held = hold(folder, out)
+    assert held.book is not None
+    assert (held.book.lines[0].status, held.book.lines[0].winner != "") == ("answered", True)
+    assert "the disk is full" in held.book.doubts[0].why[0]
+    monkeypatch.undo()
+    held = hold(folder, out)
+    assert held.book is not None
+    assert held.book.lines[0].status == "done"
+
+
 def test_two_seasons_do_not_work_in_one_folder(tmp_path: Path) -> None:
     with at_work(tmp_path), pytest.raises(OutputError, match="another season is at work"), at_work(tmp_path):
         pass
