@@ -176,7 +176,10 @@ def _slips(forecast: ForecastRun) -> list[str]:
     said = []
     for machine in forecast.machines.values():
         if isfinite(machine.first_slip_s):
+            low, high = machine.first_slip_95_s
             when = format_interval(machine.first_slip_s, machine.u_first_slip_s, "s")
+            if high - low > 0.01:  # mostly lopsided: late ones lie far off
+                when = f"{machine.first_slip_s:.2f} s (95 % of them from {low:.2f} to {high:.2f} s)"
             said.append(f"{machine.machine}'s wheels slip from {when}, chance {100 * machine.slip_chance:.0f} %")
     return said
 

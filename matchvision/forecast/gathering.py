@@ -95,8 +95,15 @@ def gather_machine(
         first_slip_s=float(np.median(slipped)) if often else float("nan"),
         u_first_slip_s=float(slipped.std(ddof=1)) if often and len(slipped) > 1 else float("nan"),
         slip_chance=chance(len(slipped), len(onsets)),
+        first_slip_95_s=_middle_95(slipped) if often else (float("nan"), float("nan")),
         limits=share_limits([model.machines[k] for model in models], own, t_s),
     )
+
+
+def _middle_95(values: FloatArray) -> tuple[float, float]:
+    """The middle 95 % of values (k,)."""
+    low, high = np.quantile(values, (0.025, 0.975))
+    return float(low), float(high)
 
 
 def _sum_up(

@@ -20,6 +20,7 @@ class ForecastMachine:
     Same meanings and signs as `MachineMotion`; ``slip_speed_m_s`` = wheel surface − ground speed.
     ``first_slip_s`` is NaN where no slip (30 mm/s for 0.15 s) is predicted. ``limits`` holds by word of `LIMITS` the
     share of samples in which it limits the pull; empty where a table stands in for the machine's numbers.
+    ``first_slip_95_s`` holds 95 % of those samples' first slips, which often lie far to one side.
     """
 
     machine: str
@@ -39,6 +40,7 @@ class ForecastMachine:
     u_first_slip_s: float
     slip_chance: float
     limits: Mapping[str, FloatArray] = field(default_factory=dict)
+    first_slip_95_s: tuple[float, float] = (float("nan"), float("nan"))
 
 
 @dataclass(frozen=True, eq=False)

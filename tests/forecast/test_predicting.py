@@ -75,6 +75,8 @@ def test_stronger_machine_is_predicted_to_win() -> None:
     assert heron.x_m[0] == pytest.approx(-0.685)
     assert heron.u_x_m[0] == pytest.approx(0.0, abs=1e-12)
     assert heron.u_x_m[-1] > 0
+    low, high = heron.first_slip_95_s
+    assert 0 < low <= heron.first_slip_s <= high < 3
     assert heron.speed_m_s[-1] < 0 < forecast.machines["plover"].speed_m_s[-1]
     assert note.status == "done"
     assert "throttle is not stated" in note.sentence
