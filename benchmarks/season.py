@@ -41,10 +41,10 @@ def measure() -> "pd.DataFrame":
     rows: list[dict[str, Any]] = []
     with tempfile.TemporaryDirectory() as scratch:
         here = Path(scratch)
-        rows += _two_against_one(here)
-        rows += _killed(here)
-        rows += _large_class(here)
-        rows += _evening(here)
+        for part in (_two_against_one, _killed, _large_class, _evening):
+            fresh = part(here)
+            print(pd.DataFrame(fresh).to_string(index=False), flush=True)  # the whole takes long: see it as it comes
+            rows += fresh
     return pd.DataFrame(rows)
 
 
