@@ -46,6 +46,9 @@ def main(ctx: click.Context, *, debug: bool, quiet: bool, verbose: bool) -> None
     2 the input cannot be used; 130 interrupted.
     """  # noqa: D301 - \b keeps click from joining the lines
     del debug  # read by the group, where errors are told
+    if quiet and verbose:
+        msg = "--quiet and --verbose contradict each other; leave away one of them"
+        raise click.UsageError(msg)
     ctx.obj = Wishes(quiet=quiet, verbose=verbose)
 
 

@@ -19,6 +19,7 @@ from matchvision.records.pull import BudgetLine, ErrorPart, Pull, PullSource, Tr
 from matchvision.records.results import Grounds, Ruling
 from matchvision.records.sheet import Run
 from matchvision.records.tracks import Tracks
+from matchvision.writing.swapping import MARK
 
 #: The file that stands in a folder of results while causes are due.
 KEPT: Final = "causes-due.npz"
@@ -71,6 +72,9 @@ def recall_grounds(run: Run, folder: Path) -> Grounds:
             grounds: Grounds = _put_together(content["grounds"], arrays)
             return grounds
     except FileNotFoundError as error:
+        if not (folder / MARK).is_file():
+            do = "analyse the run first, or say with --out where its results are"
+            raise OutputError("there are no results here", where=str(folder), do=do) from error
         do = "causes are found already, or the run was not analysed with --no-causes; see causes.csv"
         raise OutputError("no causes are due here", where=str(folder), do=do) from error
     except (OSError, ValueError, KeyError, TypeError, zipfile.BadZipFile) as error:

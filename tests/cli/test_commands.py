@@ -79,6 +79,8 @@ def test_unknown_words_are_refused(type_in: Type) -> None:
     assert type_in("analyse").exit_code == 2
     assert type_in("analyze").exit_code == 2
     assert type_in("analyze", "practice", "--tables", "xlsx").exit_code == 2
+    assert type_in("--quiet", "--verbose", "new", "practice").exit_code == 2
+    assert not Path("practice").exists()
 
 
 def test_analyze_says_verdict_and_place(type_in: Type, stand_in: StandIn, practice: Path) -> None:

@@ -49,6 +49,9 @@ def test_what_is_kept_comes_back_to_the_last_digit(analysis: Analysis, tmp_path:
 
 
 def test_what_does_not_fit_is_refused(analysis: Analysis, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    with pytest.raises(OutputError, match="no results here"):
+        recall_grounds(analysis.run, tmp_path)
+    (tmp_path / "result.json").write_text("{}")
     with pytest.raises(OutputError, match="no causes are due here"):
         recall_grounds(analysis.run, tmp_path)
     keep_grounds(analysis.run, analysis.grounds, tmp_path)
