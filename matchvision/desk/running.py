@@ -7,10 +7,13 @@ from typing import Any, Literal
 
 from matchvision import pipeline
 from matchvision.errors import MatchvisionError
+from matchvision.marking import mark_run
+from matchvision.records.rubric import Rubric
 from matchvision.sheets import load_run
-from matchvision.writing import check_target
-from matchvision.writing.adding import add_causes
+from matchvision.writing import check_target, read_brief
+from matchvision.writing.adding import add_causes, add_marks
 from matchvision.writing.publishing import add_pictures, publish_first
+from matchvision.writing.remedying import add_remedies
 
 #: Told what is being done, how much is done, how much there is in all.
 Tell = Callable[[str, int, int], None]
@@ -74,7 +77,8 @@ class Work:
 def analyze_run(path: Path, out: Path, tell: Tell, answered: Callable[[str], None]) -> str:
     """The whole analysis as `matchvision analyze` does it; the verdict in a sentence.
 
-    ``answered`` is told the verdict as soon as the report is there; causes, figures and marked clip follow.
+    ``answered`` is told the verdict as soon as the report is there; causes, what would have won, figures and marked
+    clip follow.
     """
     run = load_run(path)
     check_target(run, out, "csv")
@@ -86,7 +90,12 @@ def analyze_run(path: Path, out: Path, tell: Tell, answered: Callable[[str], Non
     answered(sentence)
     if analysis.verdict.causes_due:
         tell("seeking causes", 0, 1)
-        add_causes(out, *pipeline.find_causes(run, analysis.grounds))
+        causes, note = pipeline.find_causes(run, analysis.grounds)
+        add_causes(out, causes, note)
+        add_marks(out, mark_run(read_brief(out), Rubric()))
+        if ruling is not None and ruling.winner is not None:
+            tell("seeking what would have won", 0, 1)
+            add_remedies(out, *pipeline.find_remedies(run, analysis.grounds, causes))
     tell("drawing figures", 0, 1)
     add_pictures(analysis, out, progress=tell)
     return sentence
