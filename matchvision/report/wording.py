@@ -171,7 +171,7 @@ def measured_words(parameter: PracticeParameter) -> str:
 def cause_words(causes: Sequence[CauseRow], *, kind: str, forecast: bool, compared: bool, due: bool = False) -> str:
     """The likeliest cause in a sentence, or why none is named and what would give one."""
     if due:
-        return "Causes are still being sought; open this page again in a moment."
+        return "Why it went so follows: causes are still being sought, or were left for later (matchvision causes)."
     if causes:
         likeliest = max(causes, key=lambda cause: cause.probability)
         said = likeliest.statement.split(": ", maxsplit=1)[0].rstrip(".")

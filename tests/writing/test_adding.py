@@ -38,7 +38,7 @@ def test_causes_are_added_to_a_first_answer(whole: Analysis, first: Path, tmp_pa
     assert before.brief.verdict.winner == "plover"
     assert len(before.causes) == 0
     page = (first / "report.html").read_text(encoding="utf-8")
-    assert page.count("Causes are still being sought") == 2
+    assert page.count("causes are still being sought") == 2
     assert recall_grounds(whole.run, first).ruling == whole.verdict.ruling
 
     add_causes(first, whole.verdict.causes, NOTE)
