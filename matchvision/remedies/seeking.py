@@ -125,7 +125,7 @@ def turn(run: Run, played: Rerun, lever: Lever, look: int, narrow: int) -> Turne
 def _narrow(
     played: Rerun, lever: Lever, between: tuple[float, float], beyond: Sequence[float], narrow: int
 ) -> float | None:
-    """The smallest setting that reaches the chance, to an eighth of a step, counted over all samples."""
+    """The smallest setting that reaches the chance, to an eighth of a step or so, counted over all samples."""
     low, high = between
     for _ in range(HALVINGS):
         middle = 0.5 * (low + high)
@@ -133,15 +133,14 @@ def _narrow(
             high = middle
         else:
             low = middle
-    step = (between[1] - between[0]) / 2**HALVINGS
-    last = beyond[-1]
-    for _ in range(2 ** (HALVINGS + 1)):
-        if _chance(played, lever, high, len(played.as_it_was_m)) >= ENOUGH:
-            return high
+    step, last = (between[1] - between[0]) / 2**HALVINGS, beyond[-1]
+    while _chance(played, lever, high, len(played.as_it_was_m)) < ENOUGH:
         if abs(high - lever.neutral) >= abs(last - lever.neutral):
             return None
-        high += step
-    return None
+        # All samples ask for more than the few did: ever larger steps, so that the work stays bounded.
+        high, step = high + step, 2 * step
+        high = min(high, last) if step > 0 else max(high, last)
+    return high
 
 
 def settle(run: Run, played: Rerun, turned: Turned) -> Remedy:
