@@ -8,9 +8,10 @@ import numpy as np
 from matchvision.filming import Scene
 from matchvision.mechanics.fitted import FittedMatch
 from matchvision.pipeline import start_poses
-from matchvision.records.remedies import Remedies
+from matchvision.records.remedies import Remedies, Remedy
 from matchvision.records.results import CauseRow, Grounds, Ruling
 from matchvision.remedies import seek_remedies
+from matchvision.remedies.seeking import LOOK
 from matchvision.verdict.judging import rule
 from matchvision.verdict.refitted import SAMPLES, fit_match
 from tests.engine.playing import play_in_engine
@@ -61,3 +62,11 @@ def with_change(sought: Sought, lever: str, setting: float) -> Scene:
     else:
         machine = replace(machine, grip_ratio=machine.grip_ratio * setting)
     return replace(scene, machine={**scene.machine, sought.remedies.machine: machine})
+
+
+def hopeless_setting(sought: Sought, remedy: Remedy) -> float:
+    """The setting nearest to a remedy's, on its way there, that was tried and never won in the fitted matches."""
+    never = 1.0 / (2.0 * LOOK)
+    tried = [p.setting for p in sought.remedies.points if p.lever == remedy.lever and p.win_chance <= never + 1e-9]
+    between = [s for s in tried if min(1.0, remedy.setting) <= s <= max(1.0, remedy.setting)]
+    return min(between, key=lambda setting: abs(setting - remedy.setting), default=1.0)
