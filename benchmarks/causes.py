@@ -60,14 +60,24 @@ def measure() -> pd.DataFrame:
 
 
 def plan() -> Iterator[tuple[str, str, int]]:
-    """Every run (source, kind, seed), in turns of all kinds: a study that is cut short has seen some of each."""
-    points = [(k, s) for s in CHANGED_SEEDS for k in KINDS] + [("as-predicted", s) for s in PLAIN_SEEDS]
-    pixels = [(k, PIXEL_SEED) for k in FILMED] + [("as-predicted", s) for s in PLAIN_PIXEL_SEEDS]
+    """Every run (source, kind, seed), all sorts in turns: a study that is cut short has seen some of each."""
+    points = _mixed([(k, s) for s in CHANGED_SEEDS for k in KINDS], [("as-predicted", s) for s in PLAIN_SEEDS])
+    pixels = _mixed([(k, PIXEL_SEED) for k in FILMED], [("as-predicted", s) for s in PLAIN_PIXEL_SEEDS])
     every = len(points) / len(pixels)
     for k, (kind, seed) in enumerate(points):
         yield "points", kind, seed
         if int((k + 1) / every) > int(k / every):
             yield "pixels", *pixels[int(k / every)]
+
+
+def _mixed(changed: list[tuple[str, int]], plain: list[tuple[str, int]]) -> list[tuple[str, int]]:
+    """An unchanged run after every two changed ones, for as long as there are any."""
+    out = []
+    for k, run in enumerate(changed):
+        out.append(run)
+        if k % 2 and k // 2 < len(plain):
+            out.append(plain[k // 2])
+    return out + plain[len(changed) // 2 :]
 
 
 def judge(source: str, kind: str, seed: int) -> dict[str, object]:

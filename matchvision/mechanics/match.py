@@ -185,10 +185,15 @@ def play_match(model: MatchModel, t_s: FloatArray, *, relative: float = 1e-6) ->
     return _course(model, packed, t_s, states, tuple(sorted(events, key=lambda event: event[2])))
 
 
-def play_match_quickly(model: MatchModel, t_s: FloatArray, *, relative: float = 1e-3) -> MatchCourse:
+def play_match_quickly(
+    model: MatchModel, t_s: FloatArray, *, relative: float = 1e-3, longest_s: float = 0.05
+) -> MatchCourse:
     """As `play_match`, some twenty times faster, for many samples: to a tenth of a per cent or so.
 
     Of the events it has the transitions between slip and grip.
+
+    ``longest_s`` bounds the steps: 0.25 s gives up nothing of its accuracy and takes a third of the time where little
+    happens, but dates transitions less closely.
 
     Notes
     -----
@@ -197,7 +202,7 @@ def play_match_quickly(model: MatchModel, t_s: FloatArray, *, relative: float = 
     t_s = np.asarray(t_s, dtype=np.float64)
     packed = pack(model)
     states, steps, transitions = step_through(
-        packed.state, t_s, packed.stops_s, packed.numbers, relative, np.tile(_ABSOLUTE, 2) * relative * 1e3, 0.05,
+        packed.state, t_s, packed.stops_s, packed.numbers, relative, np.tile(_ABSOLUTE, 2) * relative * 1e3, longest_s,
         SLIP_SPEED_M_S,
     )  # fmt: skip
     if steps < 0:

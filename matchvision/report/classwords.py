@@ -6,7 +6,7 @@ from typing import Final
 
 from matchvision.records.classbook import ClassBook, Coverage, Reliability, RunLine, Spread, Upset
 from matchvision.report.repeatswords import told
-from matchvision.report.wording import CAUSE_WORDS, EVENT_WORDS
+from matchvision.report.wording import EVENT_WORDS, cause_phrase
 
 _WEIGHTS: Final = {3: "no answer", 2: "may be wrong", 1: "not all of it"}
 
@@ -52,7 +52,7 @@ def cause_words(line: RunLine | Upset) -> str:
     """The likeliest cause, with its chance."""
     if not line.cause:
         return ""
-    return f"{CAUSE_WORDS.get(line.cause, line.cause)}, {100 * line.cause_probability:.0f} %"
+    return f"{cause_phrase(line.cause)}, {100 * line.cause_probability:.0f} %"
 
 
 def chance_words(chance: float) -> str:

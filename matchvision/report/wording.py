@@ -235,9 +235,14 @@ def comparison_words(row: ComparisonRow) -> str:
     return "The uncertainties are too wide to say: state the forecast more tightly, or measure better."
 
 
+def cause_phrase(cause: str) -> str:
+    """A cause in plain words; two that were at work together are joined by a plus in the tables."""
+    return " and ".join(CAUSE_WORDS.get(part, part) for part in cause.split("+"))
+
+
 def cause_name(row: CauseRow) -> str:
     """A cause in a few words, with its machine; of what is unexplained nobody knows whose it is."""
-    words = CAUSE_WORDS.get(row.cause, row.cause)
+    words = cause_phrase(row.cause)
     return f"{row.machine}: {words}" if row.machine and row.cause != "unexplained" else words
 
 

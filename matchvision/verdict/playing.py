@@ -39,6 +39,8 @@ Play = Callable[[MatchModel], Sequence[FloatArray]]
 
 #: How far [m] a rope that starts taut may be off its stated length at the hitches.
 ROPE_SLACK_U_M: Final = 0.003
+#: Longest step of a computed match [s].
+LONGEST_STEP_S: Final = 0.25
 #: Spread of ln(true / assumed) of the inertia of wheels, gear and rotors where no sheet states it: a small rotor behind
 #: a large reduction may weigh more than the wheels.
 INERTIA_RATIO: Final = 1.0
@@ -105,7 +107,9 @@ def player(forecasted: Forecasted, observed: Observed) -> Play:
     def play(model: MatchModel) -> Sequence[FloatArray]:
         radii = {machine.name: machine.wheel_radius_m for machine in model.machines}
         try:
-            return read_course(observed, play_match_quickly(model, times_s), forecasted.names, homes, radii)
+            return read_course(
+                observed, play_match_quickly(model, times_s, longest_s=LONGEST_STEP_S), forecasted.names, homes, radii
+            )
         except CannotMeasure:
             return nothing
 
