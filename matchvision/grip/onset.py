@@ -30,11 +30,12 @@ def base_course(motion: Motion, moved: MachineMotion) -> FloatArray:
         for k, p in enumerate(motion.tracks.plans)
         if p.kind == "body" and p.machine == moved.machine and not p.on_reach
     ]
-    if not columns:
+    apart = motion.places.x_m[:, columns] - moved.x_m[:, None]
+    shown = np.isfinite(apart).any(axis=0)
+    if not shown.any():
         return np.asarray(moved.x_m, dtype=np.float64)
-    x_m = motion.places.x_m[:, columns]
     # A marker that is missing for a while must not shift the mean.
-    away = x_m - np.nanmedian(x_m - moved.x_m[:, None], axis=0)
+    away = motion.places.x_m[:, columns][:, shown] - np.nanmedian(apart[:, shown], axis=0)
     known = np.isfinite(away)
     return np.where(
         known.any(axis=1), np.where(known, away, 0.0).sum(axis=1) / np.maximum(known.sum(axis=1), 1), np.nan

@@ -5,8 +5,8 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from matchvision.grip.onset import date_start
-from tests.made_motion import FloatArray, seconds
+from matchvision.grip.onset import base_course, date_start, unseen_way
+from tests.made_motion import FloatArray, make_machine, make_motion, seconds
 
 T_S = seconds(3.0)
 NOISE_M = 0.0003
@@ -45,3 +45,10 @@ def test_way_that_pictures_do_not_show_is_in_the_uncertainty() -> None:
 
 def test_too_few_places_give_nothing() -> None:
     assert date_start(T_S[:5], T_S[:5], NOISE_M, 0.01, 0.0) is None
+
+
+def test_course_of_markers_that_are_never_seen_is_the_machine_s_own() -> None:
+    moved = make_machine("heron", len(T_S), x_m=np.where(T_S < 1.0, np.nan, 0.1))
+    motion = make_motion(T_S, machines=[moved])
+    assert np.array_equal(base_course(motion, moved), moved.x_m, equal_nan=True)
+    assert unseen_way(motion) == 0.0
