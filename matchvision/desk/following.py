@@ -63,7 +63,10 @@ def follow(book: ClipBook, run: Run, number: int, tell: Callable[[int, int], Non
     TableError, MarkerError
     """
     view, _ = find_camera(book, run)
-    plans = [plan for plan in plan_markers(run) if plan.colour in run.sheet.colour]
+    planned = plan_markers(run)
+    plans = [plan for plan in planned if plan.colour in run.sheet.colour]
+    if not planned:
+        raise MarkerError("the sheet names no markers to follow", do="set the rope's ends by hand instead")
     if not plans:
         raise MarkerError("no marker has a colour that is known", do="click a marker to teach its colour")
     follower, tracker = CameraFollower(view, run.sheet), MarkerTracker(plans, run.sheet, book.facts)
