@@ -47,8 +47,7 @@ def film_points(
     course = course or play(scene)
     places = place_everything(scene, course, frame_times(scene))
     truth = truth_table(scene, course, places, project(scene, course, places))
-    sheet = RunSheet.model_validate(tomllib.loads(run_sheet(scene)))
-    run = Run(sheet=sheet, folder=Path(), hang_test=_hang_test(scene))
+    run = run_of(scene)
     plans = plan_markers(run)
     names = [plan.name.replace(".", "_") for plan in plans]
     seen = np.stack([truth[f"{name}_vis"].to_numpy() == 1 for name in names], axis=1)
@@ -67,6 +66,12 @@ def film_points(
     covariance = np.broadcast_to(calibration_covariance(parameters[0], run), (len(parameters), 15, 15))
     cameras = Cameras(*camera.size_px, moves, frame[: len(parameters)], parameters, covariance, frame >= 0)
     return FilmedPoints(run, tracks, cameras, truth, scene.end_s)
+
+
+def run_of(scene: Scene) -> Run:
+    """The run as its sheet describes it, with its hang test."""
+    sheet = RunSheet.model_validate(tomllib.loads(run_sheet(scene)))
+    return Run(sheet=sheet, folder=Path(), hang_test=_hang_test(scene))
 
 
 def _hang_test(scene: Scene) -> HangTest | None:

@@ -2,7 +2,7 @@
 
 import pickle
 import tempfile
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pandas as pd
@@ -22,6 +22,7 @@ from matchvision.records.frames import ClipFacts
 from matchvision.records.sheet import Run
 from matchvision.records.tracks import Tracks
 from matchvision.sheets import load_run
+from tests.filmed_points import run_of
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,7 +43,8 @@ def follow_scene(scene: Scene, course: Course, kept: Path) -> Followed:
     """What the footage of a scene gives: from ``kept``, else filmed, followed and kept there."""
     if kept.exists():
         followed: Followed = pickle.loads(kept.read_bytes())
-        return followed
+        # Its sheet is read anew: what a run may hold grows with the program.
+        return replace(followed, run=run_of(scene))
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         film(scene, folder, course=course)
