@@ -21,6 +21,8 @@ Curve = tuple[FloatArray, FloatArray, FloatArray]
 
 #: A slip slower than this [m/s] is none (the length of a slip event's threshold): smaller ones are no size.
 LEAST_SLIP_M_S: Final = 0.030
+#: Wheels that grip creep by 2 to 4 mm/s under load, which no forecast computes: a standard uncertainty of predicted slip.
+CREEP_M_S: Final = 0.003
 #: Wheels of one machine whose slip is known over less of a phase than this are left out.
 LEAST_KNOWN: Final = 0.5
 #: Curves smaller than this (rms) are those of something that stands, grips or hangs slack: N, m/s, m/s.
@@ -54,6 +56,7 @@ def compare_phases(
             told = _mean(forecast.t_s, predicted.slip_speed_m_s, predicted.u_slip_speed_m_s, phase)
             seen_slip = None if slip is None else _mean(*slip, phase)
             if told is not None and seen_slip is not None:
+                told = told[0], math.hypot(told[1], CREEP_M_S)
                 rows += _row("mean slip speed", name, "m/s", told, seen_slip, LEAST_SLIP_M_S, phase)
         tension = _measured_tension(motion, pull, clock)
         told = _mean(forecast.t_s, forecast.tension_N, forecast.u_tension_N, phase)
