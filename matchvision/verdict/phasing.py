@@ -21,7 +21,7 @@ Curve = tuple[FloatArray, FloatArray, FloatArray]
 
 #: A slip slower than this [m/s] is none (the length of a slip event's threshold): smaller ones are no size.
 LEAST_SLIP_M_S: Final = 0.030
-#: Wheels that grip creep by 2 to 4 mm/s under load, which no forecast computes: a standard uncertainty of predicted slip.
+#: Wheels that grip creep by 2 to 4 mm/s under load, which no forecast computes: standard uncertainty of predicted slip.
 CREEP_M_S: Final = 0.003
 #: Wheels of one machine whose slip is known over less of a phase than this are left out.
 LEAST_KNOWN: Final = 0.5
