@@ -31,6 +31,8 @@ PLACE_PRECISION: Final = 0.01
 BEGINNINGS: Final = 2
 #: From how many places the search for a stretch begins, whose two ends and grip play into each other.
 BEGUN_OF_TWO: Final = 3
+#: A change that is likelier than none by this much (in nats) explains much.
+MUCH_NATS: Final = 20.0
 #: What the model gets wrong for the whole of a run, as a share of a drive, grip, mass or ratio: its tension agrees with
 #: an independent engine to 3 %. The errors that a refit allows for come and go, and would average out.
 MODEL_IN_SIZE: Final = 0.03
@@ -146,16 +148,26 @@ class Searcher:
             if at != before:
                 best = settled(best.z, at, best.slopes)
         sharp = self.fitter.refit(lambda z: changed(z, at), best.z, slopes=best.slopes, rounds=4, anew=0)
-        # A small change of what fits best without any may be better than a large one of the stated numbers.
-        small = () if not explanation.has_size else (SMALL_ALONE if len(explanation.cells) == 1 else SMALL_EACH,)
-        begin = np.append(self.plain.z, small)
-        near = self.fitter.refit(lambda z: changed(z, at), begin, slopes=self.plain.slopes, rounds=3, anew=0)
+        begin, slopes = self._other_beginning(explanation, sharp)
+        near = self.fitter.refit(lambda z: changed(z, at), begin, slopes=slopes, rounds=3, anew=0)
         sharp = max(sharp, near, key=lambda fit: fit.log_evidence)
         evidence = sharp.log_evidence
         for spacing, span in explanation.spacing:
             # As if it were as likely over about two of the finest steps.
             evidence += math.log(min(1.0, 2 * spacing / NARROWED / span))
         return Look(evidence, sharp, at)
+
+    def _other_beginning(self, explanation: Explanation, sharp: Refit) -> tuple[FloatArray, Sequence[FloatArray]]:
+        """Numbers to begin a narrowed look from once more, and slopes by the first of them.
+
+        A small change of what fits best without any may be better than a large one of the stated numbers. Where the
+        change explains much, numbers that were moved while it was only roughly right may hold it back.
+        """
+        if sharp.log_evidence > self.plain.log_evidence + MUCH_NATS:
+            plain = np.zeros(self.forecasted.numbers) if self.start is None else self.start
+            return np.append(plain, sharp.z[self.forecasted.numbers :]), self.shared
+        small = () if not explanation.has_size else (SMALL_ALONE if len(explanation.cells) == 1 else SMALL_EACH,)
+        return np.append(self.plain.z, small), self.plain.slopes
 
     def refit(self, explanation: Explanation, look: Look) -> Found:
         """Everything free: stated numbers, the size, the time or place, which is as likely anywhere in its range."""
