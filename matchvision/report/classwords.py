@@ -96,10 +96,9 @@ def coverage_words(rows: Sequence[Coverage]) -> str:
     if not at_95:
         return "No forecast with a stated uncertainty has been measured yet."
     row = at_95[0]
-    said = (
-        f"Of {row.count} predicted numbers in {row.runs} runs {100 * row.inside:.0f} % lay inside their stated 95 % "
-        "intervals"
-    )
+    runs = "1 run" if row.runs == 1 else f"{row.runs} runs"
+    share = f"{100 * row.inside:.0f} %"
+    said = f"Of {row.count} predicted numbers in {runs} {share} lay inside their stated 95 % intervals"
     if row.high < 0.95:
         return f"{said}: the class is surer than it should be."
     if row.low > 0.95:

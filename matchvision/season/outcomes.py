@@ -14,8 +14,9 @@ from matchvision.writing import ResultFile
 NAN: Final = math.nan
 #: A cause that is less likely than this does not explain a run.
 LEADING_CAUSE: Final = 0.5
-#: Stages whose silence costs a verdict; others cost a part of the answer.
-_VITAL: Final = ("table", "markers", "motion", "verdict")
+#: Stages whose silence costs a verdict. That a forecast cannot be computed is told too; other stages are silent where
+#: the sheet gives them nothing to work with, which needs nobody's eye.
+_VITAL: Final = ("table", "markers", "motion")
 
 
 def describe_line(season: Season, one: Played) -> RunLine:
@@ -115,12 +116,9 @@ def _doubts_of(line: RunLine, one: Played) -> list[tuple[int, str]]:
         reasons.append((2, f"Measured as won by {line.measured_winner}, set to {line.winner}."))
     reasons += [(3, f"{f.what}: {f.consequence}") for f in brief.footage_faults if f.weight == "unusable"]
     reasons += [(2, text) for text in brief.disagreement]
-    skipped = [n for n in brief.notes if n.status == "skipped" and (n.stage in _VITAL or brief.forecast)]
-    reasons += [
-        (2 if n.stage in _VITAL else 1, f"{n.stage}: {n.sentence}")
-        for n in skipped
-        if not (n.stage == "verdict" and match)
-    ]
+    silent = [n for n in brief.notes if n.status == "skipped"]
+    reasons += [(2, f"{n.stage}: {n.sentence}") for n in silent if n.stage in _VITAL]
+    reasons += [(1, f"{n.stage}: {n.sentence}") for n in silent if n.stage == "forecast" and brief.stated]
     if match and brief.causes and not brief.causes_due:
         if line.cause == "unexplained":
             reasons.append((2, line.cause_statement))
