@@ -19,8 +19,8 @@ from matchvision.report.wording import example_citation
 from tests.report.invented import invent_analysis, rename
 
 SECTIONS = {
-    "run", "over-time", "events", "comparison", "causes", "budget", "footage", "advice", "methods", "sheets",
-    "cautions", "cite",
+    "run", "over-time", "events", "comparison", "causes", "budget", "footage", "advice", "methods", "by-hand",
+    "sheets", "cautions", "cite",
 }  # fmt: skip
 VOID = {"meta", "link", "br", "hr", "img", "input", "path", "rect", "circle", "polygon"}
 
