@@ -5,32 +5,40 @@ import math
 import zipfile
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass, replace
+from functools import cache
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, get_args, get_type_hints
 
 import numpy as np
 
 import matchvision
 from matchvision.errors import OutputError
-from matchvision.records.events import Event, Grip
-from matchvision.records.forecast import ForecastMachine, ForecastRun
-from matchvision.records.motion import ArmMotion, MachineMotion, MatchClock, Motion, Places, RopeMotion, WheelMotion
-from matchvision.records.pull import BudgetLine, ErrorPart, Pull, PullSource, Traction
-from matchvision.records.results import Grounds, Ruling
+from matchvision.records.motion import Places
+from matchvision.records.results import Grounds
 from matchvision.records.sheet import Run
 from matchvision.records.tracks import Tracks
 from matchvision.writing.swapping import MARK
 
 #: The file that stands in a folder of results while causes are due.
 KEPT: Final = "causes-due.npz"
-_RECORDS: Final = {
-    record.__name__: record
-    for record in (
-        Grounds, Motion, MachineMotion, WheelMotion, ArmMotion, RopeMotion, Places, Tracks, MatchClock, Pull,
-        PullSource, BudgetLine, ErrorPart, Traction, Grip, Event, ForecastRun, ForecastMachine, Ruling,
-    )
-}  # fmt: skip
 _AGAIN: Final = "analyse the run again; that finds the causes too"
+
+
+@cache
+def _records() -> Mapping[str, type[Any]]:
+    """Every record that can stand in what is kept, by name, found from the fields' types."""
+    found: dict[str, type[Any]] = {}
+
+    def look(hint: Any) -> None:  # noqa: ANN401 - whatever a field may hold
+        if isinstance(hint, type) and is_dataclass(hint) and hint.__name__ not in found:
+            found[hint.__name__] = hint
+            for part in get_type_hints(hint).values():
+                look(part)
+        for part in get_args(hint):
+            look(part)
+
+    look(Grounds)
+    return found
 
 
 def keep_grounds(run: Run, grounds: Grounds, folder: Path) -> None:
@@ -100,7 +108,7 @@ def _take_apart(thing: Any, arrays: dict[str, np.ndarray]) -> Any:  # noqa: ANN4
         name = f"a{len(arrays)}"
         arrays[name] = thing
         return {"array": name}
-    if is_dataclass(thing) and type(thing).__name__ in _RECORDS:
+    if is_dataclass(thing) and type(thing).__name__ in _records():
         parts = {each.name: _take_apart(getattr(thing, each.name), arrays) for each in fields(thing)}
         return {"record": type(thing).__name__, "parts": parts}
     if isinstance(thing, Mapping):
@@ -126,4 +134,4 @@ def _put_together(kept: Any, arrays: Mapping[str, np.ndarray]) -> Any:  # noqa: 
         return float(kept["float"])
     if "pairs" in kept:
         return {_put_together(key, arrays): _put_together(value, arrays) for key, value in kept["pairs"]}
-    return _RECORDS[kept["record"]](**{name: _put_together(part, arrays) for name, part in kept["parts"].items()})
+    return _records()[kept["record"]](**{name: _put_together(part, arrays) for name, part in kept["parts"].items()})

@@ -8,14 +8,27 @@ import numpy as np
 import pytest
 
 from matchvision.errors import OutputError
+from matchvision.records.gripmap import GripCell, GripMap, GripTale
+from matchvision.records.motion import ArmMotion
 from matchvision.records.results import Analysis
 from matchvision.writing.keeping import KEPT, keep_grounds, recall_grounds
 from tests.report.invented import invent_analysis
 
+NAN = float("nan")
+
 
 @pytest.fixture(scope="module")
 def analysis() -> Analysis:
-    return invent_analysis("hitch-slips")
+    """With everything in it that a run may leave behind."""
+    whole = invent_analysis("hitch-slips")
+    assert whole.grip is not None
+    cell = GripCell("heron", "left", -0.2, -0.1, 1.0, 2.0, "available", 0.8, 0.02, 0.6)
+    maps = GripMap("heron", ("left", "right"), (cell,), (GripTale("even", "both", 0.9, 0.8, 0.02, NAN, NAN),), "even")
+    n = len(whole.motion.frame)
+    arm = ArmMotion("heron", -1, *(np.linspace(0, k, n) for k in range(6)))
+    return replace(
+        whole, grip=replace(whole.grip, maps=(maps,)), motion=replace(whole.motion, arms=(arm,)),
+    )  # fmt: skip
 
 
 def assert_same(kept: Any, original: Any) -> None:
