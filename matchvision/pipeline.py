@@ -1,6 +1,7 @@
 """The order of the stages: a filmed run in, the whole answer out. Nothing else knows this order.
 
-What then goes on disk, tables, pictures and page, is put there by `matchvision.writing.publish`.
+The first answer is all but the causes, which take longest; they can be added at once or another day. What then goes on
+disk, tables, pictures and page, is put there by `matchvision.writing.publishing`.
 """
 
 from collections.abc import Callable, Iterator, Mapping
@@ -24,7 +25,7 @@ from matchvision.footage import (
 )
 from matchvision.footage.ahead import read_ahead
 from matchvision.footage.freeing import freeing_pictures
-from matchvision.forecast import predict_run
+from matchvision.forecast import follow_end, predict_run
 from matchvision.grip import find_events
 from matchvision.markers import MarkerTracker, mend_tracks, plan_markers
 from matchvision.motion import measure_motion, set_clock
@@ -38,11 +39,13 @@ from matchvision.records.frames import ClipFacts, Frame
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.practice import PracticeResult
 from matchvision.records.pull import Pull
+from matchvision.records.remedies import Remedies
 from matchvision.records.results import Analysis, CauseRow, Grounds, StageNote
 from matchvision.records.sheet import Run, StartPose
 from matchvision.records.tracks import Tracks
+from matchvision.remedies import seek_remedies
 from matchvision.table import CameraFollower, CoverWatch, find_or_hold_table
-from matchvision.verdict import judge, seek_causes
+from matchvision.verdict import fit_match, judge, seek_causes
 
 #: Told on long work: what is being done, how much is done, how much there is in all.
 Progress = Callable[[str, int, int], None]
@@ -118,7 +121,7 @@ def answer_first(
     grip = notes.keep(attempt("grip", lambda: find_events(run, motion, pull, clock, watched.foreign)))
     practice = notes.keep(try_practice(run, watched.cameras, motion, clock, pull, grip))
     starts = start_poses(run, motion, clock)
-    forecast = notes.keep(attempt("forecast", lambda: predict_run(run, starts)))
+    forecast = notes.keep(attempt("forecast", lambda: predict_run(run, starts, far_end=follow_end(run, motion, clock))))
     verdict = notes.keep(judge(run, motion, pull, grip, clock, forecast))
 
     return Analysis(
@@ -151,6 +154,16 @@ def add_causes(analysis: Analysis, finished: Finished | None = None) -> Analysis
 def find_causes(run: Run, grounds: Grounds) -> tuple[tuple[CauseRow, ...], StageNote]:
     """Why it went as it went, from what the first answer left behind."""
     return seek_causes(run, grounds, start_poses(run, grounds.motion, grounds.clock))
+
+
+def find_remedies(run: Run, grounds: Grounds, causes: tuple[CauseRow, ...]) -> tuple[Remedies | None, StageNote]:
+    """What would have won: the match refitted with its likeliest cause, and played again with the loser changed."""
+
+    def seek() -> tuple[Remedies, StageNote]:
+        fitted = fit_match(run, grounds, start_poses(run, grounds.motion, grounds.clock), causes)
+        return seek_remedies(run, grounds.ruling, grounds.grip, fitted)
+
+    return attempt("remedies", seek)
 
 
 class Notes:

@@ -1,4 +1,4 @@
-"""Everything that a run leaves on disk, at once or in steps: the first answer, then causes, then pictures and clip."""
+"""Everything that a run leaves on disk, in steps: the first answer, then causes, then figures and marked clip."""
 
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -16,26 +16,6 @@ from matchvision.writing.results import write_results
 
 #: Told what is being done, how much of it is done, and how much there is in all.
 Progress = Callable[[str, int, int], None]
-
-
-def publish(
-    analysis: Analysis,
-    folder: Path,
-    *,
-    tables: str = "csv",
-    marked_clip: bool = True,
-    progress: Progress | None = None,
-) -> Path:
-    """Write tables, figures, marked clip and report into ``folder``, whole or not at all; returns the report's path."""
-
-    def add_all(unfinished: Path) -> None:
-        draw_figures(analysis, unfinished / "figures")
-        if marked_clip:
-            _mark(analysis, unfinished, progress)
-        _add_page(analysis, unfinished, with_clip=marked_clip)
-
-    write_results(analysis, folder, tables=tables, also=add_all)
-    return folder / "report.html"
 
 
 def publish_first(analysis: Analysis, folder: Path, *, tables: str = "csv", marked_clip: bool = True) -> Path:
