@@ -7,11 +7,11 @@ import numpy as np
 import pytest
 
 from matchvision.records.events import Event, Grip
-from matchvision.records.results import Analysis
+from matchvision.records.results import Analysis, Verdict
 from matchvision.report.ruling import margin_drawing, rule_facts
 from matchvision.report.rulingpage import render_ruling
 from matchvision.report.stills import Still
-from tests.report.invented import invent_analysis
+from tests.report.invented import invent_analysis, shorten
 
 HEADINGS = [
     "The rule as applied", "What was measured, and whether it decides", "Which rope counted", "The clock as seen",
@@ -96,3 +96,16 @@ def test_margin_is_drawn_to_scale(analysis: Analysis) -> None:
     middle_mm = 500 * (rope.on_plus_x_m[at] - rope.on_minus_x_m[at])
     assert sum(drawn[1]) / 2 == pytest.approx(middle_mm, abs=0.1)
     assert drawn[1][1] - drawn[1][0] == pytest.approx(2 * 1.96 * 2.0, rel=0.05)  # half the sum of both sides' 2 mm
+
+
+def test_a_bare_analysis_has_a_sheet_too(analysis: Analysis) -> None:
+    motion = replace(analysis.motion, machines={}, wheels=(), rope=None)
+    bare = replace(analysis, motion=motion, pull=None, grip=None, forecast=None, verdict=Verdict(None, (), ()))
+    said = facts(bare)
+    assert said[HEADINGS[1]] == "Nothing was measured that a rule could be applied to."
+    assert said["Which rope counted"] == "The rope was not measured."
+    assert margin_drawing(bare) is None
+    assert "The judges decide." in render_ruling(bare)
+    single = shorten(analysis, 0, 1)
+    assert "The clip ends" in facts(single)["The clip"]
+    assert render_ruling(single)
