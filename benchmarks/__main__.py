@@ -5,6 +5,7 @@ from pathlib import Path
 
 from benchmarks import (
     accuracy,
+    bystander,
     cameras,
     causes,
     centres,
@@ -43,6 +44,7 @@ BENCHMARKS = {
     "forecast": forecast.measure,
     "showing": showing.measure,
     "season": season.measure,
+    "bystander": bystander.measure,
     "remedies": remedies.measure,
 }
 
