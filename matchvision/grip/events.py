@@ -12,7 +12,7 @@ from matchvision.grip.beforehand import describe_setting_up, find_early_wheels, 
 from matchvision.grip.contact import find_contacts, touching_frames
 from matchvision.grip.drive import drive_share, find_drive_loss, find_side_loss
 from matchvision.grip.lifting import find_lifting
-from matchvision.grip.mapping import map_grip
+from matchvision.grip.mapping import belonging, map_grip
 from matchvision.grip.moves import find_first_motion, find_holding, find_leaving, find_turning
 from matchvision.grip.onset import base_course, unseen_way
 from matchvision.grip.rope import find_lead_changes, find_rope_off
@@ -22,6 +22,7 @@ from matchvision.grip.turning import add_lateral_pull
 from matchvision.grip.wheels import new_ones, watch_wheels, wheel_events
 from matchvision.records.events import Event, Grip
 from matchvision.records.foreign import ForeignLook
+from matchvision.records.gripmap import GripMap
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.pull import Pull, PullSource
 from matchvision.records.results import StageNote
@@ -29,6 +30,8 @@ from matchvision.records.sheet import Run
 
 #: Slip and stall are looked for from just before the start to just after the end: beyond that hands are at work.
 AROUND_S: Final = 0.5
+#: Kinds of sliding.
+SLIDES: Final = {"slip", "spin", "dragged"}
 #: What can only be said of a machine that stands on its wheels.
 OF_A_STANDING_MACHINE: Final = {"slip", "spin", "dragged", "stall", "turned", "lifted", "blocked", "drive-loss"}
 
@@ -91,7 +94,12 @@ def find_events(
     inside = [replace(e, frame=int(motion.frame[np.argmin(np.abs(match_s - e.start_s))])) for e in inside]
     inside.sort(key=lambda event: event.start_s)
     maps = map_grip(run, motion, pull, clock, watched)
-    grip = Grip(tuple(inside), states, tuple(maps))
+    mapped = {one.machine for one in maps}
+    advice.extend(
+        f"A sprung link in the rope or a measured drive would show how much grip the wheels of {name} had, and where."
+        for name in sorted({e.machine for e in inside if e.kind in SLIDES} - mapped)
+    )
+    grip = Grip(tuple(add_belonging(inside, maps)), states, tuple(maps))
     warnings = tuple(f"{wheel} could not be watched for slip, since its rim marks were not seen." for wheel in unseen)
     status: Literal["done", "partly"] = "partly" if unseen else "done"
     warnings = (*warnings, *([too_long] if too_long else []))
@@ -103,6 +111,16 @@ def until_tipped(events: list[Event]) -> list[Event]:
     """Events without what a machine's wheels and heading seem to do once it has tipped over."""
     tipped_s = {e.machine: e.start_s for e in reversed(events) if e.kind == "tipped"}
     return [e for e in events if e.kind not in OF_A_STANDING_MACHINE or e.start_s <= tipped_s.get(e.machine, np.inf)]
+
+
+def add_belonging(events: list[Event], maps: list[GripMap]) -> list[Event]:
+    """Events with what the map of grip says added to each machine's first slide, where it is told."""
+    said = {one.machine: text for one in maps if (text := belonging(one.tales))}
+    done = []
+    for event in events:
+        more = said.pop(event.machine, "") if event.kind in SLIDES else ""
+        done.append(replace(event, evidence=event.evidence + more))
+    return done
 
 
 def usable_pull(pull: Pull | None) -> PullSource | None:

@@ -20,6 +20,10 @@ GRIP_BEFORE: Final = (0.6, 0.4)
 BALANCE: Final = 0.15
 #: What is asked of a drive may be so different after this long.
 ASKED_FOR_S: Final = 0.5
+#: How much two neighbouring grips usually differ: what standing on an edge makes unsure.
+EDGE_GRIP: Final = 0.3
+#: Kinds of tales that know no edges.
+EVERYWHERE: Final = ("even", "other")
 #: Beyond so many standard deviations a bound is sure.
 SURELY: Final = 4.0
 #: Log probability of what cannot be.
@@ -64,11 +68,27 @@ class Regions:
                 np.tile(parts.log_mass - np.log(2), 2),
             )  # fmt: skip
         ordered = (parts.edges[:, 0] < parts.edges[:, 1]) & (parts.edges[:, 2] < parts.edges[:, 3])
-        return parts.pick(np.flatnonzero(ordered | (self.kind == "even")))
+        return parts.pick(np.flatnonzero(ordered | (self.kind in EVERYWHERE)))
 
 
-def cover_of(use: GripUse, regions: Regions) -> tuple[FloatArray, FloatArray]:
-    """What each side brings per unit of grip outside and inside the regions, (s, k, r) each."""
+@dataclass(frozen=True, eq=False)
+class Cover:
+    """What each side brings per unit of grip outside and inside the regions, (s, k, r) each, and how unsure that is.
+
+    ``ragged``: variance of what is inside, where wheels stand on an edge.
+    """
+
+    outside: FloatArray
+    inside: FloatArray
+    ragged: FloatArray
+
+    def pick(self, at: IntArray) -> "Cover":
+        """Of some regions."""
+        return Cover(self.outside[..., at], self.inside[..., at], self.ragged[..., at])
+
+
+def cover_of(use: GripUse, regions: Regions) -> Cover:
+    """Where the wheels stand in each look, against each region."""
     x, t = use.x_m[..., None], use.t_s[:, None]
     from_x, to_x, from_s, until_s = regions.edges.T
     # A wheel stands on a few millimetres, and moves during a look: it comes over an edge little by little.
@@ -76,16 +96,17 @@ def cover_of(use: GripUse, regions: Regions) -> tuple[FloatArray, FloatArray]:
     inside = ndtr((x - from_x) / blur) - ndtr((x - to_x) / blur)
     inside = inside * ((t >= from_s) & (t < until_s))
     counted = np.array([side in regions.sides for side in use.sides])
-    inside = inside * (counted[:, None, None, None] & (regions.kind != "even"))
+    inside = inside * (counted[:, None, None, None] & (regions.kind not in EVERYWHERE))
     weight = (use.share[None] * use.along)[..., None]
     within = (weight * inside).sum(axis=1)
-    return weight.sum(axis=1) - within, within
+    # On an edge it may be any part: as a yes or no of that chance scatters.
+    ragged = (weight**2 * inside * (1 - inside)).sum(axis=1)
+    return Cover(weight.sum(axis=1) - within, within, ragged)
 
 
 def region_evidence(
     use: GripUse,
-    outside: FloatArray,
-    inside: FloatArray,
+    cover: Cover,
     regions: Regions,
     sigma: float,
     power: float,
@@ -93,16 +114,21 @@ def region_evidence(
     draws: FloatArray,
 ) -> tuple[FloatArray, FloatArray]:
     """Log evidence by ratio, region and draw (q, r, m), to be averaged over draws; and the draws' grips (r, m, 2)."""
+    outside, inside = cover.outside, cover.inside
     if use.apart:
         s, k = np.nonzero((use.state == SLIDES) & np.isfinite(use.own))
         a, b, y = outside[s, k], inside[s, k], use.own[s, k][:, None]
         noise = np.hypot(sigma, use.u_own[s, k])[:, None]
+        ragged = cover.ragged[s, k]
     else:
         slide, (alone, side, told, u_told) = use.all_slide, _alone(use)
         a = np.concatenate([outside[:, slide].mean(axis=0), outside[side, alone]])
         b = np.concatenate([inside[:, slide].mean(axis=0), inside[side, alone]])
         y = np.concatenate([use.used[slide], told])[:, None]
         noise = np.concatenate([np.full(int(slide.sum()), sigma), np.hypot(2 * sigma, u_told)])[:, None]
+        shared = cover.ragged[:, slide].mean(axis=0) / len(use.sides)
+        ragged = np.concatenate([shared, cover.ragged[side, alone]])
+    noise = np.sqrt(noise**2 + EDGE_GRIP**2 * ragged)
     wide = noise**2 / power
     middle, before = GRIP_BEFORE
     p0 = 1 / before**2
@@ -111,7 +137,7 @@ def region_evidence(
     det = aa * bb - ab**2
     mean = np.stack([(bb * ta - ab * tb) / det, (aa * tb - ab * ta) / det], axis=-1)
     fit = ta * mean[:, 0] + tb * mean[:, 1]
-    log_z = -0.5 * power * float(np.log(2 * np.pi * noise**2).sum()) - 0.5 * float((y**2 / wide).sum())
+    log_z = -0.5 * power * np.log(2 * np.pi * noise**2).sum(axis=0) - 0.5 * (y**2 / wide).sum(axis=0)
     log_z = log_z + 0.5 * (fit - 2 * p0 * middle**2) + 0.5 * np.log(p0**2 / det)
     sd_a = np.sqrt(bb / det)
     slope = -ab / bb
@@ -120,11 +146,11 @@ def region_evidence(
     second = mean[:, None, 1] + slope[:, None] * (first - mean[:, None, 0]) + sd_b[:, None] * draws[:, 1]
     grips = np.stack([first, second], axis=-1)
     allowed = first > 0
-    if regions.kind != "even":
+    if regions.kind not in EVERYWHERE:
         # Less inside than outside; half of all pairs are, beforehand.
         allowed = allowed & (second > 0) & (second < first)
         log_z = log_z + np.log(2)
-    bounds = np.stack([bounds_of(use, outside, inside, ratio).log_chance(grips, sigma) for ratio in ratios])
+    bounds = np.stack([bounds_of(use, cover, ratio).log_chance(grips, sigma) for ratio in ratios])
     return np.where(allowed, log_z[:, None] + power * bounds, NEVER), grips
 
 
@@ -132,8 +158,8 @@ def region_evidence(
 class Bounds:
     """What gripping sides say, and sides that slide alone: a·outer + b·inner − least is above 0, for each of n looks.
 
-    ``outer``, ``inner``: (n, r) per unit of grip outside and inside a region; ``least``, ``own``: (n,) and the noise
-    that a bound has on top of the wander of friction.
+    ``outer``, ``inner``: (n, r) per unit of grip outside and inside a region; ``least``: (n,);
+    ``own``: (n, r) the noise that a bound has on top of the wander of friction.
     """
 
     outer: FloatArray
@@ -146,34 +172,36 @@ class Bounds:
         if len(self.least) == 0:
             return np.zeros(grips.shape[:2])
         z = self.outer[..., None] * grips[None, ..., 0] + self.inner[..., None] * grips[None, ..., 1]
-        z = (z - self.least[:, None, None]) / np.hypot(sigma, self.own)[:, None, None]
+        z = (z - self.least[:, None, None]) / np.hypot(sigma, self.own)[..., None]
         log = np.zeros(z.shape)
         near = z < SURELY
         log[near] = log_ndtr(z[near])
         return np.asarray(log.sum(axis=0))
 
 
-def bounds_of(use: GripUse, outside: FloatArray, inside: FloatArray, ratio: float) -> Bounds:
+def bounds_of(use: GripUse, cover: Cover, ratio: float) -> Bounds:
     """Bounds for what sides use that grip at rest, with the grip while sliding ``ratio`` of that."""
-    rows: list[tuple[FloatArray, FloatArray, float, float]] = []
+    outside, inside = cover.outside, cover.inside
+    rows: list[tuple[FloatArray, FloatArray, float, FloatArray]] = []
     if use.apart:
         for s, k in zip(*np.nonzero((use.state == GRIPS) & np.isfinite(use.own) & _peaks(use.own)), strict=True):
-            rows.append((outside[s, k] / ratio, inside[s, k] / ratio, float(use.own[s, k]), float(use.u_own[s, k])))
+            own = np.sqrt(use.u_own[s, k] ** 2 + EDGE_GRIP**2 * cover.ragged[s, k])
+            rows.append((outside[s, k] / ratio, inside[s, k] / ratio, float(use.own[s, k]), own))
     else:
+        edge = EDGE_GRIP * np.sqrt(cover.ragged)
         for k in np.flatnonzero(use.all_grip & _peaks(use.used)):
-            rows += [
-                (outside[s, k] / ratio, inside[s, k] / ratio, float(use.used[k]), 0.0) for s in range(len(outside))
-            ]
+            used = float(use.used[k])
+            rows += [(outside[s, k] / ratio, inside[s, k] / ratio, used, edge[s, k]) for s in range(len(use.sides))]
         for k in np.flatnonzero(use.one_slides):
             y, slid, grips = float(use.used[k]), *(int(np.argmax(use.state[:, k] == at)) for at in (SLIDES, GRIPS))
-            rows.append((-outside[slid, k], -inside[slid, k], -y * (1 + BALANCE), 0.0))
-            both = (side[grips, k] / ratio + side[slid, k] for side in (outside, inside))
-            rows.append((*both, 2 * y, 0.0))
-    regions = outside.shape[-1]
+            rows.append((-outside[slid, k], -inside[slid, k], -y * (1 + BALANCE), edge[slid, k]))
+            out, into = (side[grips, k] / ratio + side[slid, k] for side in (outside, inside))
+            rows.append((out, into, 2 * y, np.hypot(edge[slid, k], edge[grips, k])))
     if not rows:
-        return Bounds(np.zeros((0, regions)), np.zeros((0, regions)), np.zeros(0), np.zeros(0))
-    outer, inner, least, own = zip(*rows, strict=True)
-    return Bounds(np.array(outer), np.array(inner), np.array(least), np.array(own))
+        none = np.zeros((0, outside.shape[-1]))
+        return Bounds(none, none, np.zeros(0), none)
+    outer, inner, least, noise = zip(*rows, strict=True)
+    return Bounds(np.array(outer), np.array(inner), np.array(least), np.array(noise))
 
 
 def _alone(use: GripUse) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64], FloatArray, FloatArray]:

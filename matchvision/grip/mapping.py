@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.grip.drive import motor_line
+from matchvision.grip.evidence import EVERYWHERE
 from matchvision.grip.sides import tell_sides_apart
 from matchvision.grip.tales import weigh_tales
 from matchvision.grip.using import GRIPS, LOOK_S, SLIDES, UNSURE, GripUse, look_at_use
@@ -48,7 +49,9 @@ def map_grip(
             continue
         line = motor_line(run, traction.machine, clock.match_time(motion.clip_s))
         seen = next(w for w in mine if w.motion.driven)
-        if line is not None:
+        logged = run.commands.get(traction.machine)
+        if line is not None and (logged is None or logged.shape[1] == 2):
+            # Sides that are driven apart have no common line.
             half_track_m = abs(seen.sheet.face_m[1])
             use = tell_sides_apart(use, seen.motion, moved, traction, line, half_track_m, motion.real_s, clock)
         tales = tuple(weigh_tales(use))
@@ -101,7 +104,7 @@ def state_grip(use: GripUse, tales: Sequence[GripTale]) -> str:
         wheels += f" (its {use.sides[0]} side seen, the other told by its drive, if that did what was set or planned)"
     elif len(use.sides) == 1:
         wheels += f" (its {use.sides[0]} side is watched)"
-    if best.probability >= TOLD:
+    if best.probability >= TOLD and best.kind != "other":
         return f"Where {wheels} slid: {tell(best)} ({_chance(best)})."
     listed = [t for t in tales if t.probability >= LISTED]
     return (
@@ -109,6 +112,13 @@ def state_grip(use: GripUse, tales: Sequence[GripTale]) -> str:
         + "; or ".join(f"{tell(t)} ({_chance(t)})" for t in listed)
         + "."
     )
+
+
+def belonging(tales: Sequence[GripTale]) -> str:
+    """What lost grip belongs to, as a sentence for a slide's evidence; "" where it is not told or nothing was lost."""
+    if not tales or tales[0].probability < TOLD or tales[0].kind in EVERYWHERE:
+        return ""
+    return f" Over place and time: {tell(tales[0])} ({_chance(tales[0])})."
 
 
 def tell(tale: GripTale) -> str:
@@ -119,6 +129,8 @@ def tell(tale: GripTale) -> str:
     )
     side = "" if tale.side == "both" else f" under its {tale.side} side"
     where = _where(tale)
+    if tale.kind == "other":
+        return "something else"
     if tale.kind == "even":
         return f"one grip of {grip} throughout, and more was asked of it"
     if tale.kind == "place":

@@ -10,7 +10,7 @@ import numpy.typing as npt
 from scipy.special import logsumexp, ndtri
 from scipy.stats import qmc
 
-from matchvision.grip.evidence import Regions, cover_of, region_evidence
+from matchvision.grip.evidence import EVERYWHERE, Regions, cover_of, region_evidence
 from matchvision.grip.using import LOOK_S, SLIDES, STANDS_M, GripUse
 from matchvision.records.gripmap import GripTale
 
@@ -18,7 +18,11 @@ FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
 #: How far friction wanders about one coefficient, as a share of it (dust, speed, warmth): each as probable.
-WANDERS: Final = (0.01, 0.02, 0.04, 0.08, 0.16)
+WANDERS: Final = (0.01, 0.02, 0.04, 0.08)
+#: What wanders further is explained by no tale.
+WILD_WANDERS: Final = (0.16, 0.32)
+#: … which is so probable beforehand, against each of the kinds.
+OTHER_CHANCE: Final = 0.2
 #: Grip while sliding over the most before it, and how probable beforehand: most dry pairs lose little or nothing.
 SLIDING_RATIOS: Final = (1.0, 0.85, 0.7)
 RATIO_CHANCES: Final = (0.5, 0.35, 0.15)
@@ -32,6 +36,8 @@ ROUGHLY: Final = 0.04
 HOPELESS: Final = 14.0
 MOST_KEPT: Final = 60
 SAMPLES: Final = 64
+#: Wheels that came no further than so many times what they stand on tell nothing about places.
+LEAST_WAY: Final = 4.0
 #: Fewer looks at sliding than this tell nothing.
 LEAST_SLIDES: Final = 3
 
@@ -63,8 +69,9 @@ def weigh_tales(use: GripUse) -> list[GripTale]:
     both numbers: in closed form over the sliding looks (C. E. Rasmussen, C. K. I. Williams, Gaussian Processes for
     Machine Learning (2006), eq. (2.43) for a linear model), times the mean of the others' probability over 64
     quasi-random draws of that posterior; then the mean over all stretches of its kind. The four kinds are as probable
-    beforehand, and the sides within a kind. Looks that err together count less: by (1 − ρ)/(1 + ρ) for the correlation
-    ρ of neighbouring residuals of the best tale.
+    beforehand, and the sides within a kind; that none of them fits (friction that wanders by more than 8 %) a fifth of
+    that. Looks that err together count less: by (1 − ρ)/(1 + ρ) for the correlation ρ of neighbouring residuals of the
+    best tale.
     Checked by: tests/grip/test_tales.py::test_place_time_and_matter_are_told_apart
     """
     if (use.all_slide | use.one_slides).sum() < LEAST_SLIDES:
@@ -76,7 +83,10 @@ def weigh_tales(use: GripUse) -> list[GripTale]:
     per_kind: dict[str, int] = {}
     for one in weighed:
         per_kind[one.kind] = per_kind.get(one.kind, 0) + 1
-    logs = np.array([one.log_evidence - np.log(per_kind[one.kind]) for one in weighed])
+    logs = np.array([
+        one.log_evidence + np.log((OTHER_CHANCE if one.kind == "other" else 1.0) / per_kind[one.kind])
+        for one in weighed
+    ])  # fmt: skip
     chances = np.exp(logs - logsumexp(logs))
     tales = [_tale(one, float(chance)) for one, chance in zip(weighed, chances, strict=True)]
     return sorted(tales, key=lambda tale: -tale.probability)
@@ -103,9 +113,13 @@ def _families(use: GripUse) -> Iterator[Regions]:
         "time": [(*no_edge, *time) for time in times],
         "matter": [(*place, since, np.inf) for place in places for since in t_edges[1:-1]],
     }
-    yield Regions("even", use.sides, np.array([[*no_edge, *no_edge]]), np.zeros((1, 4)), np.zeros(1))
+    for kind in EVERYWHERE:
+        yield Regions(kind, use.sides, np.array([[*no_edge, *no_edge]]), np.zeros((1, 4)), np.zeros(1))
     choices = [use.sides, *((side,) for side in use.sides)] if len(use.sides) > 1 else [use.sides]
     for kind, rows in listed.items():
+        if kind != "time" and whole_x < LEAST_WAY * STANDS_M:
+            # One place only: it cannot be told from others.
+            continue
         edges = np.array(rows)
         half = np.where(np.isfinite(edges), [half_x, half_x, half_t, half_t], 0.0)
         for sides in choices:
@@ -122,25 +136,26 @@ def _weigh(use: GripUse, families: Sequence[Regions], power: float) -> list[_Wei
 def _weigh_family(use: GripUse, regions: Regions, level: float, power: float, draws: FloatArray) -> _Weighed:
     picked = regions
     for splits in range(SPLITS + 1):
-        outside, inside = cover_of(use, picked)
+        cover = cover_of(use, picked)
         usual = (SLIDING_RATIOS[1],)
-        coarse = region_evidence(use, outside, inside, picked, ROUGHLY * level, power, usual, draws[:8])[0]
+        coarse = region_evidence(use, cover, picked, ROUGHLY * level, power, usual, draws[:8])[0]
         rank = coarse.max(axis=(0, 2)) + picked.log_mass
         kept = np.argsort(-rank)[:MOST_KEPT]
         kept = kept[rank[kept] >= rank.max() - HOPELESS]
         picked = picked.pick(kept)
-        if splits < SPLITS and regions.kind != "even":
+        if splits < SPLITS and regions.kind not in EVERYWHERE:
             picked = picked.split()
         else:
             break
-    outside, inside = outside[..., kept], inside[..., kept]
+    cover = cover.pick(kept)
+    wanders = WILD_WANDERS if regions.kind == "other" else WANDERS
     logs, values = [], []
-    for wander in WANDERS:
-        log, grips = region_evidence(use, outside, inside, picked, wander * level, power, SLIDING_RATIOS, draws)
+    for wander in wanders:
+        log, grips = region_evidence(use, cover, picked, wander * level, power, SLIDING_RATIOS, draws)
         logs.append(log + picked.log_mass[:, None] + np.log(RATIO_CHANCES)[:, None, None])
         values.append(grips)
     log = np.array(logs)  # (w, ratio, r, sample)
-    log_evidence = float(logsumexp(log) - np.log(len(WANDERS) * SAMPLES))
+    log_evidence = float(logsumexp(log) - np.log(len(wanders) * SAMPLES))
     weight = np.exp(log - log.max())
     weight /= weight.sum()
     by_grip = weight.sum(axis=1)  # (w, r, sample)
@@ -161,7 +176,8 @@ def _independent_ratio(use: GripUse, best: _Weighed) -> float:
     outer, inner, from_x, to_x, from_s, until_s = best.values[k]
     sides = use.sides if best.side == "both" else (best.side,)
     one = Regions(best.kind, sides, np.array([[from_x, to_x, from_s, until_s]]), np.zeros((1, 4)), np.zeros(1))
-    outside, inside = cover_of(use, one)
+    cover = cover_of(use, one)
+    outside, inside = cover.outside, cover.inside
     if use.apart:
         slide = np.flatnonzero((use.state[0] == SLIDES) & np.isfinite(use.own[0]))
         left = use.own[0, slide] - (outside[0, slide, 0] * outer + inside[0, slide, 0] * inner)
@@ -189,7 +205,7 @@ def _tale(weighed: _Weighed, chance: float) -> GripTale:
         return mean, float(np.hypot(np.sqrt(np.average((values - mean) ** 2, weights=weight)), least))
 
     grip, less = told(0), told(1)
-    if weighed.kind == "even":
+    if weighed.kind in EVERYWHERE:
         less = (float("nan"), float("nan"))
     u_place, u_time = STANDS_M / np.sqrt(3), LOOK_S / np.sqrt(12)
     edges = (*told(2, u_place), *told(3, u_place), *told(4, u_time))

@@ -109,7 +109,8 @@ def look_at_use(
         return None
     match_s = real_s - clock.start_clip_s * clock.real_per_clip_ratio
     edges = np.arange(0.0, clock.duration_s + LOOK_S / 2, LOOK_S)
-    known = np.isfinite(traction.grip_used) & np.isfinite(traction.u_grip_used) & np.isfinite(moved.heading_deg)
+    known = np.isfinite(traction.grip_used) & np.isfinite(traction.u_grip_used)
+    known &= np.isfinite(moved.x_m) & np.isfinite(moved.y_m) & np.isfinite(moved.heading_deg)
     sides = tuple(wheels)
     axles_m, share = _axles(machine, next(iter(wheels.values())), moved, traction)
     across_m_s, turn_rad_s = _across(moved, real_s)

@@ -29,7 +29,8 @@ class GripTale:
     """One way to explain where and when a machine's wheels slid, with its probability among those considered.
 
     ``kind``: "even" (one grip throughout: more was asked of it than it gives), "place" (less grip on a stretch of the
-    table), "time" (less for a span of time, wherever it was) or "matter" (less on a stretch from a moment on).
+    table), "time" (less for a span of time, wherever it was), "matter" (less on a stretch from a moment on) or "other"
+    (none of these).
     ``side``: "left", "right", or "both". Numbers that have no meaning for the kind are NaN.
     """
 

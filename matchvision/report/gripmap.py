@@ -102,12 +102,12 @@ def figure_of_grip(one: GripMap, analysis: Analysis) -> Figure:
     FigureCanvasAgg(figure)
     every = figure.subplots(len(one.sides), 1, sharex=True, squeeze=False)
     colour = LIGHT[side_role(analysis, one.machine)]
+    low_x, high_x, low_s, high_s = limits_of([cell for side in one.sides for cell in kept_cells(one, side)])
     for axes, side in zip(every[:, 0], one.sides, strict=True):
         cells = kept_cells(one, side)
         if not cells:
             axes.set_axis_off()
             continue
-        low_x, high_x, low_s, high_s = limits_of(cells)
         few = (high_x - low_x) / (cells[0].to_x_m - cells[0].from_x_m) <= MOST_NUMBERS
         for cell in cells:
             _draw_cell(axes, cell, colour, number=few)
@@ -152,7 +152,7 @@ def _draw_cell(axes: Axes, cell: GripCell, colour: str, *, number: bool) -> None
 
 def _draw_tale(axes: Axes, tale: GripTale, limits: tuple[float, float, float, float]) -> None:
     """Where and when grip is less, outlined dashed out to where its edges may lie (95 %)."""
-    if tale.kind == "even":
+    if tale.kind in {"even", "other"}:
         return
     low_x, high_x, low_s, high_s = limits
     from_x = tale.from_x_m - K_95 * tale.u_from_x_m if math.isfinite(tale.from_x_m) else low_x

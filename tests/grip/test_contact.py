@@ -52,3 +52,16 @@ def test_machine_that_is_drawn_into_the_other_is_named() -> None:
     (event,) = find_contacts(run.sheet, make_motion(T_S, machines=[heron, plover]), CLOCK)
     assert (event.kind, event.machine) == ("contact", "plover")
     assert "plover and heron met" in event.evidence
+
+
+def test_wall_that_gives_way_is_dislodged_from_where_it_began_to() -> None:
+    """Heron meets the wall of plover at 0.5 m, and pushes it on at 0.05 m/s half a second later."""
+    free, pushes = 0.15 * np.maximum(T_S - 1.0, 0.0), 0.5 + 0.05 * np.maximum(T_S - 1.0 - 0.5 / 0.15 - 0.3, 0.0)
+    x_m = np.where(free < 0.5, free, pushes)
+    run = make_run(machine={"heron": {**BODY, "home": "+x"}, "plover": {**BODY, "home": "-x", "blocker": WALL}})
+    heron = make_machine("heron", N, x_m=x_m, speed_m_s=np.gradient(x_m, T_S))
+    found = {e.kind: e for e in find_contacts(run.sheet, make_motion(T_S, machines=[heron]), CLOCK)}
+    assert found["dislodged"].machine == "plover"
+    # It is 2 mm away 0.04 s after it began to go.
+    assert found["dislodged"].start_s == pytest.approx(1.0 + 0.5 / 0.15 + 0.3 + 0.04 - 0.5, abs=0.05)
+    assert "the wall gave way" in found["dislodged"].evidence
