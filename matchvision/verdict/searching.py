@@ -177,7 +177,7 @@ class Searcher:
         free = len(begin) - len(explanation.spacing)
         steps = np.array([spacing for spacing, _ in explanation.spacing]) / NARROWED
         spreads = np.sqrt(np.diag(fit.covariance)[free:]) * steps
-        at = tuple(float(c) for c in np.array(look.at) + steps * fit.z[free:])
+        at = tuple(float(c) for c in self._not_before(explanation, np.array(look.at) + steps * fit.z[free:]))
         evidence = fit.log_evidence + evenly(explanation, fit.z)
         told = self.lasting(explanation, tuple(spreads))
         return Found(evidence, fit, *self.size(explanation, fit, self.forecasted.numbers), at, told, look.at)
@@ -212,7 +212,7 @@ class Searcher:
             size, u_size = walks[0].moments(np.array([explanation.size_of(v) for v in walks[0].values]))
             u_size = math.hypot(u_size, SIZE_ERRORS.get(explanation.unit, 0.0))
         places = [
-            walk.moments(centre + step * walk.values)
+            walk.moments(self._not_before(explanation, centre + step * walk.values))
             for centre, step, walk in zip(look.at, steps, walks[sized:], strict=True)
         ]
         evidences = [w.log_evidence + evenly(explanation, fit.z, walked=k - sized) for k, w in enumerate(walks)]
@@ -243,6 +243,10 @@ class Searcher:
             look.at,
             self.lasting(explanation, spreads),
         )
+
+    def _not_before(self, explanation: Explanation, values: FloatArray) -> FloatArray:
+        """Dates and delays are told from the start on: what was gone before it was gone then."""
+        return np.maximum(values, 0.0) if explanation.dated or explanation.unit == "s" else values
 
     def lasting(self, explanation: Explanation, spreads: Sequence[float]) -> tuple[float, ...]:
         """Uncertainties of dates and places with what the model and the start's date get wrong all along."""
