@@ -15,7 +15,7 @@ from matchvision.verdict.explaining import Explanation, explain
 from matchvision.verdict.observing import observe
 from matchvision.verdict.playing import Forecasted, player
 from matchvision.verdict.reasoning import as_logged, forecast_of, machine_paths
-from matchvision.verdict.refitting import Refit, RunFitter
+from matchvision.verdict.refitting import UNEXPLAINED_ERRORS, Refit, RunFitter
 from matchvision.verdict.searching import NARROWED, Found, Searcher
 
 FloatArray = npt.NDArray[np.float64]
@@ -36,7 +36,7 @@ def fit_match(
     ------
     CannotMeasure
         Where no cause is likely enough, where the likeliest says nothing about the machines (unexplained, a hand over
-        the table), or where the run cannot be computed.
+        the table), where the refit leaves too much, or where the run cannot be computed.
 
     Notes
     -----
@@ -54,15 +54,7 @@ def fit_match(
     observed = observe(run, grounds.motion, grounds.pull, grounds.clock, forecasted.names, until_s)
     fitter, play = RunFitter(observed), player(forecasted, observed)
     zero = np.zeros(forecasted.numbers)
-
-    def as_stated(z: FloatArray) -> Sequence[FloatArray]:
-        return play(forecasted.match(z))
-
-    shared = fitter.slopes_of(as_stated, zero, as_stated(zero), range(forecasted.numbers))
-    plain = fitter.refit(as_stated, zero, slopes=shared, rounds=6)
-    if likeliest.cause in ("as-predicted", "command-changed"):
-        models = tuple(forecasted.match(z) for z in _draw(plain, samples))
-        return FittedMatch(forecasted.match(plain.z), models, (), likeliest.cause, "", plain.residual_rms)
+    as_planned = likeliest.cause in ("as-predicted", "command-changed")
     unknown = tuple(name for name in forecasted.names if run.sheet.machine[name].unknown)
     ways = machine_paths(grounds.motion, grounds.clock, forecasted.match(zero))
     explanations = [
@@ -70,12 +62,23 @@ def fit_match(
         for e in explain(forecasted.match(zero), unknown, until_s, *ways)
         if e.cause == likeliest.cause and e.machine == likeliest.machine
     ]
-    if not explanations:
+    if not explanations and not as_planned:
         what = f'the likeliest cause, "{likeliest.cause}", says nothing about what the machines can do'
         raise CannotMeasure(what)
+
+    def as_stated(z: FloatArray) -> Sequence[FloatArray]:
+        return play(forecasted.match(z))
+
+    shared = fitter.slopes_of(as_stated, zero, as_stated(zero), range(forecasted.numbers))
+    plain = fitter.refit(as_stated, zero, slopes=shared, rounds=6)
+    if as_planned:
+        _refuse_misfit(plain)
+        models = tuple(forecasted.match(z) for z in _draw(plain, samples))
+        return FittedMatch(forecasted.match(plain.z), models, (), likeliest.cause, "", plain.residual_rms)
     searcher = Searcher(forecasted, fitter, play, shared, plain)
     found = [(e, searcher.refit(e, searcher.narrow(e, searcher.look(e)))) for e in explanations]
     explanation, one = max(found, key=lambda pair: pair[1].log_evidence)
+    _refuse_misfit(one.fit)
     drawn = _draw(one.fit, samples)
     return FittedMatch(
         best=_changed(forecasted, explanation, one, one.fit.z),
@@ -85,6 +88,14 @@ def fit_match(
         machine=likeliest.machine,
         residual_ratio=one.fit.residual_rms,
     )
+
+
+def _refuse_misfit(fit: Refit) -> None:
+    """Raise where what is left of the measured run is as large as what counts as unexplained."""
+    if fit.residual_rms > UNEXPLAINED_ERRORS[0]:
+        left = f"{100 * fit.residual_rms:.0f} %"
+        msg = f"the refitted match leaves {left} of each quantity's size unexplained, which is no ground to stand on"
+        raise CannotMeasure(msg, do="check the machines' numbers in the sheet")
 
 
 def _draw(fit: Refit, samples: int) -> FloatArray:
