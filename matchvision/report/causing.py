@@ -74,7 +74,7 @@ def draw_causes(
 
 def find_shown(cause: CauseRow, events: Sequence[Dated]) -> list[Dated]:
     """Events of the kinds that a cause brings about, of its machine or of none."""
-    kinds = SHOWN_BY.get(cause.cause, ())
+    kinds = [kind for name in cause.cause.split("+") for kind in SHOWN_BY.get(name, ())]
     return [e for e in events if e.kind in kinds and (not e.machine or not cause.machine or e.machine == cause.machine)]
 
 

@@ -174,7 +174,9 @@ def cause_words(causes: Sequence[CauseRow], *, kind: str, forecast: bool, compar
         return "Why it went so follows: causes are still being sought, or were left for later (matchvision causes)."
     if causes:
         likeliest = max(causes, key=lambda cause: cause.probability)
-        said = likeliest.statement.split(": ", maxsplit=1)[0].rstrip(".")
+        said = likeliest.statement.split("; what was measured", maxsplit=1)[0]
+        first, colon, _ = said.partition(": ")
+        said = (first if colon and "%" in first else said).rstrip(".")
         return sentence(said if "%" in said else f"{said} ({chance(likeliest.probability)})")
     if kind not in ("match", "sled"):
         return "A practice run by itself: causes are sought where a match went otherwise than forecast."

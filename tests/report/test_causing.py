@@ -4,6 +4,7 @@ import dataclasses
 from collections.abc import Iterator
 
 import numpy as np
+import pytest
 
 from matchvision.footage import read_frames
 from matchvision.records.events import Event
@@ -11,6 +12,7 @@ from matchvision.records.frames import Frame
 from matchvision.records.results import CauseRow
 from matchvision.report.causing import draw_causes, find_shown
 from matchvision.report.stills import cut_cause
+from matchvision.report.wording import cause_words
 from tests.report.invented import invent_analysis
 
 NAN = float("nan")
@@ -54,3 +56,30 @@ def test_pictures_of_the_likeliest_cause_are_cut_about_its_moment() -> None:
     assert len(asked) == 2
     drawn = draw_causes((GRIP,), None, kind="match", forecast=True, compared=True, due=False, stills=stills)
     assert drawn["cause-list"].count("data:image/jpeg") == 2
+
+
+@pytest.mark.parametrize(
+    ("statement", "said"),
+    [
+        (
+            "Two things together: heron had lost 49 % of its drive; and heron had 22 % less grip, over 99 %; what was "
+            "measured lies 18.3 % of each quantity's size (rms) off it.",
+            "Two things together: heron had lost 49 % of its drive; and heron had 22 % less grip, over 99 %.",
+        ),
+        ("It went as predicted, 78 %; what was measured lies 1.6 % off it.", "It went as predicted, 78 %."),
+        (
+            "Something that was not predicted was at work, 97 %: of 4 quantities the largest disagreement is in pull.",
+            "Something that was not predicted was at work, 97 %.",
+        ),
+        ("heron's wheels found less grip", "Heron's wheels found less grip (90 %)."),
+    ],
+)
+def test_the_likeliest_cause_is_said_whole_in_one_sentence(statement: str, said: str) -> None:
+    row = dataclasses.replace(GRIP, statement=statement)
+    assert cause_words((LATE, row), kind="match", forecast=True, compared=True) == said
+
+
+def test_two_causes_together_show_the_events_of_both() -> None:
+    pair = dataclasses.replace(GRIP, cause="drive-loss+less-grip")
+    lost = Event("drive-loss", "heron", 1.0, NAN, 0.1, 0.9, "weak")
+    assert find_shown(pair, (lost, *EVENTS)) == [lost, EVENTS[0]]
