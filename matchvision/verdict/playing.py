@@ -39,8 +39,10 @@ Play = Callable[[MatchModel], Sequence[FloatArray]]
 
 #: How far [m] a rope that starts taut may be off its stated length at the hitches.
 ROPE_SLACK_U_M: Final = 0.003
-#: Longest step of a computed match [s].
-LONGEST_STEP_S: Final = 0.25
+#: Longest step of a computed match [s], or a match's duration over so many: with 0.25 s in a match of 5.5 s what the
+#: solver gets wrong beside a corner of the throttle weighs as much as a cause may.
+LEAST_STEP_S: Final = 0.05
+STEPS_AT_LEAST: Final = 300
 #: Spread of ln(true / assumed) of the inertia of wheels, gear and rotors where no sheet states it: a small rotor behind
 #: a large reduction may weigh more than the wheels.
 INERTIA_RATIO: Final = 1.0
@@ -102,13 +104,14 @@ def player(forecasted: Forecasted, observed: Observed) -> Play:
     times_s = reading_times(observed)
     sheet = forecasted.run.sheet
     homes = {name: 1.0 if sheet.machine[name].home == "+x" else -1.0 for name in forecasted.names}
+    longest_s = max(LEAST_STEP_S, float(times_s[-1]) / STEPS_AT_LEAST)
     nothing = tuple(np.full(len(observed.t_s), np.nan) for _ in observed.series)
 
     def play(model: MatchModel) -> Sequence[FloatArray]:
         radii = {machine.name: machine.wheel_radius_m for machine in model.machines}
         try:
             return read_course(
-                observed, play_match_quickly(model, times_s, longest_s=LONGEST_STEP_S), forecasted.names, homes, radii
+                observed, play_match_quickly(model, times_s, longest_s=longest_s), forecasted.names, homes, radii
             )
         except CannotMeasure:
             return nothing

@@ -43,6 +43,10 @@ LOOK_MOST: Final = 10
 REFIT_WITHIN: Final = 8.0
 #: Those this near to the best have their sizes and dates integrated over.
 SHARPEN_WITHIN: Final = 3.5
+#: From the ends of so many explanations the refit without a change is begun again.
+BEGUN_AGAIN: Final = 4
+#: A logged command that changes less than this (in nats, by the least error of the model) was the plan.
+LEAST_DIFFERENCE_NATS: Final = 1.0
 #: A hand moves things by these shares of their size, as likely by any of them; what it set going lasts so long [s].
 TOUCHED_ERRORS: Final = (0.0, 0.08, 0.25, 0.8)
 HAND_LASTS_S: Final = 0.3
@@ -109,13 +113,15 @@ def weigh(
     searcher = Searcher(logged or forecasted, fitter, play, shared, base)
     rival = base.log_evidence + math.log(AS_PREDICTED_BEFORE * max(len({e.cause for e in explanations}), 1))
     found, refitted = _search(searcher, explanations, rival)
+    base = _settle(fitter, as_stated, base, [one for _, one in found])
     pairs = []
     best = max([base, *(one.fit for _, one in refitted)], key=lambda fit: fit.log_evidence)
     if best.strain > ONE_DOES_NOT_DO:
         pairs = pair_up(searcher, explanations, refitted)
     causes = len({e.cause for e in explanations})
     # What was seen or logged is no far-fetched explanation: it shares with "as predicted".
-    before = AS_PREDICTED_BEFORE / (1 + (touched_s is not None) + (logged is not None))
+    otherwise = logged is not None and _differs(fitter, plain, play(logged.match(zero)))
+    before = AS_PREDICTED_BEFORE / (1 + (touched_s is not None) + otherwise)
     explained = 1.0 - AS_PREDICTED_BEFORE - UNEXPLAINED_BEFORE
     each = math.log((1.0 - TWO_BEFORE) * explained / max(causes, 1))
     each_pair = math.log(TWO_BEFORE * explained / max(len(explanations) * (len(explanations) - 1) / 2, 1))
@@ -129,7 +135,7 @@ def weigh(
     ]
     if touched_s is not None:
         out.append((math.log(before), "touched", None, plainly(_touched(observed, touched_s, as_stated, base))))
-    if logged is not None:
+    if otherwise and logged is not None:
         commanded = fitter.refit(lambda z: play(logged.match(z)), zero, rounds=6)
         out.append((math.log(before), "command-changed", None, plainly(commanded)))
     for explanation, one in found:
@@ -153,6 +159,26 @@ def weigh(
         )  # fmt: skip
         weighed.append(replace(a, beside=b))
     return tuple(sorted(weighed, key=lambda w: -w.probability))
+
+
+def _settle(fitter: RunFitter, as_stated: Predict, base: Refit, found: Sequence[Found]) -> Refit:
+    """The refit without a change, begun once more from where those ended that seem to be better with one.
+
+    A change of next to nothing is none: what gets further with it only met a better way downhill.
+    """
+    numbers = len(base.z)
+    for one in sorted(found, key=lambda each: -each.log_evidence)[:BEGUN_AGAIN]:
+        if one.log_evidence > base.log_evidence:
+            slopes = [own[:, :numbers] for own in one.fit.slopes]
+            again = fitter.refit(as_stated, one.fit.z[:numbers], slopes=slopes, rounds=6)
+            base = max(base, again, key=lambda fit: fit.log_evidence)
+    return base
+
+
+def _differs(fitter: RunFitter, plain: Sequence[FloatArray], logged: Sequence[FloatArray]) -> bool:
+    """Whether commands as logged make a match that can be told from the planned one at all."""
+    between = [np.nan_to_num(b[known] - a[known]) for a, b, known in zip(plain, logged, fitter.known, strict=True)]
+    return fitter.misfit(between, MODEL_ERRORS[0]) > LEAST_DIFFERENCE_NATS
 
 
 def _touched(observed: Observed, touched_s: tuple[float, float], as_stated: Predict, base: Refit) -> Refit:

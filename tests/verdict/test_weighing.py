@@ -57,6 +57,17 @@ def test_logged_command_is_blamed_on_no_machine() -> None:
 
 
 @pytest.mark.slow
+def test_plan_that_was_logged_is_no_other_command(plain: Measured) -> None:
+    forecasted, observed, _ = prepared(plain)
+    plan = forecasted.run.sheet.forecast["heron"].throttle
+    times_s = np.arange(0.0, 5.5, 0.05)
+    share = np.interp(times_s, *np.array(plan).T)
+    run = replace(forecasted.run, commands={"heron": np.column_stack([times_s, share])})
+    weighed = weigh(forecasted, observed, (), None, replace(forecasted, run=as_logged(run)))
+    assert [one.cause for one in weighed] == ["as-predicted", "unexplained"]
+
+
+@pytest.mark.slow
 def test_hand_that_was_seen_explains_what_it_did() -> None:
     changed = changed_run("touched", 2)
     measured = measured_points(changed, 2)
