@@ -111,7 +111,17 @@ def state_grip(use: GripUse, tales: Sequence[GripTale]) -> str:
         f"Why {wheels} slid cannot be told surely from grip over place and time: "
         + "; or ".join(f"{tell(t)} ({_chance(t)})" for t in listed)
         + "."
+        + _told_side(tales)
     )
+
+
+def _told_side(tales: Sequence[GripTale]) -> str:
+    """The side under which grip is less, where that is told whatever else is not; else ""."""
+    for side in ("left", "right"):
+        chance = sum(t.probability for t in tales if t.side == side)
+        if chance >= TOLD:
+            return f" That it was under its {side} side is told ({_percent(chance)})."
+    return ""
 
 
 def belonging(tales: Sequence[GripTale]) -> str:
@@ -155,5 +165,9 @@ def _where(tale: GripTale) -> str:
 
 
 def _chance(tale: GripTale) -> str:
-    percent = 100 * tale.probability
+    return _percent(tale.probability)
+
+
+def _percent(chance: float) -> str:
+    percent = 100 * chance
     return "over 99 %" if percent > 99 else f"{percent:.0f} %"

@@ -95,7 +95,9 @@ def tell_sides_apart(
     lacks = other - rest
     u_lacks = np.hypot(u_rest, scatter * np.abs(other))
     state = np.full(len(use.t_s), UNSURE)
-    state[lacks > BALANCE_RATIO * np.abs(other) + K_95 * u_lacks] = SLIDES
+    # While little is asked, what the drive keeps for itself looks like a lack.
+    loaded = seen > LOADED_RATIO * float(np.max(seen[grips]))
+    state[loaded & (lacks > BALANCE_RATIO * np.abs(other) + K_95 * u_lacks)] = SLIDES
     state[lacks < np.fmax(BALANCE_RATIO * np.abs(other), K_95 * u_lacks) / 2] = GRIPS
     slides = (use.state[0] == SLIDES) | (state == SLIDES)
     unlike = np.abs(seen - rest) > BALANCE_RATIO * np.abs(other) + K_95 * np.hypot(u_seen, u_rest)
