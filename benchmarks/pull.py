@@ -38,7 +38,7 @@ POINT_RUNS: Final[dict[Kind, range]] = {
     "slope": range(10),
     "patch": range(10),
 }
-FILMED_RUNS: Final = 200
+FILMED_RUNS: Final = 144
 #: Fewer frames than this say nothing about a source in a run.
 LEAST_FRAMES: Final = 10
 

@@ -1,7 +1,7 @@
 """Every source of pull against a physics engine that shares no force model with us, on a few seeds.
 
 Source: MuJoCo (E. Todorov, T. Erez, Y. Tassa, IROS 2012) plays the runs; `tests.pull.engine_runs` says how. The whole
-study, 210 runs and filmed clips, is ``python -m benchmarks pull``.
+study, 60 runs as points and 144 filmed ones, is ``python -m benchmarks pull``.
 """
 
 import numpy as np
