@@ -9,6 +9,7 @@ import numpy.typing as npt
 from matchvision.mechanics.building import build_rope
 from matchvision.mechanics.machine import MatchModel, MeasuredEnd
 from matchvision.mechanics.stated import Findings, drive_facts, states_any_motor
+from matchvision.records.forecast import ForecastRun
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.sheet import Run
 
@@ -48,6 +49,14 @@ def follow_end(run: Run, motion: Motion, clock: MatchClock) -> MeasuredEnd | Non
         return None
     way = tuple((float(t), float(x), float(y)) for t, x, y in zip(t_s[seen], x_m[seen], y_m[seen], strict=True))
     return MeasuredEnd(way, hitch.at_m[2])
+
+
+def leave_places_out(forecast: ForecastRun) -> ForecastRun:
+    """The forecast without places: on a rope whose end was measured they follow from that, to the rope's own length."""
+    nothing = np.full(len(forecast.t_s), np.nan)
+    places = dict.fromkeys(("x_m", "u_x_m", "y_m", "u_y_m"), nothing)
+    machines = {name: replace(machine, **places) for name, machine in forecast.machines.items()}  # type: ignore[arg-type]
+    return replace(forecast, machines=machines, on_plus_x_m=nothing, u_on_plus_x_m=nothing)
 
 
 def tie_to(

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.errors import CannotMeasure
-from matchvision.forecast.alone import find_known, tie_to
+from matchvision.forecast.alone import find_known, leave_places_out, tie_to
 from matchvision.forecast.bands import draw_samples
 from matchvision.forecast.curves import take_curves
 from matchvision.forecast.gathering import gather
@@ -68,8 +68,8 @@ def predict_run(
     if known is not None:
         other = next(name for name in names if name != known)
         findings.left_out.append(
-            f"{other} and the winner: nothing is stated about the drive of {other}, so {known} was computed alone on a "
-            f"rope that {other} draws as it was measured to"
+            f"{other}, places and the winner: nothing is stated about the drive of {other}, so {known} was computed "
+            f"alone on a rope that {other} draws as it was measured to"
         )
         names = (known,)
     for name in names:
@@ -92,6 +92,8 @@ def predict_run(
         courses = list(threads.map(lambda sample: play_match_quickly(sample, t_s), models))
     left_out = _limits(names, solved, findings, run.sheet.table.length_m / 2)
     forecast = gather(run, names, t_s, models, courses, seed, left_out)
+    if known is not None:
+        forecast = leave_places_out(forecast)
     forecast = replace(forecast, assumed=tuple(dict.fromkeys(findings.assumed)))
     return forecast, _note(forecast, len([n for n in stated.values() if n.u > 0]), solved, quick)
 

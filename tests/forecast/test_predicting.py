@@ -136,11 +136,13 @@ def test_one_machine_on_a_rope_that_moves_as_measured() -> None:
     assert end is not None
     alone, note = predict_run(alone_run, STARTS, samples=32, far_end=end)
     assert list(alone.machines) == ["heron"]
-    np.testing.assert_allclose(alone.machines["heron"].x_m, whole.machines["heron"].x_m, atol=2e-3)
+    own, same = alone.machines["heron"], whole.machines["heron"]
+    np.testing.assert_allclose(own.speed_m_s[1:], same.speed_m_s[1:], atol=0.02)
+    np.testing.assert_allclose(own.slip_speed_m_s[1:], same.slip_speed_m_s[1:], atol=0.02)
     pulling = whole.t_s > 1.0
     np.testing.assert_allclose(alone.tension_N[pulling], whole.tension_N[pulling], rtol=0.03)
     assert alone.u_tension_N[-1] > 0.3  # its own grip is not better known for that
-    np.testing.assert_allclose(alone.on_plus_x_m, whole.on_plus_x_m, atol=2e-3)
+    assert np.isnan(own.x_m).all()  # it follows from where the other end was
     assert alone.winner == ""
     assert note.status == "partly"
     assert any("computed alone on a rope" in text for text in alone.left_out)
