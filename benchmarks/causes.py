@@ -112,7 +112,7 @@ def tabulate(
         "source": source,
         "kind": kind,
         "seed": seed,
-        "machine": changed.machine,
+        "whose": changed.machine,
         "first": first.cause,
         "first_machine": first.machine,
         "right": first is true,
