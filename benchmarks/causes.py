@@ -105,7 +105,10 @@ def tabulate(
     source: str, kind: str, seed: int, changed: Changed, causes: tuple[CauseRow, ...], cpu_s: float
 ) -> dict[str, object]:
     """What is true and what was said of one run."""
-    true = next((c for c in causes if (c.cause, c.machine) == (changed.cause, changed.machine)), None)
+    # Where a rope was seen to come off, its hitch is told as well.
+    true = next(
+        (c for c in causes if c.cause == changed.cause and (c.machine == changed.machine or not changed.machine)), None
+    )
     first = causes[0]
     known = true is not None and np.isfinite(true.estimate)
     return {

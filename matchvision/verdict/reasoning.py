@@ -17,7 +17,7 @@ from matchvision.records.pull import Pull
 from matchvision.records.results import CauseRow
 from matchvision.records.sheet import Drive, Forecast, Run, StartPose
 from matchvision.uncertainty import format_interval
-from matchvision.verdict.causing import say_chance
+from matchvision.verdict.causing import FALSE_ALARM, say_chance
 from matchvision.verdict.explaining import Explanation, explain
 from matchvision.verdict.observing import Observed, observe
 from matchvision.verdict.playing import Forecasted
@@ -27,6 +27,8 @@ from matchvision.verdict.weighing import Weighed, weigh
 LEAST_TOLD: Final = 0.005
 #: A variant of a cause that has less than this share of its chance is not told for certain.
 SURE_VARIANT: Final = 0.95
+#: Of a shorter span before the rope came off nothing is explained [s].
+LEAST_SPAN_S: Final = 0.5
 #: A machine is said to have stood still below this [m/s], where something may have stopped it.
 STANDING_M_S: Final = 0.005
 NAN: Final = math.nan
@@ -67,17 +69,26 @@ def reason(
     forecasted = forecast_of(run, starts)
     model = forecasted.match(np.zeros(forecasted.numbers))
     until_s = min(clock.duration_s, float(clock.match_time(motion.clip_s)[-1]))
+    loss = _first(grip, "rope-off")
+    if loss is not None:
+        # From then on nobody pulls at anything, and operators switch off: it says nothing of the machines.
+        until_s = min(until_s, loss.start_s)
+        if until_s < LEAST_SPAN_S:
+            raise CannotMeasure(f"the rope came off {until_s:.2f} s after the start, too soon for more than that")
     observed = observe(run, motion, pull, clock, forecasted.names, until_s)
     if not any(series.what == "speed" for series in observed.series):
         raise CannotMeasure("no machine's speed was measured during the match", do="put two markers on each machine")
     unknown = tuple(name for name in forecasted.names if run.sheet.machine[name].unknown)
     paths, ends = machine_paths(motion, clock, model)
     explanations = explain(model, unknown, until_s, paths, ends)
+    if loss is not None:
+        explanations = tuple(e for e in explanations if e.cause != "hitch-released")
     touch = _first(grip, "touch")
     touched_s = (touch.start_s, touch.end_s) if touch is not None else None
     logged = Forecasted(as_logged(run), forecasted.names, starts, forecasted.stated) if run.commands else None
     weighed = weigh(forecasted, observed, explanations, touched_s, logged)
-    return rows_of(weighed, observed, touch, tuple(run.commands))
+    rows = rows_of(weighed, observed, touch, tuple(run.commands))
+    return rows if loss is None else let_go(rows, loss)
 
 
 def forecast_of(run: Run, starts: Mapping[str, StartPose]) -> Forecasted:
@@ -147,6 +158,41 @@ def rows_of(
         statement = _say(cause, machine, best, probability, observed, touch)
         rows.append(CauseRow(cause, machine, probability, size, u_size, unit, since_s, statement))
     return tuple(sorted(rows, key=lambda row: -row.probability))
+
+
+def let_go(rows: tuple[CauseRow, ...], loss: Event) -> tuple[CauseRow, ...]:
+    """The same rows where the rope was seen to come off: what explains the run until then, and that it came off.
+
+    How likely it came off is said by the event, and by nothing until then: each row is told with it and without, but
+    for the unexplained, of which nothing is known.
+    """
+    seen = min(loss.probability, 1.0 - FALSE_ALARM)
+    since = f"{format_interval(loss.start_s, loss.u_start_s, 's')} (95 %)"
+    whose = f"The rope left the hitch of {loss.machine} at {since}" if loss.machine else f"The rope came off at {since}"
+    out = []
+    for row in rows:
+        if row.cause == "unexplained":
+            told = f"{whose}; until then: {row.statement[0].lower()}{row.statement[1:]}"
+            out.append(replace(row, since_s=loss.start_s, statement=told))
+            continue
+        chance = seen * row.probability
+        if row.cause == "as-predicted":
+            said = f"{whose}, {say_chance(chance)}: {loss.evidence.rstrip('.')}. Until then it went as predicted."
+            own = (chance, loss.start_s, loss.u_start_s, "s", loss.start_s, said)
+            left = row.probability - chance
+            plain = f"The rope did not come off, and it went as predicted, {say_chance(left)}."
+            out += [
+                CauseRow("hitch-released", loss.machine, *own),
+                replace(row, probability=left, statement=plain),
+            ]
+            continue
+        both = ", ".join(dict.fromkeys(name for name in (loss.machine, row.machine) if name))
+        said = f"{whose}, and until then: {row.statement}"
+        out.append(replace(row, cause=f"hitch-released+{row.cause}", machine=both, probability=chance, statement=said))
+        alone = row.probability - chance
+        if alone > LEAST_TOLD:
+            out.append(replace(row, probability=alone))
+    return tuple(sorted(out, key=lambda row: -row.probability))
 
 
 def _name(one: Weighed) -> tuple[str, str]:
