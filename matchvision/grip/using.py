@@ -91,7 +91,7 @@ def look_at_use(
     real_s: FloatArray,
     clock: MatchClock,
 ) -> GripUse | None:
-    """Looks at what a machine used of its grip while the clock ran; None where no driven wheel was watched.
+    """Looks at what a machine used of its grip while the clock ran; None without a driven wheel watched in two frames.
 
     A side's wheels are taken to be geared together: a watched one stands for its side. Without ``wheelbase_m`` all
     driven wheels stand where the watched one does.
@@ -105,7 +105,7 @@ def look_at_use(
         for side in ("left", "right")
     }
     wheels = {side: wheel for side, wheel in by_side.items() if wheel is not None}
-    if not wheels:
+    if not wheels or len(real_s) < 2:
         return None
     match_s = real_s - clock.start_clip_s * clock.real_per_clip_ratio
     edges = np.arange(0.0, clock.duration_s + LOOK_S / 2, LOOK_S)

@@ -3,7 +3,7 @@
 from matchvision.repeats.changes import find_change, runs_to_see, seen_change
 from matchvision.repeats.comparing import compare_readings
 from matchvision.repeats.outliers import find_stragglers, grubbs_test
-from matchvision.repeats.proportions import success_runs, wilson_interval
+from matchvision.repeats.proving import success_runs
 from matchvision.repeats.scatter import Repeatability, interval_of_s, repeatability, scatter_between
 
 __all__ = [
@@ -18,5 +18,4 @@ __all__ = [
     "scatter_between",
     "seen_change",
     "success_runs",
-    "wilson_interval",
 ]

@@ -10,9 +10,8 @@ import numpy as np
 from scipy.special import ndtri
 
 from matchvision.records.classbook import ChanceBin, Coverage, Pair, Spread
-from matchvision.repeats import wilson_interval
 from matchvision.season.running import Played
-from matchvision.uncertainty.scoring import brier_score
+from matchvision.uncertainty.scoring import brier_score, wilson_interval
 
 #: Coverages that are tested; the team's own distribution is taken as normal about its prediction.
 STATED: Final = (0.5, 0.68, 0.8, 0.9, 0.95)

@@ -7,8 +7,9 @@ from typing import Final
 
 from matchvision.records.classbook import Doubt, Reliability, RunLine, Standing, Upset
 from matchvision.records.season import Entry, Override, Season
-from matchvision.repeats import success_runs, wilson_interval
+from matchvision.repeats import success_runs
 from matchvision.season.running import RUNS, Played
+from matchvision.uncertainty.scoring import wilson_interval
 from matchvision.writing import ResultFile
 
 NAN: Final = math.nan

@@ -78,7 +78,7 @@ def crps_gaussian(mean: Numbers, sd: Numbers, observed: Numbers) -> FloatArray:
 
 
 def wilson_interval(count: float, of: int) -> tuple[float, float]:
-    """95 % interval of a proportion from how often something happened among independent trials.
+    """95 % interval of a proportion from how often something happened among independent trials; (0, 1) without any.
 
     Notes
     -----
@@ -86,6 +86,8 @@ def wilson_interval(count: float, of: int) -> tuple[float, float]:
     209.
     Checked by: tests/published/test_comparison_scores.py::test_wilson_interval
     """
+    if of <= 0:
+        return 0.0, 1.0
     z2 = 1.959964**2
     share = count / of
     middle = (share + z2 / (2 * of)) / (1 + z2 / of)

@@ -187,7 +187,8 @@ def test_by_mouse_to_a_finished_report(
     person.click("#step-colours > summary")
     colours = [colour["name"] for colour in desk.bench.state()["colours"]]
     for count, colour in enumerate(colours, start=1):
-        assert person.find("#colours .chosen").text.startswith(colour)
+        # The list is drawn anew with each answer: what was found in it a moment ago may be gone.
+        person.wait(f"document.querySelector('#colours .chosen')?.textContent.trim().startsWith({colour!r})")
         person.click_picture(marker_pixel(filmed, example_of(scene, colour), start))
         person.wait(f"document.querySelector('#done-colours').textContent.startsWith('{count} of')")
     person.wait("!document.querySelector('#mask').hidden && document.querySelector('#mask').naturalWidth > 0")

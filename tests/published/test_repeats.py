@@ -23,7 +23,8 @@ from importlib.resources import files
 import numpy as np
 import pytest
 
-from matchvision.repeats import find_change, grubbs_test, repeatability, wilson_interval
+from matchvision.repeats import find_change, grubbs_test, repeatability
+from matchvision.uncertainty.scoring import wilson_interval
 
 SLEEP_1 = (0.7, -1.6, -0.2, -1.2, -0.1, 3.4, 3.7, 0.8, 0.0, 2.0)
 SLEEP_2 = (1.9, 0.8, 1.1, 0.1, -0.1, 4.4, 5.5, 1.6, 4.6, 3.4)
