@@ -49,6 +49,8 @@ QUIET = (
 #: new to the page. Watching the tracking and judging what was found are counted as 5 s each.
 CLICK_S, FINE_DRAG_S, KEY_S, WATCH_S = 2 * 2.65, 2 * 3.75, 2 * 0.28, 5.0
 LONGEST_S = 180.0
+#: What has not moved for so long is taken to stand still.
+SETTLED_S = 0.15
 MAGNIFIED = 8
 
 
@@ -66,6 +68,11 @@ class Person:
         WebDriverWait(self.browser, seconds, 0.05).until(lambda page: page.execute_script(f"return {script}"))
 
     def click(self, query: str) -> None:
+        """Clicks what stands still: an answer that comes in may still move what lies below it, as anybody sees."""
+        before: dict[str, float] = {}
+        while (now := self.find(query).rect) != before:
+            before = now
+            time.sleep(SETTLED_S)
         self.find(query).click()
         self.seconds.append((query, CLICK_S))
 
