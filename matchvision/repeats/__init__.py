@@ -1,4 +1,4 @@
-"""What repeats of one thing tell: scatter, outliers, what a change brought, how often something goes well."""
+"""What repeats of one thing tell: scatter, outliers, what a change brought, how many runs prove a rate."""
 
 from matchvision.repeats.changes import find_change, runs_to_see, seen_change
 from matchvision.repeats.comparing import compare_readings
