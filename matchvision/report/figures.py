@@ -15,12 +15,13 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Polygon, Rectangle
 
 from matchvision.errors import OutputError
-from matchvision.records.results import Analysis
+from matchvision.records.results import Analysis, ComparisonRow
 from matchvision.report.charts import runs_of_known, y_limits
 from matchvision.report.curves import Panel, place_panels, time_panels
 from matchvision.report.embedding import chosen_frames, deciding_moment
 from matchvision.report.gripmap import figure_of_grip
 from matchvision.report.palette import DASHES, LIGHT
+from matchvision.report.phasewords import PHASE_WORDS
 from matchvision.report.readings import AROUND_S, COVERAGE, match_times, place_limits
 from matchvision.report.style import FULL_WIDTH_IN, STYLE
 from matchvision.report.topview import Outline, hitch_places, outline_machines, rope_polylines, split_at_line
@@ -196,6 +197,11 @@ def _draw_machine(axes: Axes, analysis: Analysis, outline: Outline, frame: int, 
         axes.plot(*arrow.T, color=colour, linewidth=1.2, alpha=alpha)
 
 
+def _line_name(row: ComparisonRow) -> str:
+    """The quantity; of a phase with the phase, or two lines would bear one name."""
+    return f"{PHASE_WORDS[row.phase]}: {row.quantity}" if row.phase else row.quantity
+
+
 def figure_of_comparison(analysis: Analysis) -> Figure:
     """Each compared quantity on a line: the error E over its expanded uncertainty, agreement between ±1."""
     rows = [r for r in analysis.verdict.comparison if np.isfinite(r.en)]
@@ -221,7 +227,7 @@ def figure_of_comparison(analysis: Analysis) -> Figure:
     widest = min(FARTHEST_EN, max([1.5, *(abs(r.en) for r in rows)]))
     axes.set_xlim(-1.8 * widest, 1.8 * widest)
     axes.set_ylim(-0.5, max(len(rows), 1) - 0.3)
-    axes.set_yticks(range(len(rows))[::-1], [r.quantity for r in rows])
+    axes.set_yticks(range(len(rows))[::-1], [_line_name(r) for r in rows])
     axes.grid(visible=False, axis="y")
     axes.spines["left"].set_visible(False)
     axes.tick_params(axis="y", length=0)

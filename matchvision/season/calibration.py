@@ -28,7 +28,8 @@ def find_pairs(played: Sequence[Played], counting: Sequence[bool]) -> tuple[Pair
     found: list[Pair] = []
     for one, counts in zip(played, counting, strict=True):
         for row in one.brief.comparison if one.brief and counts else ():
-            if row.quantity.startswith(_REPEATED) or row.predicted is None or row.measured is None:
+            # A phase's rows say again, piece by piece, what the whole run's say.
+            if row.phase or row.quantity.startswith(_REPEATED) or row.predicted is None or row.measured is None:
                 continue
             match = _QUANTITY.match(row.quantity)
             what, team = (match["what"], match["team"]) if match else (row.quantity, None)

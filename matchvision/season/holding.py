@@ -133,7 +133,15 @@ def fill_index(index: Index, played: Sequence[Played], book: ClassBook) -> None:
         if one.brief is None:
             continue
         numbers += [
-            (line.id, r.quantity, r.unit, r.predicted, r.u_predicted, r.measured, r.u_measured)
+            (
+                line.id,
+                f"{r.phase}: {r.quantity}" if r.phase else r.quantity,
+                r.unit,
+                r.predicted,
+                r.u_predicted,
+                r.measured,
+                r.u_measured,
+            )
             for r in one.brief.comparison
         ]
         events += [(line.id, e.kind, e.machine, e.start_s, e.probability) for e in one.brief.events]

@@ -1,7 +1,5 @@
 """The class's page of 300 runs in a browser: opens quietly, finds, filters and picks."""
 
-import os
-import shutil
 from collections.abc import Iterator
 
 import pytest
@@ -17,12 +15,11 @@ from selenium import webdriver
 from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import Select
 
-CHROMIUM = os.environ.get("MATCHVISION_CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
-DRIVER = shutil.which("chromedriver")
+from tests.browser.chromium import CHROMIUM, DRIVER, NEEDS_CHROMIUM, QUIET
 
 pytestmark = [
     pytest.mark.browser,
-    pytest.mark.skipif(not (CHROMIUM and DRIVER), reason="needs Chromium and its driver (chromium, chromium-driver)"),
+    NEEDS_CHROMIUM,
 ]
 
 
@@ -33,8 +30,7 @@ def page(tmp_path_factory: pytest.TempPathFactory) -> Iterator[webdriver.Chrome]
     path = write_book(fill_book(season, played, Rubric(), ()), folder / "out")
     options = webdriver.ChromeOptions()
     options.binary_location = str(CHROMIUM)
-    quiet = ("--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking", "--window-size=1366,768")
-    for argument in (*quiet, f"--user-data-dir={tmp_path_factory.mktemp('browser')}"):
+    for argument in (*QUIET, f"--user-data-dir={tmp_path_factory.mktemp('browser')}", "--window-size=1366,768"):
         options.add_argument(argument)
     options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
     browser = webdriver.Chrome(options=options, service=webdriver.ChromeService(str(DRIVER)))

@@ -1,7 +1,6 @@
 """The desk in a browser: from a clip without tags and colours to a finished report, by mouse and by keyboard alone."""
 
 import json
-import os
 import re
 import shutil
 import time
@@ -30,20 +29,14 @@ from selenium.webdriver.remote.webelement import WebElement
 from selenium.webdriver.support.ui import Select, WebDriverWait
 
 from tests.browser.accessibility import serious_faults
-
-CHROMIUM = os.environ.get("MATCHVISION_CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
-DRIVER = shutil.which("chromedriver")
+from tests.browser.chromium import CHROMIUM, DRIVER, NEEDS_CHROMIUM, QUIET
 
 pytestmark = [
     pytest.mark.browser,
     pytest.mark.slow,
-    pytest.mark.skipif(not (CHROMIUM and DRIVER), reason="needs Chromium and its driver (chromium, chromium-driver)"),
+    NEEDS_CHROMIUM,
 ]
 
-QUIET = (
-    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-    "--disable-background-networking", "--disable-component-update", "--disable-sync",
-)  # fmt: skip
 #: Seconds of a person's actions. S. K. Card, T. P. Moran, A. Newell, Communications of the ACM 23 (1980) 396 (from
 #: memory): pointing 1.1, a button down or up 0.1, getting ready 1.35, a key 0.28; all of it doubled for somebody who is
 #: new to the page. Watching the tracking and judging what was found are counted as 5 s each.

@@ -2,7 +2,6 @@
 
 import base64
 import json
-import os
 import re
 import shutil
 from collections.abc import Iterator
@@ -28,19 +27,12 @@ from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.support.ui import WebDriverWait
 
 from tests.browser.accessibility import serious_faults
-
-CHROMIUM = os.environ.get("MATCHVISION_CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
-DRIVER = shutil.which("chromedriver")
+from tests.browser.chromium import CHROMIUM, DRIVER, NEEDS_CHROMIUM, QUIET
 
 pytestmark = [
     pytest.mark.browser,
-    pytest.mark.skipif(not (CHROMIUM and DRIVER), reason="needs Chromium and its driver (chromium, chromium-driver)"),
+    NEEDS_CHROMIUM,
 ]
-
-QUIET = (
-    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-    "--disable-background-networking", "--disable-component-update", "--disable-sync",
-)  # fmt: skip
 
 
 @pytest.fixture(scope="module")

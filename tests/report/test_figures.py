@@ -1,6 +1,7 @@
 """Figures: both kinds of file, units on every axis, text that stays text, no settings left behind."""
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import matplotlib as mpl
@@ -9,7 +10,7 @@ from matplotlib.figure import Figure
 from PIL import Image
 
 from matchvision.report import draw_figures
-from matchvision.report.figures import _explain_below
+from matchvision.report.figures import _explain_below, _line_name
 from tests.report.invented import invent_analysis, rename
 
 UNITS = {
@@ -72,3 +73,9 @@ def test_pictures_are_fit_for_print(figures: dict[str, Path]) -> None:
         with Image.open(svg.with_suffix(".png")) as picture:
             assert picture.width == 1260  # 6.3 inch at 200 dots an inch
             assert len(picture.convert("L").getcolors(256) or []) > 20
+
+
+def test_lines_of_phases_bear_their_phase() -> None:
+    row = invent_analysis().verdict.comparison[0]
+    names = [_line_name(row), _line_name(replace(row, phase="contest"))]
+    assert names == [row.quantity, f"Contest: {row.quantity}"]

@@ -40,6 +40,15 @@ def test_the_rope_s_own_count_once_in_the_class(played: tuple[Played, ...]) -> N
     assert find_coverage(pairs)[0].count == len(pairs) - 1
 
 
+def test_rows_of_a_phase_are_not_counted_again(played: tuple[Played, ...]) -> None:
+    one = played[0]
+    assert one.brief is not None
+    again = tuple(row.model_copy(update={"phase": "contest"}) for row in one.brief.comparison)
+    brief = one.brief.model_copy(update={"comparison": (*one.brief.comparison, *again)})
+    doubled = Played(one.entry, one.key, one.run, one.folder, brief, "")
+    assert find_pairs([doubled], [True]) == find_pairs([one], [True])
+
+
 def test_chances_are_held_against_what_happened(played: tuple[Played, ...]) -> None:
     bins = find_chances(played)
     assert sum(one.count for one in bins) == 120
