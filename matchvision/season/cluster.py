@@ -58,7 +58,8 @@ def work_on_cluster(
             ): task
             for number, task in enumerate(tasks)
         }
-        for future in next_done(list(futures)):
+        # On this client's own loop: another client of the same process may be the default one, on another loop.
+        for future in next_done(list(futures), loop=client.loop):
             task = futures[future]
             try:
                 done(task, str(future.result()))

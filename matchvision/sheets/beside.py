@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from matchvision.errors import OutputError
 
-_BARE_KEY: Final = re.compile(r"^[A-Za-z0-9_-]+$")
+_BARE_KEY: Final = re.compile(r"[A-Za-z0-9_-]+")
 
 
 def desk_file(sheet: Path) -> Path:
@@ -90,7 +90,7 @@ def _dotted(path: Sequence[str]) -> str:
 
 
 def _spell(key: str) -> str:
-    return key if _BARE_KEY.match(key) else _quote(key)
+    return key if _BARE_KEY.fullmatch(key) else _quote(key)
 
 
 def _quote(text: str) -> str:

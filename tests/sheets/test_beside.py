@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from matchvision.errors import OutputError
@@ -27,6 +27,7 @@ TABLES = st.recursive(
 
 
 @given(TABLES)
+@example({"ends with a line\n": 1, "0\n": {"a": [{}]}})
 def test_what_is_written_is_read_back(data: dict[str, Any]) -> None:
     assert tomllib.loads(format_toml(data)) == data
 
