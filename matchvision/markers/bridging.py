@@ -1,6 +1,5 @@
 """Short gaps: a position between two seen ones, with an uncertainty that grows into the gap."""
 
-import itertools
 from collections.abc import Sequence
 from typing import Final
 
@@ -41,16 +40,17 @@ def bridge_gaps(
     state[seen] = TrackState.SEEN
     if still:
         return place, u, state
-    for before, after in itertools.pairwise(seen.tolist()):
+    ends = np.flatnonzero(np.diff(seen) > 1)
+    for before, after in zip(seen[ends].tolist(), seen[ends + 1].tolist(), strict=True):
         length_s = clip_s[after] - clip_s[before]
-        if after == before + 1 or length_s > LONGEST_GAP_S:
+        if length_s > LONGEST_GAP_S:
             continue
         gap = np.arange(before + 1, after)
         share = ((clip_s[gap] - clip_s[before]) / length_s)[:, None]
         place[gap] = (1 - share) * place_px[before] + share * place_px[after]
-        ends = np.sqrt(((1 - share) * u_px[before]) ** 2 + (share * u_px[after]) ** 2)
+        u_ends = np.sqrt(((1 - share) * u_px[before]) ** 2 + (share * u_px[after]) ** 2)
         bend = 0.5 * _acceleration(clip_s, place_px, seen, before, after, length_s) * share * (1 - share) * length_s**2
-        u[gap] = np.hypot(ends, bend)
+        u[gap] = np.hypot(u_ends, bend)
         state[gap] = TrackState.BRIDGED
     return place, u, state
 
@@ -76,16 +76,22 @@ def join_tracks(
     plans: tuple[MarkerPlan, ...],
     frame: Sequence[int],
     clip_s: Sequence[float],
-    place_px: Sequence[FloatArray] | FloatArray,
-    u_px: Sequence[FloatArray] | FloatArray,
+    place_px: FloatArray,
+    u_px: FloatArray,
 ) -> Tracks:
-    """The tracks of all frames from what each frame showed, (m, 2) a frame; short gaps bridged."""
+    """The tracks of all frames from what each frame showed, (m, 2) a frame; short gaps bridged.
+
+    Arrays of places and uncertainties become the tracks' own, and their gaps are filled where they lie.
+    """
     size = (len(frame), len(plans), 2)
     times = np.array(clip_s, dtype=np.float64)
-    place, u = np.array(place_px).reshape(size), np.array(u_px).reshape(size)
+    place, u = np.asarray(place_px).reshape(size), np.asarray(u_px).reshape(size)
     state = np.zeros(size[:2], dtype=np.int8)
     for i in range(len(plans)):
-        place[:, i], u[:, i], state[:, i] = bridge_gaps(times, place[:, i], u[:, i])
+        bridged_px, u_bridged_px, state[:, i] = bridge_gaps(times, place[:, i], u[:, i])
+        # Nothing else changes, and of a long clip what is not written to need not come into memory.
+        gaps = np.flatnonzero(state[:, i] == TrackState.BRIDGED)
+        place[gaps, i], u[gaps, i] = bridged_px[gaps], u_bridged_px[gaps]
     return Tracks(
         plans=plans,
         frame=np.array(frame, dtype=np.int64),

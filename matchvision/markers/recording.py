@@ -1,15 +1,14 @@
-"""What was found in each frame, in blocks: a long clip has many frames, and an array of its own for each is dear."""
+"""What was found in each frame, in memory that does not grow with the clip."""
 
+from array import array
 from collections.abc import Sequence
-from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
-FloatArray = npt.NDArray[np.float64]
+from matchvision.records.growing import GrowingRows
 
-#: Frames in a block.
-_BLOCK: Final = 512
+FloatArray = npt.NDArray[np.float64]
 
 
 class Record:
@@ -17,27 +16,24 @@ class Record:
 
     def __init__(self, count: int) -> None:
         self._count = count
-        self._blocks: list[FloatArray] = []
-        self.frame: list[int] = []
-        self.clip_s: list[float] = []
+        self._rows = GrowingRows((2, count, 2))
+        self._struck: list[tuple[int, list[int]]] = []
+        self.frame = array("q")
+        self.clip_s = array("d")
 
     def take(self, index: int, clip_s: float, place_px: FloatArray, u_px: FloatArray) -> None:
         """Note a frame: places and uncertainties (m, 2), NaN where a marker was not seen."""
-        row = len(self.frame) % _BLOCK
-        if row == 0:
-            self._blocks.append(np.full((2, _BLOCK, self._count, 2), np.nan))
-        self._blocks[-1][0, row], self._blocks[-1][1, row] = place_px, u_px
+        self._rows.append((place_px, u_px))
         self.frame.append(index)
         self.clip_s.append(clip_s)
 
     def strike(self, columns: Sequence[int]) -> None:
         """Forget what was noted of some markers so far."""
-        for block in self._blocks:
-            block[:, :, columns] = np.nan
+        self._struck.append((len(self._rows), list(columns)))
 
     def places(self) -> tuple[FloatArray, FloatArray]:
-        """Places and uncertainties of all frames, (n, m, 2) each."""
-        if not self._blocks:
-            return np.empty((0, self._count, 2)), np.empty((0, self._count, 2))
-        whole = np.concatenate(self._blocks, axis=1)[:, : len(self.frame)]
-        return whole[0], whole[1]
+        """Places and uncertainties of all frames, (n, m, 2) each; they belong to whoever asks."""
+        whole = self._rows.whole()
+        for until, columns in self._struck:
+            whole[:until, :, columns] = np.nan
+        return whole[:, 0], whole[:, 1]

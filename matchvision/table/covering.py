@@ -1,5 +1,6 @@
 """Watches the table's surface, on a coarse grid, for whatever hides it: hands above all."""
 
+from array import array
 from typing import Final
 
 import numpy as np
@@ -10,6 +11,7 @@ from matchvision.geometry.profile import surface_height
 from matchvision.records.camera import Camera
 from matchvision.records.foreign import ForeignLook
 from matchvision.records.frames import Frame
+from matchvision.records.growing import GrowingRows
 from matchvision.records.sheet import TableSheet
 
 FloatArray = npt.NDArray[np.float64]
@@ -54,10 +56,10 @@ class CoverWatch:
         # One block, used again and again; a look's levels fit in 8 bits.
         self._looks: Levels = np.empty((LOOKS_A_BLOCK, 3, len(self._places)), dtype=np.uint8)
         self._waiting = 0
-        self._clip_s: list[float] = []
-        self._eyes: list[FloatArray] = []
-        self._packed: list[npt.NDArray[np.uint8]] = []
-        self._dim: list[npt.NDArray[np.uint8]] = []
+        self._clip_s = array("d")
+        self._eyes = GrowingRows((3,))
+        packed_bytes = -(-len(self._places) // 8)
+        self._packed, self._dim = (GrowingRows((packed_bytes,), np.uint8) for _ in range(2))
 
     def see(self, frame: Frame, camera: Camera) -> None:
         """Take in a frame; most are passed over."""
@@ -86,9 +88,9 @@ class CoverWatch:
             np.array(self._clip_s),
             self._x,
             self._y,
-            np.concatenate(self._packed),
-            np.concatenate(self._dim),
-            np.array(self._eyes),
+            self._packed.whole(),
+            self._dim.whole(),
+            self._eyes.whole(),
         )
 
     def _aim(self, camera: Camera, frame: Frame) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
@@ -110,8 +112,8 @@ class CoverWatch:
         for first in range(0, len(looks), LOOKS_AT_ONCE):
             off = _take_off(looks[first : first + LOOKS_AT_ONCE].astype(np.int16), usual)
             covered, loud = _weigh(off, usual, noise)
-            self._packed.append(np.packbits(covered, axis=1))
-            self._dim.append(np.packbits(loud, axis=1))
+            self._packed.extend(np.packbits(covered, axis=1))
+            self._dim.extend(np.packbits(loud, axis=1))
 
 
 def _take_off(looks: Samples, usual: Samples) -> Samples:

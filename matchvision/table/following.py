@@ -1,11 +1,16 @@
 """The camera over the clip: one for all frames, or its pose found again in each."""
 
+from array import array
+from collections import deque
+from typing import Final
+
 import numpy as np
 import numpy.typing as npt
 
 from matchvision.geometry.camera import project_points
 from matchvision.records.camera import Camera, Cameras, TableView
 from matchvision.records.frames import Frame
+from matchvision.records.growing import GrowingRows
 from matchvision.records.results import StageNote
 from matchvision.records.sheet import RunSheet
 from matchvision.table.guessing import guess_camera
@@ -21,6 +26,8 @@ FloatArray = npt.NDArray[np.float64]
 _LOOK_AGAIN_PX, _LOOKS = 0.3, 5
 #: Smallest wander of a hand-held camera in a frame, rotation [rad] and translation [m], for poses carried over.
 _LEAST_WANDER = np.array([5e-4] * 3 + [1e-3] * 3)
+#: Frames from which the usual wander is taken.
+_LATELY: Final = 120
 
 
 class CameraFollower:
@@ -40,11 +47,12 @@ class CameraFollower:
         self._lens_covariance = view.camera.covariance[:9, :9]
         self._pose = view.camera.parameters[9:].copy()
         self._step = np.zeros(6)
-        self._frames: list[int] = []
-        self._poses: list[FloatArray] = []
-        self._covariances: list[FloatArray] = []
+        self._frames, self._noise_px = array("q"), array("d")
+        # A pose, and the covariance of all parameters with it.
+        self._poses, self._covariances = GrowingRows((6,)), GrowingRows((15, 15))
+        self._lately: deque[FloatArray] = deque(maxlen=_LATELY)
+        self._covariance = view.camera.covariance
         self._supported: list[bool] = []
-        self._noise_px: list[float] = []
         self._table = sheet.table
         self._clean: tuple[Luma, FloatArray, FloatArray] | None = None
         self._texture: TableTexture | None = None
@@ -69,12 +77,13 @@ class CameraFollower:
             self._pose = pose
             self._by_texture += 1
         else:
-            last = self._covariances[-1] if self._covariances else self._view.camera.covariance
-            covariance = last + _widen(self._wander(), 1.0)
+            covariance = self._covariance + _widen(self._wander(), 1.0)
             self._step = np.zeros(6)
         self._frames.append(frame.index)
         self._poses.append(self._pose)
         self._covariances.append(covariance)
+        self._lately.append(self._pose)
+        self._covariance = covariance
         self._supported.append(found is not None or held is not None)
         return self._camera(self._pose, covariance)
 
@@ -88,7 +97,7 @@ class CameraFollower:
             return Cameras(camera.width_px, camera.height_px, False, frames, parameters, covariance, supported)
         frames = np.array(self._frames)
         supported = np.array(self._supported)
-        poses, covariance = np.array(self._poses), np.array(self._covariances)
+        poses, covariance = self._poses.whole(), self._covariances.whole()
         if supported.any():
             known = np.flatnonzero(supported)
             for k in np.flatnonzero(~supported):
@@ -144,9 +153,9 @@ class CameraFollower:
 
     def _wander(self) -> FloatArray:
         """Typical change of the pose from frame to frame (6,)."""
-        if len(self._poses) < 3:
+        if len(self._lately) < 3:
             return 3 * _LEAST_WANDER
-        steps = np.diff(np.array(self._poses[-120:]), axis=0)
+        steps = np.diff(np.array(self._lately), axis=0)
         return np.asarray(np.maximum(np.sqrt(np.mean(steps**2, axis=0)), _LEAST_WANDER), dtype=np.float64)
 
     def _find_pose(self, luma: Luma) -> tuple[FloatArray, FloatArray, float] | None:
