@@ -86,7 +86,7 @@ def machine_xml(name: str, machine: Machine, table: Table, extras: Extras) -> st
         inertia = machine.drive.wheel_inertia_kg_m2 / 4
         own = min(WHEEL_OWN_KG_M2, 0.8 * inertia)
         parts.append(
-            f"""<body pos="{cx} {cy} {radius}"><joint name="{label}" type="hinge" axis="0 1 0"
+            f"""<body pos="{cx} {cy} {radius}">{tyre_xml(label, extras)}<joint name="{label}" type="hinge" axis="0 1 0"
               armature="{inertia - own}" frictionloss="{machine.drive.drive_friction_Nm / 4 + 1e-9}"
               solreffriction="0.004 1" solimpfriction="0.98 0.999 0.001"/>
               <inertial pos="0 0 0" mass="{WHEEL_MASS_KG}" diaginertia="{0.6 * own} {own} {0.6 * own}"/>
@@ -103,6 +103,15 @@ def machine_xml(name: str, machine: Machine, table: Table, extras: Extras) -> st
     return f"""<body name="{name}" pos="{x} {y} {z}" quat="{turn}"><freejoint/>
       <inertial pos="{place[0]} {place[1]} {place[2]}" mass="{chassis_kg}" diaginertia="{roll} {pitch} {yaw}"/>
       <site name="{name}_hitch" pos="{hitch}"/>{"".join(parts)}</body>"""
+
+
+def tyre_xml(label: str, extras: Extras) -> str:
+    """The spring on which a wheel moves up and down; nothing where wheels are rigid."""
+    contact = extras.contact
+    if contact.tyre_N_per_m == 0.0:
+        return ""
+    return f"""<joint name="{label}_tyre" type="slide" axis="0 0 1" stiffness="{contact.tyre_N_per_m}"
+              damping="{contact.tyre_N_s_per_m}"/>"""
 
 
 def walls_xml(scene: Scene, extras: Extras) -> str:

@@ -39,6 +39,9 @@ class Contact:
     load steadily. With a hard impedance (0.95, 0.99) they hop, which takes 2 to 3 % off a sliding machine's friction.
     Over a match of 5 s softer and stiffer settings (those of the test) move tension by 0.05 % of its peak (rms), places
     by 0.2 mm, heading by 0.01 degrees and the onset of slip by 1 ms; half the step, by 0.01 %, 0.01 mm and nothing.
+
+    ``tyre_N_per_m`` (0: rigid) and ``tyre_N_s_per_m``: spring and damper on which each wheel moves up and down under
+    its machine, as a tyre gives way. On rigid wheels the contact's own law shares the load across the diagonal.
     """
 
     solref_s: float = 0.015
@@ -46,6 +49,8 @@ class Contact:
     solimp: tuple[float, float, float] = (0.1, 0.95, 0.0004)
     impratio: float = 50.0
     step_s: float = 0.0005
+    tyre_N_per_m: float = 0.0
+    tyre_N_s_per_m: float = 0.0
 
 
 @dataclass(frozen=True)

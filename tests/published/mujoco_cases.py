@@ -3,12 +3,14 @@
 The engine is that of ``tests/engine``: rigid bodies in space, soft contact with elliptic friction cones, a tendon that
 wraps the crest of a ridge. Its settings are the same for every case and were chosen by what the engine itself shows:
 
-- Wheels sink by 0.2 mm, with an impedance that grows with it; on a hard contact sliding wheels hop.
-- The engine's contact law is convex: a sliding contact carries more at the same depth, by friction × damping × speed
-  over stiffness × depth. Where wheels of one machine slide at different speeds that moves load between them across the
-  diagonal, which no balance on a rigid frame asks for. It is proportional to the damping, so the damping is taken as
-  low as sliding wheels still carry their load within 0.5 % of its mean (a fifth of critical), at the same stiffness.
-- The friction's impedance ratio makes up for it, so that gripping wheels creep by 0.5 mm/s as before.
+- Each wheel stands on a tyre, a spring of 20 N/mm with a damper, which gives by 0.3 mm under its load, as hard rubber
+  does. How four wheels share load across the diagonal is told by no balance. On rigid wheels the engine's contact
+  decides it, which is convex: a sliding contact carries more at the same depth, by friction × damping × speed. Where
+  wheels of one machine slide at different speeds that moved 1.6 N from wheels that carry 6 N each to the other
+  diagonal's, and more with more damping. On tyres the springs decide it.
+- Contacts sink by less than 0.1 mm, little beside a tyre, with an impedance that grows with it; then sliding wheels
+  carry their load steadily, to within 0.5 % of its mean.
+- The friction's impedance ratio makes gripping wheels creep by no more than 0.5 mm/s.
 """
 
 from collections.abc import Callable, Mapping
@@ -33,7 +35,9 @@ ROPE_M: Final = 1.05
 RADIUS_M: Final = 0.045
 GEAR, MOTORS, EFFICIENCY = 250.0, 2, 0.72
 ROW_S: Final = 0.005
-CONTACT: Final = Contact(solref_s=0.075, damping_ratio=0.2, impratio=250.0)
+CONTACT: Final = Contact(
+    solref_s=0.004, solimp=(0.1, 0.95, 0.0002), impratio=250.0, tyre_N_per_m=20_000.0, tyre_N_s_per_m=70.0
+)
 SLOPE: Final = float(np.tan(np.radians(6.0)))
 
 
