@@ -31,12 +31,12 @@ from matchvision.geometry.camera import project_points
 from matchvision.geometry.placing import place_with_uncertainty
 from matchvision.geometry.profile import surface_height
 from matchvision.motion import measure_motion
-from matchvision.pipeline import watch
 from matchvision.records.camera import Cameras
 from matchvision.records.sheet import LensSheet, Run
 from matchvision.sheets import load_run
 from matchvision.table import find_table
 from matchvision.table.lens import calibrate_lens, fit_lens
+from matchvision.watching import watch
 
 FloatArray = npt.NDArray[np.float64]
 

@@ -4,73 +4,35 @@ The first answer is all but the causes, which take longest; they can be added at
 disk, tables, pictures and page, is put there by `matchvision.writing.publishing`.
 """
 
-from collections.abc import Callable, Iterator, Mapping
-from concurrent.futures import ThreadPoolExecutor
-from contextlib import closing
-from dataclasses import dataclass
-from itertools import chain, islice
-from typing import Final, TypeVar
+from collections.abc import Callable, Mapping
+from typing import TypeVar
 
 from matchvision.errors import CannotMeasure, FootageError
-from matchvision.footage import (
-    BandWatch,
-    LampWatch,
-    LookWatch,
-    describe_footage,
-    first_look,
-    hear_start,
-    look_at_scene,
-    read_facts,
-    read_frames,
-)
-from matchvision.footage.ahead import read_ahead
-from matchvision.footage.freeing import freeing_pictures
+from matchvision.footage import LampWatch, describe_footage, hear_start, read_facts
 from matchvision.forecast import follow_end, predict_run
 from matchvision.grip import find_events
-from matchvision.markers import MarkerTracker, mend_tracks, plan_markers
 from matchvision.motion import measure_motion, set_clock
 from matchvision.practice import measure_practice
 from matchvision.pull import measure_pull
-from matchvision.records.camera import Cameras, TableView
+from matchvision.records.camera import Cameras
 from matchvision.records.events import Grip
-from matchvision.records.footage import PictureLook, RowTiming
-from matchvision.records.foreign import ForeignLook
-from matchvision.records.frames import ClipFacts, Frame
+from matchvision.records.footage import RowTiming
+from matchvision.records.frames import ClipFacts
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.practice import PracticeResult
 from matchvision.records.pull import Pull
 from matchvision.records.remedies import Remedies
-from matchvision.records.results import Analysis, CauseRow, Grounds, StageNote
+from matchvision.records.results import Analysis, CauseRow, FirstAnswer, Grounds, StageNote
 from matchvision.records.sheet import Run, StartPose
-from matchvision.records.tracks import Tracks
 from matchvision.remedies import seek_remedies
-from matchvision.table import CameraFollower, CoverWatch, find_or_hold_table
-from matchvision.verdict import fit_match, judge, seek_causes
+from matchvision.verdict import fit_match, judge, seek_causes, tell_first
+from matchvision.watching import Notice, Progress, watch
 
-#: Told on long work: what is being done, how much is done, how much there is in all.
-Progress = Callable[[str, int, int], None]
-#: Told in a sentence what a person should know before the long work is done.
-Notice = Callable[[str], None]
 #: Told what a stage did as soon as it is done.
 Finished = Callable[[StageNote], None]
+#: Told verdict, share and motion as soon as they are known.
+Told = Callable[[FirstAnswer], None]
 Record = TypeVar("Record")
-#: Pictures of the pass's beginning that wait for the camera, since the first look needs them too.
-_BEGIN: Final = 12
-
-
-@dataclass(frozen=True, eq=False)
-class Watched:
-    """What one pass over the clip gives."""
-
-    view: TableView
-    cameras: Cameras
-    tracks: Tracks
-    notes: tuple[StageNote, ...]
-    look: PictureLook
-    doubled_s: tuple[float, ...]
-    lamp: LampWatch | None
-    rows: RowTiming
-    foreign: ForeignLook | None
 
 
 def analyze(run: Run, progress: Progress | None = None, notice: Notice | None = None) -> Analysis:
@@ -85,11 +47,16 @@ def analyze(run: Run, progress: Progress | None = None, notice: Notice | None = 
 
 
 def answer_first(
-    run: Run, progress: Progress | None = None, notice: Notice | None = None, finished: Finished | None = None
+    run: Run,
+    progress: Progress | None = None,
+    notice: Notice | None = None,
+    finished: Finished | None = None,
+    told: Told | None = None,
 ) -> Analysis:
     """From a run sheet and its clip to all but the causes, which take longest and can be added later.
 
-    A stage that cannot measure leaves a note that says why and what would help; later stages go on without it.
+    ``told`` is given verdict, share and motion while pull, grip and forecast are still being computed. A stage that
+    cannot measure leaves a note that says why and what would help; later stages go on without it.
 
     Raises
     ------
@@ -116,6 +83,8 @@ def answer_first(
         rows=watched.rows,
     )
     notes.lead(footage_note)
+    if told is not None:
+        told(tell_first(run, motion, clock))
 
     pull = notes.keep(attempt("pull", lambda: measure_pull(run, motion, clock)))
     grip = notes.keep(attempt("grip", lambda: find_events(run, motion, pull, clock, watched.foreign)))
@@ -195,61 +164,6 @@ class Notes:
     def all(self) -> tuple[StageNote, ...]:
         """All of them."""
         return tuple(self._notes)
-
-
-def watch(run: Run, facts: ClipFacts, progress: Progress | None, notice: Notice | None = None) -> Watched:
-    """A first look for the table, then one pass that lends each frame to the camera's and the markers' observers."""
-    part = (run.sheet.clock.from_s, run.sheet.clock.until_s)
-    with closing(read_ahead(read_frames(facts, *part))) as frames:
-        with freeing_pictures():
-            begin = list(islice(frames, _BEGIN))
-            looked = first_look(facts, from_s=part[0], until_s=part[1], begin=begin)
-            scene = look_at_scene(looked, run.calibration)
-            with ThreadPoolExecutor(1) as aside:
-                looking = aside.submit(LookWatch, looked, facts)
-                view, table_note = find_or_hold_table(looked, run.sheet, run.lens, run.calibration, scene)
-                look = looking.result()
-            # Pictures in memory, which the long pass has better use for.
-            del looked, looking
-        follower = CameraFollower(view, run.sheet)
-        tracker = MarkerTracker(plan_markers(run), run.sheet, facts, notice)
-        cover = CoverWatch(run.sheet.table, moves=run.sheet.camera.moves)
-        length_s = min(facts.duration_s, part[1] or facts.duration_s) - (part[0] or 0.0)
-        total = max(1, round(length_s * facts.frame_rate_per_s))
-        lamp, bands = watch_lamp(run, facts), BandWatch(facts, run.sheet.clock.recorded_fps)
-        doubled_s: list[float] = []
-        for done, frame in enumerate(chain(hand_out(begin), frames), start=1):
-            look.see(frame)
-            bands.see(frame)
-            camera = follower.see(frame)
-            tracker.see(frame, camera)
-            cover.see(frame, camera)
-            if lamp is not None:
-                lamp.see(frame)
-            doubled_s += [frame.clip_s] if frame.doubled else []
-            if progress is not None and done % 10 == 0:
-                progress("watching the clip", min(done, total), total)
-    tracks, markers_note = tracker.tracks(needed=not run.mends.sets_points)
-    tracks, mends_note = mend_tracks(tracks, run.mends, run.sheet, facts.sha256)
-    camera_notes = (follower.note(),) if run.sheet.camera.moves else ()
-    notes = (table_note, *camera_notes, markers_note, *([mends_note] if mends_note else []))
-    rows = bands.timing(run.sheet.camera.readout_s)
-    return Watched(view, follower.cameras(), tracks, notes, look.look(), tuple(doubled_s), lamp, rows, cover.look())
-
-
-def hand_out(frames: list[Frame]) -> Iterator[Frame]:
-    """The frames in turn, each let go of as it is given."""
-    frames.reverse()
-    while frames:
-        yield frames.pop()
-
-
-def watch_lamp(run: Run, facts: ClipFacts) -> LampWatch | None:
-    """An observer of the start lamp, where the sheet names one."""
-    clock = run.sheet.clock
-    if clock.start != "lamp" or clock.lamp_at_px is None:
-        return None
-    return LampWatch(facts, clock.lamp_at_px, clock.lamp_radius_px, run.sheet.camera.readout_s)
 
 
 def find_clock(

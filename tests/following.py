@@ -12,7 +12,7 @@ from matchvision.filming import Course, Scene, film
 from matchvision.footage import read_facts
 from matchvision.grip import find_events
 from matchvision.motion import measure_motion
-from matchvision.pipeline import attempt, find_clock, real_seconds_per_clip_second, watch
+from matchvision.pipeline import attempt, find_clock, real_seconds_per_clip_second
 from matchvision.pull import measure_pull
 from matchvision.records.camera import Cameras
 from matchvision.records.events import Event
@@ -22,6 +22,7 @@ from matchvision.records.frames import ClipFacts
 from matchvision.records.sheet import Run
 from matchvision.records.tracks import Tracks
 from matchvision.sheets import load_run
+from matchvision.watching import watch
 from tests.filmed_points import run_of
 
 

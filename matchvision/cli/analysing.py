@@ -64,7 +64,12 @@ def analyze(
     RUN is a run sheet, or the folder that holds it as run.toml. The first answer comes first: verdict, share, motion
     and pull, with the report, all at once; earlier results of the run stay in place until then. Why it went so, the
     figures and the marked clip are then added to it.
-    """  # fmt: skip
+
+    \b
+        matchvision analyze practice
+        matchvision analyze practice/second.toml --out outputs/second --embed-clip
+        matchvision analyze practice --no-causes --no-clip
+    """  # fmt: skip  # noqa: D301 - \b keeps click from joining the lines
     if no_clip and embed_clip:
         msg = "--no-clip leaves out what --embed-clip would put into the report; leave away one of them"
         raise click.UsageError(msg)
@@ -82,20 +87,24 @@ def causes(ctx: click.Context, run: Path, out: Path | None) -> None:
 
     RUN is the run sheet, or its folder, of results that were made with `matchvision analyze --no-causes` or were
     interrupted. The clip is not watched again; what the causes are sought from was kept with the results.
-    """
+
+    \b
+        matchvision analyze practice --no-causes
+        matchvision causes practice
+    """  # noqa: D301 - \b keeps click from joining the lines
     from matchvision.sheets import load_run
 
     loaded = load_run(run)
 
     from matchvision import pipeline
     from matchvision.cli.telling import tell_causes
-    from matchvision.writing.adding import add_causes
     from matchvision.writing.keeping import recall_grounds
+    from matchvision.writing.publishing import publish_causes
 
     folder = choose_folder(loaded, out)
     grounds = recall_grounds(loaded, folder)
     found, note = pipeline.find_causes(loaded, grounds)
-    add_causes(folder, found, note)
+    publish_causes(loaded, grounds, folder, found, note)
     _add_marks(folder)
     say(tell_causes(found) or note.sentence, quiet=wishes_of(ctx).quiet)
     add_what_would_have_won(loaded, grounds, found, folder, quiet=wishes_of(ctx).quiet)
@@ -111,10 +120,9 @@ def analyze_and_tell(
     loaded = load_run(run)  # before what takes long to load: most mistakes are made in the sheet
 
     from matchvision import pipeline
-    from matchvision.cli.telling import find_shortfalls, tell_analysis
+    from matchvision.cli.telling import find_shortfalls, tell_analysis, tell_first
     from matchvision.footage import read_facts
     from matchvision.writing import check_target
-    from matchvision.writing.publishing import publish_first
 
     folder = choose_folder(loaded, out)
     try:
@@ -127,7 +135,11 @@ def analyze_and_tell(
     notice = None if quiet else lambda sentence: click.echo(f"Note: {sentence}.", err=True)
     told = StageTeller() if wishes.verbose and not quiet else None
     with shown_progress(quiet=quiet) as tell:
-        analysis = pipeline.answer_first(loaded, tell, notice, told)
+        analysis = pipeline.answer_first(
+            loaded, tell, notice, told, told=lambda first: say(tell_first(first), quiet=quiet)
+        )
+        from matchvision.writing.publishing import publish_first
+
         report = publish_first(analysis, folder, tables=tables, marked_clip=follow_up.marked_clip)
     if told is not None:
         told.tell("report", "The first answer is written.")
@@ -155,7 +167,7 @@ def _follow_up(analysis: "Analysis", folder: Path, wanted: FollowUp, told: Stage
         found, note = pipeline.find_causes(analysis.run, analysis.grounds)
         if told is not None:
             told(note)
-        publish_causes(analysis, folder, found, note)
+        publish_causes(analysis.run, analysis.grounds, folder, found, note)
         _add_marks(folder)
         say(tell_causes(found), quiet=quiet)
         if wanted.remedies:

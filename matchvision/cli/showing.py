@@ -74,8 +74,8 @@ class StageTeller:
 
 
 def say(text: str, *, quiet: bool = False) -> None:
-    """A line for the person, on standard output."""
-    if not quiet:
+    """A line for the person, on standard output; nothing where there is nothing to say."""
+    if text and not quiet:
         click.echo(text)
 
 

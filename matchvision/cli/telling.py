@@ -8,7 +8,7 @@ import numpy as np
 
 from matchvision.cli.showing import list_points
 from matchvision.records.forecast import ForecastMachine, ForecastRun
-from matchvision.records.results import Analysis, CauseRow, StageNote
+from matchvision.records.results import Analysis, CauseRow, FirstAnswer, StageNote
 from matchvision.records.sheet import LensSheet, RunSheet
 from matchvision.uncertainty import format_interval
 
@@ -20,13 +20,14 @@ FORECAST_LINES = 11
 SOLVED_TO = 1e-6
 
 
+def tell_first(first: FirstAnswer) -> str:
+    """The verdict, and what moved."""
+    return "\n".join([first.ruling.sentence, *(f"  - {said}" for said in first.moved)])
+
+
 def tell_analysis(analysis: Analysis) -> str:
-    """The verdict, what to be careful about, and what the footage does not support."""
-    parts = []
-    ruling = analysis.verdict.ruling
-    if ruling is not None:
-        parts.append(ruling.sentence)
-    parts += [note.sentence for note in analysis.notes if note.stage == "practice" and note.status != "skipped"]
+    """What to be careful about, and what the footage does not support; `tell_first` has told the verdict."""
+    parts = [note.sentence for note in analysis.notes if note.stage == "practice" and note.status != "skipped"]
     if analysis.practice is not None:
         parts.append("As a piece of a run sheet: measured.toml, beside the report.")
     shortfalls = find_shortfalls(analysis)

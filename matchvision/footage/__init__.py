@@ -2,7 +2,7 @@
 
 from matchvision.footage.checking import describe_footage
 from matchvision.footage.choosing import hear_start
-from matchvision.footage.glancing import first_look
+from matchvision.footage.glancing import first_look, look_throughout
 from matchvision.footage.lamp import LampWatch
 from matchvision.footage.looking import NEIGHBOURS, LookWatch, join_frames, measure_pictures
 from matchvision.footage.reading import read_facts, read_frames
@@ -26,6 +26,7 @@ __all__ = [
     "is_still",
     "join_frames",
     "look_at_scene",
+    "look_throughout",
     "measure_pictures",
     "measure_steps",
     "read_facts",

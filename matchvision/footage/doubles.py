@@ -14,8 +14,10 @@ from matchvision.records.frames import Frame
 
 Plane = npt.NDArray[np.uint8]
 
-#: Rows (or columns) of luma of which one is compared.
+#: Rows (or columns) of luma of which one is compared, at least, and how many are compared at most or little more: a
+#: large picture shows no more motion than a small one, and reading it anew costs time.
 _STEP: Final = 8
+_ROWS: Final = 90
 #: A change of so many levels is motion, not noise or the encoder's mending.
 _MOTION_LEVELS: Final = 12
 #: Samples that must move for motion to be seen, at least, and as a share of all that are compared.
@@ -41,8 +43,9 @@ def mark_doubles(frames: Iterator[Frame]) -> Iterator[Frame]:
 
     Notes
     -----
-    One row in eight of luma is compared. A scene that stands still is no double: motion must be seen in the step before
-    and in the step after. An encoder that spreads a repeat's errors over its neighbours can hide it.
+    One row in eight of luma is compared, of large pictures one in a dozen. A scene that stands still is no double:
+    motion must be seen in the step before and in the step after. An encoder that spreads a repeat's errors over its
+    neighbours can hide it.
     Checked by: tests/footage/test_doubles.py::test_doubled_pictures_are_marked
     """
     usual: deque[float] = deque(maxlen=_USUAL_PICTURES)
@@ -76,7 +79,8 @@ class _Comparison:
     def take(self, luma: Plane) -> tuple[int, float, int]:
         """Samples that moved, the share that changed at all, and how many there are."""
         stored = luma if abs(luma.strides[1]) <= abs(luma.strides[0]) else luma.T
-        rows = stored[::_STEP] if stored.strides[1] == 1 else np.ascontiguousarray(stored[::_STEP])
+        step = max(_STEP, len(stored) // _ROWS)
+        rows = stored[::step] if stored.strides[1] == 1 else np.ascontiguousarray(stored[::step])
         if self._before.shape != rows.shape:
             self._before = rows.copy()
             self._difference, self._moved = np.empty(rows.shape, dtype=np.uint8), np.empty(rows.shape, dtype=np.uint8)

@@ -19,6 +19,8 @@ from matchvision.records.frames import ClipFacts, Frame
 #: Places from which single pictures are taken, each where decoding can start: such pictures are whole in themselves, so
 #: that their noise is not the noise of their neighbours, and one costs as much time as several that build on others.
 _PLACES: Final = 6
+#: The beginning from which the others are taken, in pictures.
+_BEGINNING: Final = 12
 
 
 def first_look(
@@ -51,10 +53,59 @@ def first_look(
     spread = _look_at_places(facts, min(_PLACES, at_most - 1), from_s, until_s)
     wanted = at_most - len(spread)
     if begin is None:
-        begin = tuple(islice(read_frames(facts, from_s, until_s), wanted))
-    chosen = np.unique(np.linspace(0, len(begin) - 1, min(wanted, len(begin))).round().astype(int))
-    frames = {frame.index: frame for frame in (*spread, *(begin[k] for k in chosen))}
+        begin = _look_at_beginning(facts, wanted, from_s, until_s)
+    else:
+        begin = [begin[k] for k in _choose(len(begin), wanted)]
+    frames = {frame.index: frame for frame in (*spread, *begin)}
     return tuple(frames[index] for index in sorted(frames))
+
+
+def _look_at_beginning(facts: ClipFacts, wanted: int, from_s: float | None, until_s: float | None) -> list[Frame]:
+    """Pictures of the part's beginning, not each of them where few are wanted: neighbours err alike."""
+    frames = islice(read_frames(facts, from_s, until_s), max(wanted, _BEGINNING))
+    chosen = _choose(max(wanted, _BEGINNING), wanted)
+    # Pictures are let go of as they come: each holds some of the decoder's memory.
+    return [frame for k, frame in enumerate(frames) if k in chosen]
+
+
+def _choose(count: int, wanted: int) -> list[int]:
+    """Which of so many are taken, spread over them."""
+    return [int(k) for k in np.unique(np.linspace(0, count - 1, min(wanted, count)).round())]
+
+
+def look_throughout(
+    facts: ClipFacts, looked: Sequence[Frame], from_s: float | None = None, until_s: float | None = None
+) -> tuple[Frame, ...]:
+    """A first look and single pictures from wherever in the part it has none near; nothing where it got about.
+
+    Everything up to the last of them is decoded, which takes as long as watching the clip: only for a clip that can be
+    decoded from its beginning alone, and whose beginning does not show what is needed.
+
+    Parameters
+    ----------
+    looked : sequence of Frames
+        What `first_look` gave.
+
+    Notes
+    -----
+    Checked by: tests/footage/test_reading.py::test_a_clip_without_places_to_start_at_is_looked_through_when_asked
+    """
+    due_s = list_gaps(looked, facts.duration_s if until_s is None else until_s)
+    found: list[Frame] = []
+    for frame in read_frames(facts, from_s, until_s) if due_s else ():
+        if frame.clip_s >= due_s[0]:
+            found.append(frame)
+            due_s.pop(0)
+        if not due_s:
+            break
+    return (*looked, *found) if found else ()
+
+
+def list_gaps(looked: Sequence[Frame], end_s: float, count: int = _PLACES) -> list[float]:
+    """Clip times of places spread between a look's first picture and the end that have none of its pictures near."""
+    times_s = np.linspace(looked[0].clip_s, end_s, count + 2)
+    known_s = np.array([frame.clip_s for frame in looked])
+    return [t for t in times_s[1:-1].tolist() if np.abs(known_s - t).min() > times_s[1] - times_s[0]]
 
 
 def _look_at_places(facts: ClipFacts, count: int, from_s: float | None, until_s: float | None) -> list[Frame]:

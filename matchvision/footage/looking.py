@@ -1,5 +1,6 @@
 """What pictures show about how they were taken: sharpness, light, flicker, shake and doubled pictures."""
 
+from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
@@ -11,6 +12,7 @@ import numpy.typing as npt
 
 from matchvision.footage.doubles import mark_doubles
 from matchvision.footage.flicker import measure_flicker, split_runs, strip_means
+from matchvision.footage.glancing import list_gaps
 from matchvision.footage.shifting import measure_shift, shrink
 from matchvision.records.footage import PictureLook
 from matchvision.records.frames import ClipFacts, Frame
@@ -18,6 +20,8 @@ from matchvision.records.frames import ClipFacts, Frame
 FloatArray = npt.NDArray[np.float64]
 Luma = npt.NDArray[np.uint8]
 Timed = TypeVar("Timed", "Frame", "Glimpse")
+#: Mean over the range, share blown out, share black.
+Light = tuple[float, float, float]
 
 #: Pictures in which sharpness and light are measured, pairs of which the move is, and places over the clip.
 _SHARPNESS_PICTURES, _LIGHT_PICTURES, _PAIRS, _PLACES = 3, 12, 8, 8
@@ -57,18 +61,25 @@ class Glimpse:
 class LookWatch:
     """Measures a clip's pictures in passing: singly those of a first look, then the pass's own beginning.
 
+    Where the first look did not get about, as in a clip that can be decoded from its beginning alone, some pictures of
+    the pass make up for it.
+
     Parameters
     ----------
     looked : sequence of Frames
         In order of presentation; not kept.
     facts : ClipFacts
+    until_s : float, optional
+        Where the pass ends, if not at the clip's end [s, clip time].
     """
 
-    def __init__(self, looked: Sequence[Frame], facts: ClipFacts) -> None:
+    def __init__(self, looked: Sequence[Frame], facts: ClipFacts, until_s: float | None = None) -> None:
         self._facts = facts
-        self._stills = _measure_stills(looked, facts, None)
+        self._light = _measure_lights(looked, facts, None)
+        self._edges = _measure_edges(looked)
         self._glimpses = {g.index: g for run in split_runs(looked) for g in _glimpse(run)}
         self._seen = 0
+        self._due_s = deque(list_gaps(looked, facts.duration_s if until_s is None else until_s))
 
     def see(self, frame: Frame) -> None:
         """Take the pass's next frame."""
@@ -79,10 +90,15 @@ class LookWatch:
             kept = None if known is None else known.small
             self._glimpses[frame.index] = taken if kept is None else replace(taken, small=kept)
             self._seen += 1
+        elif self._due_s and frame.clip_s >= self._due_s[0]:
+            self._due_s.popleft()
+            self._glimpses[frame.index] = _take_glimpse(frame, 0)
+            self._light.append(_measure_light(frame.luma, None, full_range=self._facts.full_range))
 
     def look(self) -> PictureLook:
         """What the pictures show."""
-        return _measure_together(self._stills, [self._glimpses[index] for index in sorted(self._glimpses)], self._facts)
+        stills = _measure_stills(self._light, self._edges)
+        return _measure_together(stills, [self._glimpses[index] for index in sorted(self._glimpses)], self._facts)
 
 
 def measure_pictures(frames: Sequence[Frame], facts: ClipFacts, outline_px: FloatArray | None = None) -> PictureLook:
@@ -101,7 +117,8 @@ def measure_pictures(frames: Sequence[Frame], facts: ClipFacts, outline_px: Floa
     Checked by: tests/footage/test_looking.py::test_a_blurred_step_has_its_known_width
     """
     glimpses = [glimpse for run in split_runs(frames) for glimpse in _glimpse(list(mark_doubles(iter(run))))]
-    return _measure_together(_measure_stills(frames, facts, outline_px), glimpses, facts)
+    stills = _measure_stills(_measure_lights(frames, facts, outline_px), _measure_edges(frames))
+    return _measure_together(stills, glimpses, facts)
 
 
 def _glimpse(run: Sequence[Frame]) -> list[Glimpse]:
@@ -115,20 +132,27 @@ def _take_glimpse(frame: Frame, place: int) -> Glimpse:
     return Glimpse(frame.index, frame.clip_s, frame.doubled, frame.luma.shape[1], strip_means(frame.luma), small)
 
 
-def _measure_stills(frames: Sequence[Frame], facts: ClipFacts, outline_px: FloatArray | None) -> PictureLook:
-    """What pictures show one by one, and how their light drifts."""
-    spread = _spread(frames, _LIGHT_PICTURES)
+def _measure_lights(frames: Sequence[Frame], facts: ClipFacts, outline_px: FloatArray | None) -> list[Light]:
     inside = _mask(frames[0].luma.shape, outline_px)
-    light = np.array([_measure_light(f.luma, inside, full_range=facts.full_range) for f in spread])
+    spread = _spread(frames, _LIGHT_PICTURES)
+    return [_measure_light(f.luma, inside, full_range=facts.full_range) for f in spread]
+
+
+def _measure_edges(frames: Sequence[Frame]) -> FloatArray:
+    return np.concatenate([_rise_widths(f.luma) for f in _spread(frames, _SHARPNESS_PICTURES)])
+
+
+def _measure_stills(lights: Sequence[Light], edges_px: FloatArray) -> PictureLook:
+    """What pictures show one by one, and how their light drifts."""
+    light = np.array(lights)
     mean, clipped, dark = np.mean(light, axis=0)
-    edges = np.concatenate([_rise_widths(f.luma) for f in _spread(frames, _SHARPNESS_PICTURES)])
     return PictureLook(
-        pictures=len(frames),
-        edge_px=float(np.quantile(edges, 0.25)) if len(edges) >= 20 else float("nan"),
+        pictures=0,
+        edge_px=float(np.quantile(edges_px, 0.25)) if len(edges_px) >= 20 else float("nan"),
         mean_ratio=float(mean),
         clipped_ratio=float(clipped),
         dark_ratio=float(dark),
-        drift_ratio=float(np.ptp(light[:, 0]) / mean) if len(spread) > 1 and mean > 0 else float("nan"),
+        drift_ratio=float(np.ptp(light[:, 0]) / mean) if len(light) > 1 and mean > 0 else float("nan"),
         flicker_ratio=float("nan"),
         flicker_per_s=float("nan"),
         shake_px=float("nan"),
@@ -165,7 +189,7 @@ def _mask(shape: tuple[int, ...], outline_px: FloatArray | None) -> npt.NDArray[
     return inside if inside.sum() > 100 else None
 
 
-def _measure_light(luma: Luma, inside: npt.NDArray[np.bool_] | None, *, full_range: bool) -> tuple[float, float, float]:
+def _measure_light(luma: Luma, inside: npt.NDArray[np.bool_] | None, *, full_range: bool) -> Light:
     """Mean over the range, share blown out, share black."""
     values = luma[::2, ::2]
     values = values.ravel() if inside is None else values[inside]

@@ -10,6 +10,7 @@ from av.stream import Disposition
 from av.video.stream import VideoStream
 
 from matchvision.errors import FootageError
+from matchvision.footage.threads import decoding_threads
 
 #: Decoders that libav offers for plain text: a text file opened as a clip must not become pictures of letters.
 TEXT_CODECS = frozenset({"ansi", "bintext", "xbin", "idf", "tty"})
@@ -36,6 +37,7 @@ def open_clip(path: Path, options: dict[str, str] | None = None) -> Iterator[tup
     try:
         stream = _picture_track(container, path)
         stream.thread_type = "AUTO"
+        stream.codec_context.thread_count = decoding_threads()
         yield container, stream
     finally:
         container.close()
@@ -49,7 +51,7 @@ def _check_is_file(path: Path) -> None:
         there = sorted(p.name for p in path.parent.iterdir() if p.is_file())[:8] if path.parent.is_dir() else []
         found = f"; the folder holds {', '.join(there)}" if there else "; its folder is missing or empty"
         msg = f"there is no such clip{found}"
-        raise FootageError(msg, where=str(path), do="check the name in the sheet's [run] clip")
+        raise FootageError(msg, where=str(path), do="check the name; a run sheet names its clip under [run] clip")
     if path.stat().st_size == 0:
         msg = "the clip is empty (0 bytes)"
         raise FootageError(msg, where=str(path), do=_FILM_AGAIN)
@@ -81,7 +83,7 @@ def _picture_track(container: InputContainer, path: Path) -> VideoStream:
     # Subtitles are text that libav opens.
     if is_text or (not tracks and _holds_text(path)):
         msg = "this is a text file, not a clip"
-        raise FootageError(msg, where=str(path), do="name the video file in the sheet's [run] clip")
+        raise FootageError(msg, where=str(path), do="name a video file; a run sheet names its clip under [run] clip")
     if not tracks:
         kinds = ", ".join(sorted({s.type for s in container.streams})) or "nothing"
         msg = f"there is no picture track in this file (found: {kinds})"

@@ -13,6 +13,8 @@ FloatArray = npt.NDArray[np.float64]
 
 #: Turns of Newton's method after which a pixel counts as beyond the lens.
 _NEWTON_TURNS = 12
+#: Numbers from which an array counts as large.
+_MANY_NUMBERS = 10_000
 
 
 def rotation_matrix(rotation_rad: FloatArray) -> FloatArray:
@@ -54,11 +56,25 @@ def project_points(parameters: FloatArray, points_m: FloatArray) -> FloatArray:
     Checked by: tests/geometry/test_camera.py::test_projection_agrees_with_opencv
     """
     parameters = np.asarray(parameters, dtype=np.float64)
-    rotation = rotation_matrix(parameters[..., 9:12])
-    seen = np.einsum("...ij,...j->...i", rotation, np.asarray(points_m, dtype=np.float64)) + parameters[..., 12:15]
-    depth = np.where(seen[..., 2] > 1e-9, seen[..., 2], np.nan)
-    x, y = _distort(parameters, seen[..., 0] / depth, seen[..., 1] / depth)
+    across, down, depth = _in_camera(parameters, np.asarray(points_m, dtype=np.float64))
+    depth = np.where(depth > 1e-9, depth, np.nan)
+    x, y = _distort(parameters, across / depth, down / depth)
     return np.stack([parameters[..., 0] * x + parameters[..., 2], parameters[..., 1] * y + parameters[..., 3]], axis=-1)
+
+
+def _in_camera(parameters: FloatArray, points_m: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Points (..., 3) in the camera's frame: right, down and ahead of it [m]."""
+    rotation = rotation_matrix(parameters[..., 9:12])
+    if points_m.size < _MANY_NUMBERS:
+        seen = np.einsum("...ij,...j->...i", rotation, points_m) + parameters[..., 12:15]
+        return seen[..., 0], seen[..., 1], seen[..., 2]
+    # Of many points the three parts by themselves take half the time.
+    x, y, z = (points_m[..., i] for i in range(3))
+    right, down, ahead = (
+        rotation[..., i, 0] * x + rotation[..., i, 1] * y + rotation[..., i, 2] * z + parameters[..., 12 + i]
+        for i in range(3)
+    )
+    return right, down, ahead
 
 
 def undistort(parameters: FloatArray, pixels_px: FloatArray) -> tuple[FloatArray, FloatArray]:

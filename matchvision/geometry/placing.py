@@ -16,6 +16,8 @@ FloatArray = npt.NDArray[np.float64]
 
 #: Step for numerical derivatives by a place on the table [m].
 PLACE_STEP_M = 1e-5
+#: Numbers from which an array counts as large.
+MANY_NUMBERS = 10_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,6 +70,15 @@ def parameter_jacobian(parameters: FloatArray, points_m: FloatArray) -> FloatArr
     """Derivatives (..., 2, 15) of the pixels of table points (..., 3) by the camera's parameters (..., 15)."""
     parameters = np.asarray(parameters, dtype=np.float64)
     leading = max(parameters.ndim, np.ndim(points_m)) - 1
+    if np.size(points_m) > MANY_NUMBERS:
+        # One by one: all at once would take thirty times the memory of the points.
+        shape = np.broadcast_shapes(parameters.shape[:-1], np.shape(points_m)[:-1])
+        jacobian = np.empty((*shape, 2, 15))
+        for i, step in enumerate(PARAMETER_STEPS):
+            one = step * np.eye(15)[i]
+            ahead, behind = project_points(parameters + one, points_m), project_points(parameters - one, points_m)
+            jacobian[..., i] = (ahead - behind) / (2 * step)
+        return jacobian
     shift = np.diag(PARAMETER_STEPS).reshape(15, *(1,) * leading, 15)
     ahead, behind = project_points(parameters + shift, points_m), project_points(parameters - shift, points_m)
     return np.asarray(np.moveaxis(ahead - behind, 0, -1) / (2 * PARAMETER_STEPS), dtype=np.float64)

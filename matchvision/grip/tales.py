@@ -8,7 +8,6 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 from scipy.special import logsumexp, ndtri
-from scipy.stats import qmc
 
 from matchvision.grip.evidence import EVERYWHERE, Regions, cover_of, region_evidence
 from matchvision.grip.using import LOOK_S, SLIDES, STANDS_M, GripUse
@@ -127,6 +126,8 @@ def _families(use: GripUse) -> Iterator[Regions]:
 
 
 def _weigh(use: GripUse, families: Sequence[Regions], power: float) -> list[_Weighed]:
+    from scipy.stats import qmc  # slow to load
+
     level = float(np.median(np.abs(use.used[use.all_slide | use.one_slides])))
     # Sobol's points begin in the corner: half a step off it.
     draws = ndtri(qmc.Sobol(2, scramble=False).random(SAMPLES) + 0.5 / SAMPLES)

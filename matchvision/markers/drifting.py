@@ -40,12 +40,16 @@ class Drift:
     def __init__(self, plans: Sequence[MarkerPlan]) -> None:
         self._colour = np.array([p.colour for p in plans])
         self._first_rad = np.full(len(plans), np.nan)
+        self._known_room_rad: FloatArray | None = None
         self._neutral_s = -np.inf
 
     def start(self, chroma: FloatArray, columns: Sequence[int]) -> None:
         """Take the hues that some markers have now as their first; those that have one already keep it."""
         new = [i for i in columns if np.isnan(self._first_rad[i])]
         self._first_rad[new] = np.arctan2(chroma[new, 1], chroma[new, 0])
+        # Once all have a first hue it stays, and with it how far each may turn.
+        settled = not np.isnan(self._first_rad).any()
+        self._known_room_rad = self._room_rad(self._first_rad) if settled else None
 
     def follow(self, chroma: FloatArray, centres: Centres, good: npt.NDArray[np.bool_], step_s: float) -> FloatArray:
         """The chroma after a picture in which some markers were in plain sight, ``step_s`` after the last one.
@@ -61,8 +65,10 @@ class Drift:
         turn_rad = np.clip(centres.across, -_MOST_ACROSS, _MOST_ACROSS) * min(step_s / _HUE_S, 1.0)
         # `across` points to (red, -blue), against the sense in which angles grow.
         angle_rad = np.arctan2(chroma[:, 1], chroma[:, 0]) - np.where(usual, turn_rad, 0.0)
-        first_rad = np.where(np.isnan(self._first_rad), angle_rad, self._first_rad)
-        room_rad = self._room_rad(first_rad)
+        first_rad, room_rad = self._first_rad, self._known_room_rad
+        if room_rad is None:
+            first_rad = np.where(np.isnan(self._first_rad), angle_rad, self._first_rad)
+            room_rad = self._room_rad(first_rad)
         turned_rad = np.clip(_wrapped(angle_rad - first_rad), -room_rad, room_rad)
         strength = np.hypot(chroma[:, 0], chroma[:, 1])
         followed = strength[:, None] * np.stack(

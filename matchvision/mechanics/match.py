@@ -6,11 +6,10 @@ from typing import Final
 
 import numpy as np
 import numpy.typing as npt
-from scipy.integrate import solve_ivp
 
 from matchvision.errors import CannotMeasure
 from matchvision.mechanics import layout as d
-from matchvision.mechanics.dynamics import state_rates
+from matchvision.mechanics.dynamics import make_room, state_rates
 from matchvision.mechanics.events import Event, locate_events
 from matchvision.mechanics.jacobian import rates_jacobian
 from matchvision.mechanics.machine import MachineModel, MatchModel
@@ -151,17 +150,21 @@ def play_match(model: MatchModel, t_s: FloatArray, *, relative: float = 1e-6) ->
     speed through 30 mm/s are located as events on the solver's dense output, at several places of every step.
     Checked by: tests/published/test_mujoco_matches.py::test_match_goes_as_in_the_engine
     """
+    from scipy.integrate import solve_ivp  # slow to load
+
     t_s = np.asarray(t_s, dtype=np.float64)
     packed = pack(model)
-    numbers = packed.numbers
+    numbers, room = packed.numbers, make_room(packed.numbers)
 
     def rates(time_s: float, state: FloatArray) -> FloatArray:
         out, results = np.empty(2 * d.STATES), np.empty(d.ALL_RESULTS)
-        state_rates(time_s, state, numbers, out, results)
+        state_rates(time_s, state, numbers, out, results, room)
         return out
 
     def jacobian(time_s: float, state: FloatArray) -> FloatArray:
-        return rates_jacobian(time_s, state, numbers)
+        out = np.empty((2 * d.STATES, 2 * d.STATES))
+        rates_jacobian(time_s, state, numbers, room, out)
+        return out
 
     inner = packed.stops_s[(packed.stops_s > t_s[0]) & (packed.stops_s < t_s[-1])]
     edges = np.concatenate([t_s[:1], inner, t_s[-1:]])

@@ -167,7 +167,7 @@ def _invert_loops(matrix: FloatArray, inverse: FloatArray) -> None:
                     inverse[row, j] -= factor * inverse[i, j]
 
 
-_invert: Callable[..., Any] = numba.njit(cache=True)(_invert_loops)
+_invert: Callable[..., Any] = numba.njit(cache=True, nogil=True)(_invert_loops)
 
 
 def _smooth_loops(
@@ -205,8 +205,8 @@ def _smooth_loops(
     return x, p
 
 
-run_channels: Callable[..., Any] = numba.njit(cache=True)(_filter_loops)
-run_smoother: Callable[..., Any] = numba.njit(cache=True)(_smooth_loops)
+run_channels: Callable[..., Any] = numba.njit(cache=True, nogil=True)(_filter_loops)
+run_smoother: Callable[..., Any] = numba.njit(cache=True, nogil=True)(_smooth_loops)
 
 
 def run_filter(

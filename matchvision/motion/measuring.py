@@ -1,6 +1,8 @@
 """The motion stage: from pixels and cameras to everything that moved."""
 
-from dataclasses import replace
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from os import cpu_count
 
 import numpy as np
 import numpy.typing as npt
@@ -17,11 +19,11 @@ from matchvision.motion.rope import RopeReading, measure_rope
 from matchvision.motion.shutter import allow_for_readout
 from matchvision.motion.sighting import Sighting, sight_markers, spread_from_camera
 from matchvision.motion.standing import is_level
-from matchvision.motion.tilting import Tilt, find_tilt
+from matchvision.motion.tilting import find_tilt
 from matchvision.motion.wheels import WheelReading, allow_for_trembling, measure_wheel
 from matchvision.records.camera import Cameras
 from matchvision.records.footage import RowTiming
-from matchvision.records.motion import MachineMotion, Motion, Places
+from matchvision.records.motion import ArmMotion, MachineMotion, Motion, Places
 from matchvision.records.results import StageNote
 from matchvision.records.sheet import Machine, Run, RunSheet
 from matchvision.records.tracks import Tracks
@@ -64,30 +66,13 @@ def measure_motion(
     rows = rows if rows is not None else RowTiming(sheet.camera.readout_s or 0.0, 0.0, source="given in the sheet")
     sighting = sight_markers(tracks, cameras, real_s, sheet.table.profile_m, rows)
     tracks, hand_ends = join_hand_ends(tracks, sighting, real_s)
-    poses: dict[str, Pose] = {}
-    tilts: dict[str, Tilt] = {}
-    machines: dict[str, MachineMotion] = {}
-    markers_used: dict[str, int] = {}
-    for name, machine in sheet.machine.items():
-        measured = measure_pose(name, machine, tracks, sighting, real_s)
-        if measured is not None and np.isfinite(measured[0].along.value).any():
-            pose, markers_used[name] = measured
-            tilts[name] = find_tilt(pose, machine, tracks, sighting, real_s)
-            poses[name] = lift_pose(pose, tilts[name], machine, tracks, sighting, real_s)
-            lever_m = max((float(np.hypot(*p.at_m[:2])) for p in tracks.plans if p.machine == name), default=0.0)
-            moved = motion_of(poses[name], sighting.covariance, real_s, lever_m)
-            machines[name] = tilts[name].noted_in(moved)
-    readings: list[WheelReading] = []
-    for name, pose in poses.items():
-        for wheel in sheet.machine[name].wheel:
-            drives = (sheet.machine[name].drive, sheet.forecast.get(name))
-            reading = measure_wheel(pose, wheel, tracks, sighting, real_s, drives)
-            if reading is not None:
-                grounded = leave_off_ground(reading.motion, wheel.face_m, tilts[name])
-                readings.append(replace(reading, motion=grounded))
+    with ThreadPoolExecutor(max(1, min(cpu_count() or 1, len(sheet.machine)))) as pool:
+        measuring = pool.map(lambda name: measure_machine(name, sheet, tracks, sighting, real_s), sheet.machine)
+        measured = [machine for machine in measuring if machine is not None]
+    poses = {machine.pose.machine: machine.pose for machine in measured}
+    readings = [reading for machine in measured for reading in machine.wheels]
     wheels = tuple(reading.motion for reading in readings)
-    measured_arms = (measure_arm(pose, sheet.machine[name], tracks, sighting, real_s) for name, pose in poses.items())
-    arms = tuple(arm for arm in measured_arms if arm is not None)
+    arms = tuple(machine.arm for machine in measured if machine.arm is not None)
     rope = None
     if sheet.rope is not None:
         rope = measure_rope(sheet.rope, sheet.machine, poses, tracks, sighting, real_s, arms, hand_ends)
@@ -97,13 +82,47 @@ def measure_motion(
         real_s=real_s,
         tracks=tracks,
         places=place_markers(tracks, sighting, poses, rope, [reading.rim for reading in readings], hand_ends),
-        machines={name: allow_for_trembling(moved, wheels) for name, moved in machines.items()},
+        machines={machine.pose.machine: allow_for_trembling(machine.moved, wheels) for machine in measured},
         wheels=wheels,
         rope=None if rope is None else rope.motion,
         arms=arms,
     )
     motion = allow_for_readout(motion, rows, cameras.width_px, cameras.height_px)
+    markers_used = {machine.pose.machine: machine.markers for machine in measured}
     return motion, describe_motion(sheet, motion, poses, markers_used, rope, readings)
+
+
+@dataclass(frozen=True, eq=False)
+class MeasuredMachine:
+    """All that a machine's own markers show: ``markers`` of its body were used for its pose."""
+
+    pose: Pose
+    markers: int
+    moved: MachineMotion
+    wheels: tuple[WheelReading, ...]
+    arm: ArmMotion | None
+
+
+def measure_machine(
+    name: str, sheet: RunSheet, tracks: Tracks, sighting: Sighting, real_s: FloatArray
+) -> MeasuredMachine | None:
+    """A machine's motion, its wheels and its arm; None where none of its markers was seen."""
+    machine = sheet.machine[name]
+    measured = measure_pose(name, machine, tracks, sighting, real_s)
+    if measured is None or not np.isfinite(measured[0].along.value).any():
+        return None
+    upright, markers = measured
+    tilt = find_tilt(upright, machine, tracks, sighting, real_s)
+    pose = lift_pose(upright, tilt, machine, tracks, sighting, real_s)
+    lever_m = max((float(np.hypot(*p.at_m[:2])) for p in tracks.plans if p.machine == name), default=0.0)
+    moved = tilt.noted_in(motion_of(pose, sighting.covariance, real_s, lever_m))
+    wheels: list[WheelReading] = []
+    for wheel in machine.wheel:
+        reading = measure_wheel(pose, wheel, tracks, sighting, real_s, (machine.drive, sheet.forecast.get(name)))
+        if reading is not None:
+            wheels.append(replace(reading, motion=leave_off_ground(reading.motion, wheel.face_m, tilt)))
+    arm = measure_arm(pose, machine, tracks, sighting, real_s)
+    return MeasuredMachine(pose, markers, moved, tuple(wheels), arm)
 
 
 def place_markers(

@@ -39,8 +39,9 @@ CALM_THIRD_RATIO = 0.246
 FIRST_S = 0.5
 #: Fewer frames do not show how it stands.
 FEWEST_FRAMES = 10
-#: Turns of Gauss–Newton.
+#: Turns of Gauss–Newton, and a step of metres and radians after which a frame needs no further one.
 TURNS = 8
+SETTLED = 1e-9
 #: A frame does not fit where its markers are off by four times what they usually are (squared).
 WORST_MISFIT = 16.0
 _STEPS = (1e-5, 1e-5, 1e-5, 1e-4, 1e-4)
@@ -167,41 +168,49 @@ class RigidMarkers:
         own = inverse + self.sighting.own_spread(by_camera)
         return RigidFit(state[:, :5], own[:, :5, :5], self.sighting.common(by_camera)[:, :5])
 
+    def _pixels(self, state: FloatArray, rows: IntArray) -> FloatArray:
+        """Where the camera of some frames sees the markers (r, k, 2) [px]."""
+        parameters = self.sighting.parameters[rows if len(self.sighting.parameters) > 1 else slice(None), None, :]
+        return project_points(parameters, self.places(state))
+
     def _linear(self, state: FloatArray, rows: IntArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Weighted derivatives, derivatives (r, k, 2, d) and what is left over (r, k, 2) [px] of some frames."""
-        parameters = self.sighting.parameters[rows if len(self.sighting.parameters) > 1 else slice(None), None, :]
         seen = self.seen[rows][..., None]
         weight = np.where(seen, 1.0 / np.where(seen, self.u[rows], 1.0) ** 2, 0.0)
-        off = np.where(seen, self.pixels[rows] - project_points(parameters, self.places(state)), 0.0)
+        off = np.where(seen, self.pixels[rows] - self._pixels(state, rows), 0.0)
         d = state.shape[1]
         steps = np.array([*_STEPS, *[1e-4] * self.turns])
         design = np.zeros((*off.shape, d))
         for i in range(d):
             shift = steps[i] * np.eye(d)[i]
-            ahead = project_points(parameters, self.places(state + shift))
-            behind = project_points(parameters, self.places(state - shift))
+            ahead, behind = self._pixels(state + shift, rows), self._pixels(state - shift, rows)
             design[..., i] = np.where(seen, (ahead - behind) / (2 * steps[i]), 0.0)
         design = np.nan_to_num(design)
         return design * weight[..., None], design, np.nan_to_num(off)
 
     def _settle(self, state: FloatArray, prior: FloatArray, u_prior: FloatArray, rows: IntArray) -> FloatArray:
         """States (r, d) of some frames after a few turns."""
-        d = state.shape[1]
+        d, state = state.shape[1], state.copy()
+        moving = np.arange(len(rows))
         for _ in range(TURNS):
-            weighted, design, off = self._linear(state, rows)
+            at, own = state[moving], rows[moving]
+            weighted, design, off = self._linear(at, own)
             normal = np.einsum("nkai,nkaj->nij", weighted, design)
-            normal[:, np.arange(d), np.arange(d)] += u_prior[rows] ** -2.0
-            right = np.einsum("nkai,nka->ni", weighted, off) + (prior[rows] - state) * u_prior[rows] ** -2.0
+            normal[:, np.arange(d), np.arange(d)] += u_prior[own] ** -2.0
+            right = np.einsum("nkai,nka->ni", weighted, off) + (prior[own] - at) * u_prior[own] ** -2.0
             # A long step of an angle would leave the branch on which the body stands on this side or that.
-            state = state + np.clip(np.linalg.solve(normal, right[..., None])[..., 0], -0.2, 0.2)
+            step = np.clip(np.linalg.solve(normal, right[..., None])[..., 0], -0.2, 0.2)
+            state[moving] = at + step
+            moving = moving[(np.abs(step) > SETTLED).any(axis=1)]
+            if not len(moving):
+                break
         return state
 
     def _misfit(self, state: FloatArray, rows: IntArray) -> FloatArray:
         """Squares of what is left over, by their u, to each measurement to spare (r,); 0 where none is."""
-        _, _, off = self._linear(state, rows)
-        scaled = np.where(
-            self.seen[rows][..., None], off / np.where(self.seen[rows][..., None], self.u[rows], 1.0), 0.0
-        )
+        seen = self.seen[rows][..., None]
+        off = np.nan_to_num(np.where(seen, self.pixels[rows] - self._pixels(state, rows), 0.0))
+        scaled = np.where(seen, off / np.where(seen, self.u[rows], 1.0), 0.0)
         spare = 2 * self.seen[rows].sum(axis=1) - state.shape[1]
         return np.asarray(np.where(spare > 0, (scaled**2).sum(axis=(1, 2)) / np.maximum(spare, 1), 0.0))
 

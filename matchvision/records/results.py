@@ -1,7 +1,10 @@
 """The verdict, the comparison, and the whole answer."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
 
 from matchvision.records.camera import Cameras, TableView
 from matchvision.records.events import Grip
@@ -53,6 +56,14 @@ class Ruling:
     share: float
     u_share: float
     decided_at_s: float
+
+
+@dataclass(frozen=True)
+class FirstAnswer:
+    """What is told before anything else is computed or written: the ruling, and in sentences what moved."""
+
+    ruling: Ruling
+    moved: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -116,9 +127,45 @@ class CurveRow:
     crps_ratio: float
 
 
+@dataclass(frozen=True, eq=False)
+class ExplainedCurve:
+    """One quantity of the match as measured, as forecast and as an explanation has it, over match time, (k,) arrays.
+
+    Attributes
+    ----------
+    quantity : "speed", "surface", "heading" or "pull"
+        Speed towards home, surface speed of one side's wheels, heading, pull in the rope.
+    machine : str
+        Whose; "" for the pull.
+    side : "", "left" or "right"
+    unit : str
+    scale : float
+        The quantity's own size, by which errors are judged.
+    t_s, measured, u_measured : float arrays
+    forecast : float array
+        As the stated numbers have it.
+    explained : float array or None
+        As the explanation has it; None where it says nothing of it.
+    logged : float array or None
+        As the stated numbers have it with the commands as they were logged; None where none were.
+    """
+
+    quantity: str
+    machine: str
+    side: str
+    unit: str
+    scale: float
+    t_s: npt.NDArray[np.float64]
+    measured: npt.NDArray[np.float64]
+    u_measured: npt.NDArray[np.float64]
+    forecast: npt.NDArray[np.float64]
+    explained: npt.NDArray[np.float64] | None
+    logged: npt.NDArray[np.float64] | None = None
+
+
 @dataclass(frozen=True)
 class CauseRow:
-    """One explanation with its probability."""
+    """One explanation with its probability; ``curves``: of the likeliest, what it makes of the run."""
 
     cause: str
     machine: str
@@ -128,6 +175,7 @@ class CauseRow:
     unit: str
     since_s: float
     statement: str
+    curves: tuple[ExplainedCurve, ...] = field(default=(), compare=False, repr=False)
 
 
 @dataclass(frozen=True)

@@ -5,9 +5,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from importlib.util import find_spec
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
-import pandas as pd
 from pydantic import ValidationError
 
 from matchvision.errors import OutputError, SetupError
@@ -16,7 +15,11 @@ from matchvision.records.results import Analysis
 from matchvision.records.sheet import Run
 from matchvision.writing.resultfile import ResultFile, sum_up
 from matchvision.writing.swapping import MARK, PRODUCTS, refuse_foreign, replaced_whole
-from matchvision.writing.tables import DTYPES, build_tables, check_table, round_table
+
+# What makes tables is loaded where tables are made: whether results could be written is asked before a clip is watched,
+# which needs the memory.
+if TYPE_CHECKING:
+    import pandas as pd
 
 _FORMATS: Final = ("csv", "parquet")
 
@@ -27,17 +30,17 @@ class Results:
 
     folder: Path
     brief: ResultFile
-    tracks: pd.DataFrame
-    motion: pd.DataFrame
-    wheels: pd.DataFrame
-    rope: pd.DataFrame
-    pull: pd.DataFrame
-    traction: pd.DataFrame
-    grip_map: pd.DataFrame
-    events: pd.DataFrame
-    comparison: pd.DataFrame
-    curves: pd.DataFrame
-    causes: pd.DataFrame
+    tracks: "pd.DataFrame"
+    motion: "pd.DataFrame"
+    wheels: "pd.DataFrame"
+    rope: "pd.DataFrame"
+    pull: "pd.DataFrame"
+    traction: "pd.DataFrame"
+    grip_map: "pd.DataFrame"
+    events: "pd.DataFrame"
+    comparison: "pd.DataFrame"
+    curves: "pd.DataFrame"
+    causes: "pd.DataFrame"
 
 
 def write_results(
@@ -70,6 +73,8 @@ def write_results(
     -----
     Checked by: tests/writing/test_results.py::test_a_failure_midway_leaves_the_old_results
     """
+    from matchvision.writing.tables import build_tables
+
     folder = Path(folder)
     check_target(analysis.run, folder, tables)
     built = build_tables(analysis)
@@ -132,8 +137,10 @@ def open_result(folder: str | Path) -> Results:
     return Results(folder=folder, brief=brief, **frames)
 
 
-def write_table(path: Path, name: str, table: pd.DataFrame) -> None:
+def write_table(path: Path, name: str, table: "pd.DataFrame") -> None:
     """One table as CSV or Parquet, by the path's ending."""
+    from matchvision.writing.tables import round_table
+
     if path.suffix == ".parquet":
         table.to_parquet(path, index=False)
     else:
@@ -162,7 +169,7 @@ def read_brief(folder: Path) -> ResultFile:
         raise OutputError(f"{place} does not fit: {first['msg']}", where=str(path), do=do) from error
 
 
-def read_table(folder: Path, name: str) -> pd.DataFrame:
+def read_table(folder: Path, name: str) -> "pd.DataFrame":
     """Read one table alone, as `open_result` does.
 
     Raises
@@ -170,6 +177,10 @@ def read_table(folder: Path, name: str) -> pd.DataFrame:
     OutputError
         Where it is missing or has been changed so that it no longer fits.
     """
+    import pandas as pd
+
+    from matchvision.writing.tables import DTYPES, check_table
+
     do = "analyse the run again; the tables are written together and belong together"
     kinds = {column.name: DTYPES[column.dtype] for column in TABLES[name]}
     for path in (folder / f"{name}.csv", folder / f"{name}.parquet"):

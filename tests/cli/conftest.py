@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from matchvision.cli import main
-from matchvision.records.results import CauseRow, Ruling, StageNote
+from matchvision.records.results import CauseRow, FirstAnswer, Ruling, StageNote
 from matchvision.records.sheet import Run
 
 SHEET = """\
@@ -58,6 +58,7 @@ class StandIn:
     ruling: Ruling | None = field(
         default_factory=lambda: Ruling("heron", 0.123, 0.004, True, "heron has won.", 0.62, 0.004, 8.0)
     )
+    moved: tuple[str, ...] = ()
     early: tuple[str, ...] = ()
     published: dict[str, Any] = field(default_factory=dict)
     causes: tuple[CauseRow, ...] = ()
@@ -70,6 +71,7 @@ class StandIn:
         progress: object = None,
         notice: Callable[[str], None] | None = None,
         finished: Callable[[StageNote], None] | None = None,
+        told: Callable[[FirstAnswer], None] | None = None,
     ) -> SimpleNamespace:
         del progress
         if notice is not None:
@@ -80,6 +82,8 @@ class StandIn:
         if finished is not None:
             for note in self.notes:
                 finished(note)
+        if told is not None and self.ruling is not None:
+            told(FirstAnswer(self.ruling, self.moved))
         verdict = SimpleNamespace(ruling=self.ruling, causes_due=bool(self.causes))
         return SimpleNamespace(run=run, notes=self.notes, verdict=verdict, practice=None, grounds="grounds")
 
@@ -97,8 +101,9 @@ class StandIn:
         (folder / "result.json").write_text('{"verdict": {"winner": "heron"}}\n')
         return folder / "report.html"
 
-    def publish_causes(self, analysis: object, folder: Path, causes: object, note: StageNote) -> None:
-        del analysis
+    def publish_causes(self, run: Run, grounds: object, folder: Path, causes: object, note: StageNote) -> None:
+        del run
+        assert grounds == "grounds"
         self.added.append(("causes", folder, causes, note.sentence))
 
     def add_marks(self, folder: Path) -> None:

@@ -14,7 +14,7 @@ import matchvision
 from matchvision.cli import main
 from matchvision.cli.plain import was_interrupted
 from matchvision.cli.showing import shown_progress
-from matchvision.errors import CannotMeasure, FootageError, TableError
+from matchvision.errors import CannotMeasure, FootageError, OutputError, TableError
 from matchvision.filming import Scene
 from matchvision.records.naming import name_folder
 from matchvision.records.results import CauseRow, StageNote
@@ -107,6 +107,22 @@ def test_the_first_answer_is_told_before_causes_are_sought(type_in: Type, stand_
     stand_in.added.clear()
     assert "less grip" not in type_in("analyze", str(practice), "--out", "again", "--no-causes").output
     assert [what for what, *_ in stand_in.added] == ["pictures"]
+
+
+def test_verdict_and_motion_are_told_before_anything_is_written(
+    type_in: Type, stand_in: StandIn, practice: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stand_in.moved = ("heron: 0.312 ± 0.002 m towards its home.",)
+
+    def refuse(*given: object, **asked: object) -> Path:
+        del given, asked
+        raise OutputError("the results cannot be written (disk full)")
+
+    monkeypatch.setattr("matchvision.writing.publishing.publish_first", refuse)
+    result = type_in("analyze", str(practice))
+    assert (result.exit_code, "disk full" in result.stderr) == (2, True)
+    assert result.stdout.splitlines() == ["heron has won.", "  - heron: 0.312 ± 0.002 m towards its home."]
+    assert "heron" not in type_in("analyze", str(practice), "--json").stdout
 
 
 def test_what_is_written_stays_when_the_rest_is_interrupted(type_in: Type, stand_in: StandIn, practice: Path) -> None:

@@ -8,10 +8,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from matchvision import pipeline
 from matchvision.desk import OpenDesk, open_desk
 from matchvision.footage import read_facts
 from matchvision.sheets import load_run
+from matchvision.watching import watch
 from tests.desk.clicking import marker_pixel
 from tests.desk.talking import ask, post
 from tests.desk.test_colouring import teach
@@ -71,7 +71,7 @@ def test_the_whole_run_is_followed_as_the_analysis_follows_it(taught: OpenDesk, 
     assert post(taught, "/api/preview", {"number": FRAME, "whole": True}).status == 200
     shown = waited(taught, "/api/previewed")
     run = load_run(folder)
-    tracks = pipeline.watch(run, read_facts(run.clip), None).tracks
+    tracks = watch(run, read_facts(run.clip), None).tracks
     assert shown["tracks"]["frames"] == tracks.frame.tolist()
     for column, track in enumerate(shown["tracks"]["tracks"]):
         assert track["name"] == tracks.names[column]

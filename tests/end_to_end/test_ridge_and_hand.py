@@ -18,9 +18,9 @@ from matchvision.filming import Scene, demo_scene, film, read_scene
 from matchvision.filming.equipment import Sway
 from matchvision.footage import read_facts
 from matchvision.motion import measure_motion
-from matchvision.pipeline import watch
 from matchvision.records.motion import Motion
 from matchvision.sheets import load_run
+from matchvision.watching import watch
 
 pytestmark = pytest.mark.slow
 

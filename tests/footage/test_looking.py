@@ -1,5 +1,6 @@
 """Measures of pictures against pictures of which everything is known."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -156,3 +157,19 @@ def test_a_look_in_passing_finds_what_a_look_at_all_pictures_finds(facts: ClipFa
     assert found.flicker_ratio == pytest.approx(wanted.flicker_ratio)
     assert found.shake_px == pytest.approx(wanted.shake_px, rel=0.05)
     assert found.wander_px == pytest.approx(20.0, abs=3.0)
+
+
+def test_a_first_look_at_the_beginning_alone_is_made_up_for_in_passing(facts: ClipFacts) -> None:
+    facts = replace(facts, duration_s=10.0)
+    still = scene()
+    begin = [frame(still, k) for k in range(40)]
+    later = [frame(1.3 * still if k < 450 else 1.3 * np.roll(still, 12, axis=1), k) for k in range(50, 601, 25)]
+    passing, everywhere = LookWatch(begin[:12], facts), LookWatch([*begin[:12], *later], facts)
+    for picture in [*begin, *later]:
+        passing.see(picture)
+        everywhere.see(picture)
+    found, wanted = passing.look(), everywhere.look()
+    assert wanted.drift_ratio > 0.2
+    assert found.drift_ratio == pytest.approx(wanted.drift_ratio, rel=0.3)  # its mean weighs the beginning more
+    assert found.wander_px == pytest.approx(12.0, abs=3.0)
+    assert wanted.wander_px == pytest.approx(12.0, abs=3.0)

@@ -9,7 +9,7 @@ import numpy.typing as npt
 import pytest
 
 from matchvision.errors import FootageError
-from matchvision.footage import describe_footage, first_look, read_facts, read_frames
+from matchvision.footage import describe_footage, first_look, look_throughout, read_facts, read_frames
 from tests.footage.clips import picture, write_clip
 
 ONE = 1 << 16
@@ -118,6 +118,25 @@ def test_a_first_look_is_spread_and_small(tmp_path: Path) -> None:
     for frame in look:
         assert frame.clip_s == pytest.approx(every[frame.index].clip_s, abs=1e-9)
         assert np.array_equal(frame.luma, every[frame.index].luma)
+
+
+def test_a_clip_without_places_to_start_at_is_looked_through_when_asked(tmp_path: Path) -> None:
+    ticks = range(0, 3000 * 96, 3000)
+    options = {"crf": "12", "bf": "0", "g": "1000"}
+    facts = read_facts(write_clip(tmp_path / "one_start.mp4", ticks, options=options))
+    begin = first_look(facts)
+    assert [f.index for f in begin] == list(range(12))
+    throughout = look_throughout(facts, begin)
+    assert throughout[:12] == begin
+    apart = np.diff([0.0, *(f.clip_s for f in throughout[12:]), facts.duration_s])
+    assert len(throughout) >= 16
+    assert apart.max() < 1.5 * facts.duration_s / 7 + 0.4
+    every = {f.index: f for f in read_frames(facts)}
+    assert all(np.array_equal(f.luma, every[f.index].luma) for f in throughout)
+    part = look_throughout(facts, begin, None, 1.6)
+    assert max(f.clip_s for f in part) <= 1.6
+    usual = read_facts(write_clip(tmp_path / "usual.mp4", ticks))
+    assert look_throughout(usual, first_look(usual)) == ()
 
 
 def test_a_still_serves_as_a_clip_of_one_picture(tmp_path: Path) -> None:
