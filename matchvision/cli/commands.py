@@ -43,7 +43,7 @@ def main(ctx: click.Context, *, debug: bool, quiet: bool, verbose: bool) -> None
 
     \b
     Exit codes: 0 done; 1 done, but the footage does not support something that was asked for;
-    2 the input cannot be used; 130 interrupted.
+    2 the input cannot be used; 70 matchvision itself has a fault; 130 interrupted.
     """  # noqa: D301 - \b keeps click from joining the lines
     del debug  # read by the group, where errors are told
     if quiet and verbose:
@@ -78,7 +78,11 @@ def demo(ctx: click.Context, seed: int | None, out: Path, *, no_clip: bool) -> N
     """Film an invented match, analyse it, show the way.
 
     The clip is drawn by the program itself, so the truth is known and stands beside the clip.
-    """  # fmt: skip
+
+    \b
+        matchvision demo
+        matchvision demo --seed 7 --out outputs/seventh
+    """  # fmt: skip  # noqa: D301 - \b keeps click from joining the lines
     from matchvision.filming import demo_scene, film
     from matchvision.writing.swapping import refuse_foreign
 
@@ -106,7 +110,10 @@ def new(ctx: click.Context, folder: Path) -> None:
     """Write a commented run sheet to start from.
 
     It goes into FOLDER. Every key in it is explained where it stands. A sheet that is there already is left as it is.
-    """
+
+    \b
+        matchvision new practice
+    """  # noqa: D301 - \b keeps click from joining the lines
     from matchvision.sheets import write_new_sheet
 
     sheet = write_new_sheet(folder)
@@ -162,7 +169,11 @@ def lens(
     STILLS are about ten pictures of the whole board, or a clip of it: tilted one way and the other, some near the
     picture's corners, taken with the phone in the very mode in which runs are filmed. Of a ChArUco board a part in
     view is enough. Name the lens sheet in a run sheet under [camera] as lens = "lens.toml".
-    """  # fmt: skip
+
+    \b
+        matchvision lens stills/*.jpg --square-mm 30
+        matchvision lens board.mp4 --out phone.toml --picture phone.png
+    """  # fmt: skip  # noqa: D301 - \b keeps click from joining the lines
     columns, rows = _read_board(board)
     if out.exists():
         raise OutputError("it exists already and is left as it is", where=str(out), do="choose another name with --out")
@@ -195,7 +206,11 @@ def schema(what: str) -> None:
     `run`, `mends`, `rubric` and `result` give the JSON Schema of the run sheet, of mends.toml, of a rubric and of
     result.json, for other tools; `keys` and `tables` give pages in Markdown, for people, with every key of the run
     sheet and every column of every table.
-    """
+
+    \b
+        matchvision schema keys
+        matchvision schema run > run-sheet.schema.json
+    """  # noqa: D301 - \b keeps click from joining the lines
     if what == "mends":
         from matchvision.sheets.mends import describe_mends
 

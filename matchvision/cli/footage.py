@@ -65,7 +65,11 @@ def footage(
     --sheet) also what is in view of tags and markers, and how well places will be known over the table, as a picture.
 
     Exit code 0: usable; 1: usable, but a weakness costs something; 2: it cannot be used.
-    """  # fmt: skip
+
+    \b
+        matchvision footage clip.mp4
+        matchvision footage still.jpg --sheet practice
+    """  # fmt: skip  # noqa: D301 - \b keeps click from joining the lines
     quiet = bool(getattr(ctx.obj, "quiet", False)) or as_json
     run = None
     if sheet is not None or clip.is_dir() or clip.suffix.lower() in _SHEET_ENDINGS:

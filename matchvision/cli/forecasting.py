@@ -49,7 +49,12 @@ def forecast(
     winner, where the match ends and when wheels are expected to slip; what stands behind ± is half of the 95 %
     interval. Where the sheet gives no start for a machine, it is taken to stand on the table's middle line with the
     rope taut and halved. Two teams' own sheets are joined into one match.
-    """  # fmt: skip
+
+    \b
+        matchvision forecast practice --out outputs/predicted
+        matchvision forecast heron.toml plover.toml --table table.toml --plus plover
+        matchvision forecast heron.toml --seal
+    """  # fmt: skip  # noqa: D301 - \b keeps click from joining the lines
     quiet = bool(getattr(ctx.obj, "quiet", False))
     if seal or logged is not None:
         if not _seal(runs, logged, quiet=quiet):

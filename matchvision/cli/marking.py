@@ -30,7 +30,11 @@ def mark(
     RESULTS are folders that `matchvision analyze` wrote. Marked are the stated chance to win and peak pull, how near
     the computed forecast came, whether the stated uncertainties are honest, the winner named, and whether the failure
     that came was named beforehand ([forecast.X] win_chance, peak_pull_N, failure_named).
-    """  # fmt: skip
+
+    \b
+        matchvision mark outputs/final outputs/semi-final
+        matchvision mark --new-rubric rubric.toml
+    """  # fmt: skip  # noqa: D301 - \b keeps click from joining the lines
     from matchvision.sheets.rubric import read_rubric, write_new_rubric
 
     quiet = bool(getattr(ctx.obj, "quiet", False))

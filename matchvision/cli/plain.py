@@ -9,6 +9,8 @@ from matchvision.errors import MatchvisionError, SetupError
 
 INTERRUPTED: Final = 130
 UNUSABLE: Final = 2
+#: matchvision itself has a fault: nobody's input is to blame. As other programs have it (EX_SOFTWARE of sysexits.h).
+OWN_FAULT: Final = 70
 
 _MISSING_LIBRARY: Final = re.compile(r"(lib[\w.+-]+?\.so[.\d]*): cannot open shared object file")
 #: Debian's package for a system library that OpenCV needs.
@@ -36,7 +38,11 @@ class PlainGroup(click.Group):
                 raise
             plain = explain(error)
             click.echo(f"Error: {plain.message()}", err=True)
-            ctx.exit(plain.exit_code)
+            ctx.exit(OWN_FAULT if isinstance(plain, OwnFaultError) else plain.exit_code)
+
+
+class OwnFaultError(SetupError):
+    """Something went wrong that no input should bring about."""
 
 
 def was_interrupted(error: BaseException) -> bool:
@@ -59,7 +65,7 @@ def explain(error: BaseException) -> MatchvisionError:
             what, where=str(error.filename or ""), do="check that the file is there and free space is left"
         )
     what = f"matchvision itself has a fault ({type(error).__name__}: {error})"
-    return SetupError(what, do="run the command again as `matchvision --debug …` and report what it prints")
+    return OwnFaultError(what, do="run the command again as `matchvision --debug …` and report what it prints")
 
 
 def _explain_import(error: ImportError) -> SetupError:

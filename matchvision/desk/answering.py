@@ -15,15 +15,18 @@ from starlette.routing import Route
 
 from matchvision.desk.asking import (
     Begin,
+    Declare,
     Follow,
     ForgetColour,
     Look,
+    Point,
     SetMends,
     SetPoints,
     SetStart,
     SetTags,
     ShowColour,
     TurnRope,
+    Withdraw,
 )
 from matchvision.desk.bench import Bench
 from matchvision.errors import MatchvisionError, SheetError
@@ -94,6 +97,10 @@ def build_app(bench: Bench) -> Starlette:
             Route(
                 "/api/forget", posting(ForgetColour, lambda a: JSONResponse(bench.forget_colour(a))), methods=["POST"]
             ),
+            Route("/api/guess", posting(Look, lambda a: JSONResponse(bench.guess_colours(a))), methods=["POST"]),
+            Route("/api/propose", posting(Point, lambda a: JSONResponse(bench.propose(a))), methods=["POST"]),
+            Route("/api/declare", posting(Declare, lambda a: JSONResponse(bench.declare(a))), methods=["POST"]),
+            Route("/api/withdraw", posting(Withdraw, lambda a: JSONResponse(bench.withdraw(a))), methods=["POST"]),
             Route("/api/look", posting(Look, lambda a: JSONResponse(bench.look(a))), methods=["POST"]),
             Route("/api/turnrope", posting(TurnRope, lambda _: JSONResponse(bench.turn_rope())), methods=["POST"]),
             Route("/api/preview", posting(Follow, lambda a: JSONResponse(bench.begin_preview(a))), methods=["POST"]),

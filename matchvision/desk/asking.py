@@ -1,12 +1,12 @@
 """What the page may ask for: the bodies of its posts, checked before anything is done."""
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
 from matchvision.records.mends import Mend
 from matchvision.records.sheet import Tag
-from matchvision.records.values import Point2, Point3, Positive
+from matchvision.records.values import Finite, Name, NotNegative, Point2, Point3, Positive
 
 _Number = Annotated[int, Field(ge=0)]
 _Text = Annotated[str, Field(min_length=1, max_length=80)]
@@ -28,7 +28,7 @@ class SetPoint(Asked):
 
 
 class SetPoints(Asked):
-    """All points of the table; ``keep``: written to the desk's file, else only tried."""
+    """All points of the table; ``keep``: written to the desk's file, else only tried, and quickly where that can be."""
 
     points: Annotated[tuple[SetPoint, ...], Field(max_length=200)]
     keep: bool = False
@@ -65,6 +65,37 @@ class Look(Asked):
     """Something to be done with a picture."""
 
     number: _Number
+
+
+class Point(Asked):
+    """A place in a picture."""
+
+    number: _Number
+    pixel: Point2
+
+
+class Declare(Asked):
+    """A marker that the sheet does not name: a disc on a machine, or a bead on the rope.
+
+    ``at_m`` is the disc's place on its machine, forward and to the left; ``along_m`` the bead's along the rope.
+    """
+
+    kind: Literal["disc", "bead"]
+    name: Name
+    colour: _Text
+    number: _Number
+    pixel: Point2
+    machine: str = ""
+    height_m: Finite = 0.0
+    radius_m: Positive = 0.01
+    at_m: Point2 = (0.0, 0.0)
+    along_m: NotNegative = 0.0
+
+
+class Withdraw(Asked):
+    """A marker that was declared at the desk and shall go."""
+
+    name: _Text
 
 
 class Follow(Asked):

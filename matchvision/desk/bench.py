@@ -4,17 +4,31 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from matchvision.desk.asking import Follow, ForgetColour, Look, SetMends, SetPoints, SetStart, SetTags, ShowColour
-from matchvision.desk.calibrating import describe_camera, describe_tags, find_camera
+from matchvision.desk.asking import (
+    Declare,
+    Follow,
+    ForgetColour,
+    Look,
+    Point,
+    SetMends,
+    SetPoints,
+    SetStart,
+    SetTags,
+    ShowColour,
+    Withdraw,
+)
+from matchvision.desk.calibrating import describe_camera, describe_leant, describe_tags, find_camera
 from matchvision.desk.clipbook import ClipBook
 from matchvision.desk.colouring import Mask, find_neutral, learn_patch, mask_picture
-from matchvision.desk.following import describe_tracks, find_markers, follow, known_part
+from matchvision.desk.declaring import declare_marker, propose_marker, withdraw_marker
+from matchvision.desk.following import camera_at, describe_tracks, find_markers, follow, known_part
+from matchvision.desk.guessing import guess_colours
 from matchvision.desk.keeping import Folder
 from matchvision.desk.running import Tell, Work, analyze_run
 from matchvision.desk.telling import describe_run
 from matchvision.errors import MarkerError, OutputError, TableError
 from matchvision.footage import read_facts
-from matchvision.markers import outline_table
+from matchvision.markers import outline_table, plan_markers
 from matchvision.records.mends import Mends
 from matchvision.records.sheet import TablePoint
 from matchvision.records.tracks import Tracks
@@ -45,10 +59,12 @@ class Bench:
         self.book = ClipBook(read_facts(run.clip), clock.from_s, clock.until_s)
         self.preview, self.analysis = Work(), Work()
         self.verdict = ""
+        #: Colours that were guessed from their names and that nobody has clicked yet.
+        self.guessed: frozenset[str] = frozenset()
 
     def state(self) -> dict[str, Any]:
         """Everything that the page shows but the camera."""
-        return describe_run(self.folder.draft, self.book)
+        return describe_run(self.folder.draft, self.book, self.guessed)
 
     def camera(self) -> dict[str, Any]:
         """The camera that the sheet gives as it stands."""
@@ -61,6 +77,8 @@ class Bench:
     def set_points(self, asked: SetPoints) -> dict[str, Any]:
         """Try table points, or keep them; the camera that follows."""
         points = [TablePoint.model_validate(point.model_dump()) for point in asked.points]
+        if not asked.keep and (leant := describe_leant(self.book, self.folder.draft.run, points)) is not None:
+            return leant
         if asked.keep:
             table = {"point": [point.model_dump(mode="json") for point in points]}
             self.folder.keep({"table": table})
@@ -88,16 +106,30 @@ class Bench:
         over = self._over_table()
         srgb = learn_patch(frame, asked.pixel, self.book.facts, find_neutral(frame, over))
         former = sheet.colour[asked.name]
-        if asked.more and asked.name not in self.folder.draft.unknown_colours:
+        if asked.more and asked.name not in (*self.folder.draft.unknown_colours, *self.guessed):
             colour: dict[str, Any] = {"srgb": former.srgb, "samples": [*former.samples, srgb]}
         else:
             colour = {"srgb": srgb, "samples": None}
         self.folder.keep({"colour": {asked.name: colour}})
+        self.guessed -= {asked.name}
+        return self.state()
+
+    def guess_colours(self, asked: Look) -> dict[str, Any]:
+        """Guess from their names what colours look like of which nothing else is known."""
+        draft, frame = self.folder.draft, self.book.frame(asked.number)
+        run = known_part(draft)
+        camera = camera_at(self.book, run, frame)
+        over, plans = outline_table(camera, run.sheet.table), plan_markers(draft.run)
+        found = guess_colours(frame, self.book.facts, camera, over, draft.unknown_colours, run.sheet.colour, plans)
+        if found:
+            self.folder.keep({"colour": {name: {"srgb": srgb} for name, srgb in found.items()}})
+            self.guessed |= found.keys()
         return self.state()
 
     def forget_colour(self, asked: ForgetColour) -> dict[str, Any]:
         """Let a colour be as the sheet has it."""
         self.folder.keep({"colour": {asked.name: None}})
+        self.guessed -= {asked.name}
         return self.state()
 
     def mask(self, number: int) -> bytes:
@@ -119,6 +151,22 @@ class Bench:
     def look(self, asked: Look) -> dict[str, Any]:
         """Find and name the markers in a picture."""
         return find_markers(self.book, known_part(self.folder.draft), asked.number)
+
+    def propose(self, asked: Point) -> dict[str, Any]:
+        """What the picture says of a marker that the sheet does not name."""
+        return propose_marker(self.book, known_part(self.folder.draft), asked.number, asked.pixel)
+
+    def declare(self, asked: Declare) -> dict[str, Any]:
+        """Keep a marker that the sheet does not name, with its colour where nobody has shown that."""
+        frame = self.book.frame(asked.number)
+        srgb = learn_patch(frame, asked.pixel, self.book.facts, find_neutral(frame, self._over_table()))
+        self.folder.keep(declare_marker(self.folder.draft, asked, srgb))
+        return self.state()
+
+    def withdraw(self, asked: Withdraw) -> dict[str, Any]:
+        """Take back a marker that was declared here."""
+        self.folder.keep(withdraw_marker(self.folder.draft, asked.name))
+        return self.state()
 
     def turn_rope(self) -> dict[str, Any]:
         """Let the rope's arc length count from its other end."""

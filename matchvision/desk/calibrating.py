@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.desk.clipbook import ClipBook
+from matchvision.desk.leaning import lean_camera
 from matchvision.errors import TableError
 from matchvision.footage import look_at_scene
 from matchvision.geometry.camera import project_points
@@ -71,6 +72,43 @@ def describe_camera(book: ClipBook, run: Run, points: Sequence[TablePoint] | Non
         ],
         "expected": _expect_points(view.camera, run.sheet.table),
         **_map_places(view.camera, run.sheet.table),
+    }
+
+
+def describe_leant(book: ClipBook, run: Run, points: Sequence[TablePoint]) -> dict[str, Any] | None:
+    """The same at once, from the camera that the sheet's own points gave; None where that was not found yet.
+
+    The answer is marked ``leant``: warnings, tags and edges are those of the last whole calibration.
+    """
+    sheet = run.sheet
+    known = book.cameras.get((sheet.table, sheet.camera))
+    if known is None or sheet.camera.moves:
+        return None
+    view, note = known
+    camera = lean_camera(view.camera, sheet.table.point, points, sheet.table)
+    if camera is None:
+        return None
+    at = np.array([[*p.at_m, surface_height(sheet.table.profile_m, p.at_m[0])][:3] for p in points]).reshape(-1, 3)
+    off = np.array([p.pixel for p in points]).reshape(-1, 2) - project_points(camera.parameters, at)
+    return {
+        "found": True,
+        "leant": True,
+        "source": view.source,
+        "rms_px": float(np.sqrt(np.mean(off**2))) if len(off) else view.rms_px,
+        "sentence": note.sentence,
+        "warnings": list(note.warnings),
+        "points": [
+            {
+                "name": point.name,
+                "pixel": list(point.pixel),
+                "at_m": list(point.at_m[:2]),
+                "off_px": plain(apart),
+                "expected_px": point.u_px,
+            }
+            for point, apart in zip(points, off, strict=True)
+        ],
+        "expected": _expect_points(camera, sheet.table),
+        **_map_places(camera, sheet.table),
     }
 
 

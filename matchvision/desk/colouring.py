@@ -1,6 +1,7 @@
 """What a person shows of the markers' colours: patches learnt from clicks, and the mask of what then looks alike."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Final
 
 import cv2
@@ -19,6 +20,9 @@ Mask = npt.NDArray[np.bool_]
 
 #: Samples of a plane that are looked at on each side of a click.
 _REACH: Final = 3
+#: The same where the patch's size is wanted, and the share of its strength at which it ends there.
+_FAR_REACH: Final = 24
+_HALF_RATIO: Final = 0.5
 #: Weaker than this, a patch is grey and teaches nothing [8-bit levels].
 _FAINTEST: Final = 10.0
 #: Samples of a patch that count: so strong beside the strongest, and so near to its hue.
@@ -41,15 +45,54 @@ def learn_patch(frame: Frame, pixel: Sequence[float], facts: ClipFacts, neutral:
     and curve; `matchvision.markers.chroma_of` of the answer is that chroma again.
     Checked by: tests/desk/test_colouring.py::test_a_learnt_colour_has_the_chroma_of_its_patch
     """
+    patch = _cut_patch(frame, pixel, neutral)
+    luma = cv2.resize(frame.luma, frame.blue.shape[::-1], interpolation=cv2.INTER_AREA)[patch.box]
+    return find_srgb(patch.chroma[patch.own].mean(axis=0), float(luma[patch.own].mean()), facts)
+
+
+def measure_patch(frame: Frame, pixel: Sequence[float], neutral: FloatArray) -> tuple[FloatArray, float]:
+    """Middle (col, row) and longer half axis [px] of the coloured patch about a clicked place.
+
+    Raises
+    ------
+    MarkerError
+        Where there is no colour.
+
+    Notes
+    -----
+    An ellipse's second moment along an axis is a quarter of that half axis squared.
+    """
+    patch = _cut_patch(frame, pixel, neutral, _FAR_REACH)
+    step, offset = np.array(frame.chroma_step_px), np.array(frame.chroma_offset_px)
+    rows, cols = np.nonzero(patch.own)
+    at = np.stack([cols + patch.box[1].start, rows + patch.box[0].start], axis=-1) * step + offset
+    middle = at.mean(axis=0)
+    # A sample is a square of its own size.
+    spread = np.atleast_2d(np.cov(at.T, bias=True)) if len(at) > 1 else np.zeros((2, 2))
+    spread = spread + np.diag(step**2) / 12
+    return middle, 2.0 * float(np.sqrt(np.linalg.eigvalsh(spread)[-1]))
+
+
+@dataclass(frozen=True, eq=False)
+class _Patch:
+    """A box of chroma samples, their chroma about the neutral, and which of them are the clicked patch."""
+
+    box: tuple[slice, slice]
+    chroma: FloatArray
+    own: Mask
+
+
+def _cut_patch(frame: Frame, pixel: Sequence[float], neutral: FloatArray, reach: int = _REACH) -> _Patch:
+    """The samples about a clicked place that are as strong as the strongest there, of its hue, and hang together."""
     step, offset = np.array(frame.chroma_step_px), np.array(frame.chroma_offset_px)
     at = np.rint((np.array(pixel, dtype=np.float64) - offset) / step).astype(int)
     rows, cols = frame.blue.shape
-    box = np.s_[max(0, at[1] - _REACH) : at[1] + _REACH + 1, max(0, at[0] - _REACH) : at[0] + _REACH + 1]
+    box = np.s_[max(0, at[1] - reach) : at[1] + reach + 1, max(0, at[0] - reach) : at[0] + reach + 1]
     if not (0 <= at[0] < cols and 0 <= at[1] < rows):
         raise MarkerError("the click lies outside the picture", do="click a marker in the picture")
     chroma = np.stack([frame.blue[box], frame.red[box]], axis=-1).astype(np.float64) - neutral
     strength = np.linalg.norm(chroma, axis=-1)
-    across, down = (np.arange(n) - min(_REACH, a) for n, a in zip(strength.shape[::-1], at, strict=True))
+    across, down = (np.arange(n) - min(reach, a) for n, a in zip(strength.shape[::-1], at, strict=True))
     near = np.hypot(*np.meshgrid(across, down))
     middle = np.where(near <= 1.5, strength, 0.0)
     peak = np.unravel_index(int(np.argmax(middle)), middle.shape)
@@ -59,11 +102,10 @@ def learn_patch(frame: Frame, pixel: Sequence[float], facts: ClipFacts, neutral:
             do="click the middle of a marker; grey, black and white are no marker colours",
         )
     hue = chroma[peak] / strength[peak]
-    alike = (strength > _STRONG_RATIO * strength[peak]) & (chroma @ hue > np.cos(np.deg2rad(_NEAR_DEG)) * strength)
+    share = _STRONG_RATIO if reach == _REACH else _HALF_RATIO
+    alike = (strength > share * strength[peak]) & (chroma @ hue > np.cos(np.deg2rad(_NEAR_DEG)) * strength)
     _, labels = cv2.connectedComponents(alike.astype(np.uint8), connectivity=4)
-    own = labels == labels[peak]
-    luma = cv2.resize(frame.luma, (cols, rows), interpolation=cv2.INTER_AREA)[box]
-    return find_srgb(chroma[own].mean(axis=0), float(luma[own].mean()), facts)
+    return _Patch(box, chroma, labels == labels[peak])
 
 
 def find_neutral(frame: Frame, inside: Mask | None) -> FloatArray:

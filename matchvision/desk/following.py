@@ -1,16 +1,18 @@
 """Markers found in a chosen picture, and followed from there over two seconds, as the analysis would follow them."""
 
-from collections.abc import Callable
-from dataclasses import replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
+import numpy.typing as npt
 
 from matchvision.desk.calibrating import find_camera, plain
 from matchvision.desk.clipbook import ClipBook
 from matchvision.errors import MarkerError
 from matchvision.geometry.camera import place_at_height
 from matchvision.markers import MarkerTracker, expect_palette, find_all, marker_heights, mend_tracks, plan_markers
+from matchvision.markers.poses import Pose
 from matchvision.records.camera import Camera
 from matchvision.records.frames import Frame
 from matchvision.records.mends import End, Mends, Put
@@ -18,6 +20,8 @@ from matchvision.records.sheet import Run, RunSheet
 from matchvision.records.tracks import Tracks, TrackState
 from matchvision.sheets import Draft
 from matchvision.table import CameraFollower
+
+FloatArray = npt.NDArray[np.float64]
 
 #: How long tracking is previewed [s].
 PREVIEW_S: Final = 2.0
@@ -29,28 +33,64 @@ def known_part(draft: Draft) -> Run:
     return replace(draft.run, sheet=draft.run.sheet.model_copy(update={"colour": colours}))
 
 
-def find_markers(book: ClipBook, run: Run, number: int) -> dict[str, Any]:
-    """Where each marker of a known colour is found in a picture, and which are not found."""
+@dataclass(frozen=True, eq=False)
+class Sight:
+    """Markers as found and named in one picture: pixels and places on the table by name, poses of machines, all spots.
+
+    ``places`` are (x, y) [m] at the height at which each marker is.
+    """
+
+    pixels: Mapping[str, FloatArray]
+    places: Mapping[str, FloatArray]
+    poses: Mapping[str, Pose]
+    spots_px: FloatArray
+    wanted: tuple[str, ...]
+
+
+def look_for(book: ClipBook, run: Run, number: int) -> Sight:
+    """Find and name in a picture the markers whose colour is known.
+
+    Raises
+    ------
+    TableError
+    """
     frame, sheet = book.frame(number), run.sheet
-    camera = _camera_at(book, run, frame)
+    camera = camera_at(book, run, frame)
     plans = [plan for plan in plan_markers(run) if plan.colour in sheet.colour]
     palette = expect_palette(sheet.colour, book.facts.matrix, book.facts.full_range, book.facts.transfer)
     found = find_all(frame, camera, plans, sheet, palette)
-    named = {plans[column].name: plain(found.blobs.place_px[spot]) for column, spot in found.spots.items()}
     heights = marker_heights(plans, sheet)
+    pixels = {plans[column].name: found.blobs.place_px[spot] for column, spot in found.spots.items()}
     places = {
-        plans[column].name: plain(place_at_height(camera.parameters, found.blobs.place_px[spot], heights[column])[:2])
+        plans[column].name: place_at_height(camera.parameters, found.blobs.place_px[spot], heights[column])[:2]
         for column, spot in found.spots.items()
     }
+    poses = {name: machine.pose for name, machine in found.machines.items()}
+    return Sight(pixels, places, poses, found.blobs.place_px, tuple(plan.name for plan in plans))
+
+
+def find_markers(book: ClipBook, run: Run, number: int) -> dict[str, Any]:
+    """Where each marker of a known colour is found in a picture, which are not found, and spots that are none."""
+    sight = look_for(book, run, number)
+    taken = {tuple(pixel) for pixel in sight.pixels.values()}
     return {
         "number": number,
-        "found": [{"name": name, "pixel": pixel, "at_m": places[name]} for name, pixel in named.items()],
-        "missing": [plan.name for plan in plans if plan.name not in named],
-        "spots": plain(found.blobs.place_px),
+        "found": [
+            {"name": name, "pixel": plain(pixel), "at_m": plain(sight.places[name])}
+            for name, pixel in sight.pixels.items()
+        ],
+        "missing": [name for name in sight.wanted if name not in sight.pixels],
+        "spots": [plain(spot) for spot in sight.spots_px if tuple(spot) not in taken],
     }
 
 
-def _camera_at(book: ClipBook, run: Run, frame: Frame) -> Camera:
+def camera_at(book: ClipBook, run: Run, frame: Frame) -> Camera:
+    """The camera that the sheet gives for a picture.
+
+    Raises
+    ------
+    TableError
+    """
     view, _ = find_camera(book, run)
     return CameraFollower(view, run.sheet).see(frame) if run.sheet.camera.moves else view.camera
 

@@ -11,8 +11,8 @@ from matchvision.marking import mark_run
 from matchvision.records.rubric import Rubric
 from matchvision.sheets import load_run
 from matchvision.writing import check_target, read_brief
-from matchvision.writing.adding import add_causes, add_marks
-from matchvision.writing.publishing import add_pictures, publish_first
+from matchvision.writing.adding import add_marks
+from matchvision.writing.publishing import add_pictures, publish_causes, publish_first
 from matchvision.writing.remedying import add_remedies
 
 #: Told what is being done, how much is done, how much there is in all.
@@ -91,7 +91,7 @@ def analyze_run(path: Path, out: Path, tell: Tell, answered: Callable[[str], Non
     if analysis.verdict.causes_due:
         tell("seeking causes", 0, 1)
         causes, note = pipeline.find_causes(run, analysis.grounds)
-        add_causes(out, causes, note)
+        publish_causes(run, analysis.grounds, out, causes, note)
         add_marks(out, mark_run(read_brief(out), Rubric()))
         if ruling is not None and ruling.winner is not None:
             tell("seeking what would have won", 0, 1)

@@ -1,17 +1,19 @@
 """The run as the page needs it: plain data for JSON."""
 
+from collections.abc import Collection
 from typing import Any
 
 from matchvision.desk.calibrating import list_known_points, plain
 from matchvision.desk.clipbook import ClipBook
+from matchvision.desk.declaring import declared_markers
 from matchvision.markers import plan_markers
 from matchvision.sheets import Draft
 
 
-def describe_run(draft: Draft, book: ClipBook) -> dict[str, Any]:
-    """Run, clip, table, colours, markers and what is still wanting."""
+def describe_run(draft: Draft, book: ClipBook, guessed: Collection[str] = ()) -> dict[str, Any]:
+    """Run, clip, table, colours, markers and what is still wanting; ``guessed``: colours that nobody clicked yet."""
     sheet, facts = draft.run.sheet, book.facts
-    learnt = draft.kept
+    learnt, declared = draft.kept, declared_markers(draft)
     return {
         "run": {"name": sheet.run.name, "kind": sheet.run.kind, "sheet": draft.sheet.name, "clip": facts.path.name},
         "clip": {
@@ -41,11 +43,18 @@ def describe_run(draft: Draft, book: ClipBook) -> dict[str, Any]:
                 "srgb": None if name in draft.unknown_colours else colour.srgb,
                 "samples": list(colour.samples),
                 "learnt": name in learnt.get("colour", {}),
+                "guessed": name in guessed,
             }
             for name, colour in sheet.colour.items()
         ],
         "markers": [
-            {"name": plan.name, "kind": plan.kind, "colour": plan.colour, "machine": plan.machine}
+            {
+                "name": plan.name,
+                "kind": plan.kind,
+                "colour": plan.colour,
+                "machine": plan.machine,
+                "declared": plan.name in declared,
+            }
             for plan in plan_markers(draft.run)
         ],
         "machines": [{"name": name, "home": machine.home} for name, machine in sheet.machine.items()],

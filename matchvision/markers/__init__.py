@@ -1,6 +1,6 @@
 """Where each named marker is in each frame, in pixels, with its uncertainty and a state."""
 
-from matchvision.markers.blobs import label_colours, measure_neutral, outline_table
+from matchvision.markers.blobs import find_blobs, label_colours, measure_neutral, outline_table
 from matchvision.markers.colours import chroma_of, chroma_of_coded, expect_palette, make_palette
 from matchvision.markers.confusing import describe_colours
 from matchvision.markers.finding import find_all, marker_heights
@@ -17,6 +17,7 @@ __all__ = [
     "describe_colours",
     "expect_palette",
     "find_all",
+    "find_blobs",
     "label_colours",
     "list_colours",
     "list_markers",

@@ -8,6 +8,7 @@ from matchvision.records.causes import SHOWN_BY
 from matchvision.records.marks import Marks
 from matchvision.records.results import CauseRow, StageNote
 from matchvision.report import wording
+from matchvision.report.explainedpicture import draw_explained, tell_explained
 from matchvision.report.markspage import PART_WORDS
 from matchvision.report.slots import mark_slot, page_environment
 from matchvision.report.stills import Still
@@ -61,10 +62,19 @@ def draw_causes(
             (cause, find_shown(cause, events)) for cause in sorted(causes, key=lambda cause: -cause.probability)
         ],
         "stills": stills,
+        "pictures": [],
+        "told": "",
+        "logged": False,
         "note": note,
         "words": wording,
         "isfinite": math.isfinite,
     }
+    likeliest = max(causes, key=lambda cause: cause.probability, default=None)
+    if likeliest is not None and likeliest.curves:
+        context["pictures"] = draw_explained(likeliest.curves, likeliest.since_s)
+        context["told"] = tell_explained(likeliest.curves)
+        context["logged"] = any(curve.logged is not None for curve in likeliest.curves)
+        context["explained"] = any(curve.explained is not None for curve in likeliest.curves)
     template = page_environment().get_template("causes.html")
     return {
         name: mark_slot(name, "".join(template.blocks[name.replace("-", "_")](template.new_context(context))))

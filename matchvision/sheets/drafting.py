@@ -31,6 +31,8 @@ class Draft:
         Nothing says when the match starts.
     kept : mapping
         What stands in the desk's own file.
+    own : mapping
+        What stands in the sheets without it.
     """
 
     run: Run
@@ -40,6 +42,7 @@ class Draft:
     unknown_colours: tuple[str, ...]
     without_start: bool
     kept: Mapping[str, Any]
+    own: Mapping[str, Any]
 
 
 def load_draft(path: str | Path) -> Draft:
@@ -62,7 +65,8 @@ def load_draft(path: str | Path) -> Draft:
     run = add_mends(run, mends_file(own))
     learnt = desk_file(own)
     kept = next((source.text for source in sources if source.path == learnt), "")
-    return Draft(run, own, learnt, mends_file(own), unknown, without_start, tomllib.loads(kept))
+    below = merge_sheets([source.data for source in sources if source.path != learnt])
+    return Draft(run, own, learnt, mends_file(own), unknown, without_start, tomllib.loads(kept), below)
 
 
 def check_draft(draft: Draft, learnt: Mapping[str, Any]) -> None:

@@ -20,6 +20,7 @@ from matchvision.uncertainty import format_interval
 from matchvision.verdict.causing import FALSE_ALARM, say_chance
 from matchvision.verdict.explaining import Explanation, explain
 from matchvision.verdict.observing import Observed, observe
+from matchvision.verdict.picturing import show_explained
 from matchvision.verdict.playing import Forecasted
 from matchvision.verdict.weighing import Weighed, weigh
 
@@ -88,7 +89,9 @@ def reason(
     logged = Forecasted(as_logged(run), forecasted.names, starts, forecasted.stated) if run.commands else None
     weighed = weigh(forecasted, observed, explanations, touched_s, logged)
     rows = rows_of(weighed, observed, touch, tuple(run.commands))
-    return rows if loss is None else let_go(rows, loss)
+    curves = show_explained(forecasted, logged, observed, leading_variant(weighed, rows[0]))
+    rows = rows if loss is None else let_go(rows, loss)
+    return (replace(rows[0], curves=curves), *rows[1:])
 
 
 def forecast_of(run: Run, starts: Mapping[str, StartPose]) -> Forecasted:
@@ -193,6 +196,12 @@ def let_go(rows: tuple[CauseRow, ...], loss: Event) -> tuple[CauseRow, ...]:
         if alone > LEAST_TOLD:
             out.append(replace(row, probability=alone))
     return tuple(sorted(out, key=lambda row: -row.probability))
+
+
+def leading_variant(weighed: tuple[Weighed, ...], row: CauseRow) -> Weighed:
+    """The likeliest of a cause's variants."""
+    same = [one for one in weighed if _name(one)[0] == row.cause]
+    return max(same, key=lambda one: (_name(one)[1] == row.machine, one.probability))
 
 
 def _name(one: Weighed) -> tuple[str, str]:

@@ -14,7 +14,7 @@ from matchvision.report.embedding import hold_clip
 from matchvision.report.slots import fill_slots
 from matchvision.report.stills import Still
 from matchvision.writing.keeping import KEPT
-from matchvision.writing.resultfile import CauseBrief, NoteBrief, ResultFile
+from matchvision.writing.resultfile import NoteBrief, ResultFile, brief_cause
 from matchvision.writing.results import read_brief, write_table
 from matchvision.writing.swapping import MARK, told_plainly
 from matchvision.writing.tables import tabulate_causes
@@ -40,7 +40,7 @@ def add_causes(folder: Path, causes: tuple[CauseRow, ...], note: StageNote, stil
     ending = "parquet" if (folder / "causes.parquet").is_file() else "csv"
     told = brief.model_copy(
         update={
-            "causes": tuple(CauseBrief(**asdict(cause)) for cause in causes),
+            "causes": tuple(brief_cause(cause) for cause in causes),
             "causes_due": False,
             "notes": (*(n for n in brief.notes if n.stage != note.stage), NoteBrief(**asdict(note))),
         }

@@ -1,18 +1,22 @@
 """Everything that a run leaves on disk, in steps: the first answer, then causes, then figures and marked clip."""
 
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from pathlib import Path
 
-from matchvision.footage import read_frames
+from matchvision.errors import FootageError
+from matchvision.footage import read_facts, read_frames
 from matchvision.footage.ahead import read_ahead
 from matchvision.records.frames import Frame
-from matchvision.records.results import Analysis, CauseRow, StageNote
+from matchvision.records.results import Analysis, CauseRow, Grounds, StageNote
+from matchvision.records.sheet import Run
 from matchvision.report import cut_cause, cut_stills, cut_strips, draw_figures, mark_clip, write_page, write_ruling
+from matchvision.report.stills import Still
 from matchvision.sheets.calibration import format_calibration
 from matchvision.writing.adding import add_causes, adding_to, hold_marked_clip
 from matchvision.writing.keeping import keep_grounds
 from matchvision.writing.measured import format_measured
-from matchvision.writing.results import write_results
+from matchvision.writing.results import read_brief, write_results
 
 #: Told what is being done, how much of it is done, and how much there is in all.
 Progress = Callable[[str, int, int], None]
@@ -59,9 +63,16 @@ def add_pictures(
                 hold_marked_clip(folder, unfinished)
 
 
-def publish_causes(analysis: Analysis, folder: Path, causes: tuple[CauseRow, ...], note: StageNote) -> None:
-    """Add causes to the results in ``folder``, with pictures of the likeliest at work cut from the clip."""
-    stills = cut_cause(analysis, causes, lambda from_s, until_s: read_frames(analysis.clip, from_s, until_s))
+def publish_causes(run: Run, grounds: Grounds, folder: Path, causes: tuple[CauseRow, ...], note: StageNote) -> None:
+    """Add causes to the results in ``folder``, with pictures of the likeliest at work cut from the clip.
+
+    Where the clip is gone or is another by now, there are no pictures.
+    """
+    stills: list[Still] = []
+    with suppress(FootageError):
+        facts = read_facts(run.clip)
+        if facts.sha256 == read_brief(folder).clip.sha256:
+            stills = cut_cause(grounds, facts, causes, lambda *part: read_frames(facts, *part))
     add_causes(folder, causes, note, stills)
 
 

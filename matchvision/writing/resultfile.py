@@ -10,7 +10,7 @@ import numpy.typing as npt
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 import matchvision
-from matchvision.records.results import Analysis
+from matchvision.records.results import Analysis, CauseRow
 
 
 def _blank_unknown(raw: Any) -> Any:  # noqa: ANN401 - whatever stands in a record or file
@@ -194,6 +194,11 @@ class CauseBrief(ResultModel):
     statement: str
 
 
+def brief_cause(cause: CauseRow) -> CauseBrief:
+    """A cause without its curves."""
+    return CauseBrief(**{name: getattr(cause, name) for name in CauseBrief.model_fields})
+
+
 class LeverBrief(ResultModel):
     """The losing machine with one lever at another setting: what it could hold, how fast it went, its chance to win."""
 
@@ -366,7 +371,7 @@ def sum_up(analysis: Analysis, files: Iterable[str]) -> ResultFile:
         "comparison": [asdict(row) for row in analysis.verdict.comparison],
         "phases": [asdict(phase) for phase in analysis.verdict.phases],
         "curves": [asdict(row) for row in analysis.verdict.curves],
-        "causes": [asdict(row) for row in analysis.verdict.causes],
+        "causes": [brief_cause(row) for row in analysis.verdict.causes],
         "causes_due": analysis.verdict.causes_due,
         "budget": budget,
         "practice": _practice(analysis),

@@ -7,15 +7,18 @@ import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from matchvision.footage import read_frames
-from matchvision.records.results import Analysis
+from matchvision.records.results import Analysis, CauseRow
 from matchvision.report import cut_stills, mark_clip, write_page, write_ruling
+from matchvision.report.causing import draw_causes
 from matchvision.report.embedding import hold_clip
 from matchvision.report.slots import fill_slots
 from matchvision.report.wording import quantity
 from tests.report.invented import invent_analysis
+from tests.report.test_explainedpicture import MEASURED, curve
 
 pytest.importorskip("selenium")
 pytest.importorskip("axe_core_python")
@@ -57,8 +60,20 @@ def folder(analysis: Analysis, tmp_path_factory: pytest.TempPathFactory) -> Path
     folder = tmp_path_factory.mktemp("results")
     mark_clip(analysis, read_frames(analysis.clip), folder / "marked.mp4")
     write_page(analysis, folder)
+    (folder / "causes.html").write_text(with_causes((folder / "report.html").read_text(encoding="utf-8")), "utf-8")
     write_ruling(analysis, folder, cut_stills(analysis, lambda *part: read_frames(analysis.clip, *part)))
     return folder
+
+
+def with_causes(page: str) -> str:
+    """The page with causes in it, the likeliest with its pictures."""
+    curves = (curve(logged=MEASURED), curve("pull", ""), curve("surface"), curve("heading"))
+    said = "heron had lost half of its drive since 2.9 s, 90 %."
+    causes = (
+        CauseRow("drive-loss", "heron", 0.9, 0.5, 0.02, "1", 2.9, said, curves),
+        CauseRow("late-start", "plover", 0.1, 0.5, 0.1, "s", float("nan"), "plover started 0.5 s late, 10 %."),
+    )
+    return fill_slots(page, draw_causes(causes, None, kind="match", forecast=True, compared=True, due=False))
 
 
 @pytest.fixture
@@ -150,6 +165,55 @@ def test_pulling_the_rope_moves_through_the_run(page: webdriver.Chrome, analysis
     assert middle_m[at[1]] - middle_m[at[0]] == pytest.approx(-0.1, abs=0.015)
 
 
+#: Goes through moments by the keyboard and tells of each: the clock's reading, the moment at which every curve's cursor
+#: stands when the page is next painted, and which picture of the clip is then shown.
+GO_THROUGH = """
+const [steps, done] = [arguments[0], arguments[arguments.length - 1]];
+const data = JSON.parse(document.getElementById('data').textContent);
+const handle = document.getElementById('handle'), video = document.querySelector('video');
+const charts = Object.fromEntries(data.charts.map(chart => [chart.key, chart]));
+const clock = () => parseFloat(document.getElementById('time').textContent.replace('−', '-'));
+const cursors = () => [...document.querySelectorAll('.plot[data-kind=over-time]')].map(plot => {
+  const [x0, x1] = charts[plot.dataset.chart].scale;
+  return x0 + (x1 - x0) * parseFloat(plot.querySelector('.cursor').style.left) / 100;
+});
+const painted = () => new Promise(go => requestAnimationFrame(() => go()));
+const shown = () => new Promise(go => video.requestVideoFrameCallback((_, frame) => go(frame.mediaTime)));
+(async () => {
+  const told = [];
+  for (const count of steps) {
+    const picture = shown();
+    const way = count < 0 ? 'ArrowLeft' : 'ArrowRight';
+    const key = () => handle.dispatchEvent(new KeyboardEvent('keydown', { key: way, bubbles: true }));
+    for (let n = 0; n < Math.abs(count); n += 1) key();
+    await painted();
+    const [at, curves, rope] = [clock(), cursors(), document.getElementById('rope-minus').getAttribute('d')];
+    let media = await picture;
+    const nearer = (best, t, k) => Math.abs(t - at) < Math.abs(data.t[best] - at) ? k : best;
+    const wanted = data.clip[data.t.reduce(nearer, 0)];
+    // Seeking passes by the pictures of the steps between; the last one counts.
+    while (Math.abs(media - wanted) > 0.034 && video.seeking) media = await shown();
+    told.push({ at, curves, rope, media, wanted });
+  }
+  done(told);
+})();
+"""
+
+
+def test_clip_and_curves_move_together_within_a_frame(page: webdriver.Chrome, analysis: Analysis) -> None:
+    page.set_script_timeout(60)
+    video = "document.querySelector('video')"
+    WebDriverWait(page, 20).until(lambda p: p.execute_script(f"return {video}.readyState >= 2 && !{video}.seeking"))
+    told = page.execute_async_script(GO_THROUGH, [-1, -1, -7, 3, -20, 11])
+    frame_s = float(np.median(np.diff(analysis.motion.clip_s)))
+    assert len({step["at"] for step in told}) == 6
+    assert len({step["rope"] for step in told}) == 6
+    for step in told:
+        assert step["curves"]
+        assert np.abs(np.array(step["curves"]) - step["at"]).max() < frame_s / 2 + 0.006  # the clock is shown to 10 ms
+        assert abs(step["media"] - step["wanted"]) < frame_s, step
+
+
 def test_slider_says_where_it_is(page: webdriver.Chrome) -> None:
     handle = page.find_element(By.ID, "handle")
     assert handle.get_attribute("role") == "slider"
@@ -169,8 +233,24 @@ def test_runs_by_itself(page: webdriver.Chrome) -> None:
     assert text(page, "#play") == "run"
 
 
+def test_events_are_in_view_on_a_laptop_without_scrolling(page: webdriver.Chrome, analysis: Analysis) -> None:
+    size = {"width": 1366, "height": 768, "deviceScaleFactor": 1, "mobile": False}
+    page.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
+    try:
+        video = "document.querySelector('video')"
+        WebDriverWait(page, 20).until(lambda p: p.execute_script(f"return {video}.readyState >= 1"))
+        boxes = [one.rect for one in page.find_elements(By.CSS_SELECTOR, ".moments li")]
+        assert analysis.grip is not None
+        assert len(boxes) == len(analysis.grip.events)
+        assert max(box["y"] + box["height"] for box in boxes[:6]) <= 768
+    finally:
+        page.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+
+
 @pytest.mark.parametrize(("width", "height"), [(390, 844), (1366, 768), (820, 1180)])
-def test_nothing_sticks_out_sideways(page: webdriver.Chrome, width: int, height: int) -> None:
+@pytest.mark.parametrize("name", ["report.html", "causes.html"])
+def test_nothing_sticks_out_sideways(page: webdriver.Chrome, folder: Path, name: str, width: int, height: int) -> None:
+    page.get((folder / name).as_uri())
     size = {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600}
     page.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
     try:
@@ -181,7 +261,7 @@ def test_nothing_sticks_out_sideways(page: webdriver.Chrome, width: int, height:
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("name", ["report.html", "ruling.html"])
+@pytest.mark.parametrize("name", ["report.html", "causes.html", "ruling.html"])
 def test_axe_finds_no_serious_fault(page: webdriver.Chrome, folder: Path, name: str, scheme: str) -> None:
     look = {"features": [{"name": "prefers-color-scheme", "value": scheme}]}
     page.execute_cdp_cmd("Emulation.setEmulatedMedia", look)

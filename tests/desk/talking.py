@@ -42,7 +42,12 @@ def ask(
             connection.putheader("Content-Length", str(len(body)))
         connection.endheaders(body)
         answer = connection.getresponse()
-        return Answer(answer.status, {k.lower(): v for k, v in answer.getheaders()}, answer.read())
+        try:
+            content = answer.read()
+        except ConnectionResetError:
+            # A request that is refused by its head alone may be answered and hung up on before its body is read.
+            content = b""
+        return Answer(answer.status, {k.lower(): v for k, v in answer.getheaders()}, content)
     finally:
         connection.close()
 

@@ -45,14 +45,15 @@ def test_pictures_of_the_likeliest_cause_are_cut_about_its_moment() -> None:
         asked.append((from_s + until_s) / 2)
         return read_frames(analysis.clip, from_s, until_s)
 
-    stills = cut_cause(analysis, (LATE, GRIP), read)
+    stills = cut_cause(analysis.grounds, analysis.clip, (LATE, GRIP), read)
     wanted = analysis.clock.start_clip_s + 2.9 + np.array([-0.25, 0.5])
     np.testing.assert_allclose([still.clip_s for still in stills], wanted, atol=0.009)
     assert [still.title for still in stills] == ["0.25 s before", "0.5 s after"]
     assert all(10_000 < len(still.jpeg) < 150_000 for still in stills)
-    assert cut_cause(analysis, (), read) == cut_cause(analysis, (LATE,), read) == []
+    known = (analysis.grounds, analysis.clip)
+    assert cut_cause(*known, (), read) == cut_cause(*known, (LATE,), read) == []
     gone = dataclasses.replace(GRIP, since_s=99.0)
-    assert cut_cause(analysis, (gone,), read) == []
+    assert cut_cause(*known, (gone,), read) == []
     assert len(asked) == 2
     drawn = draw_causes((GRIP,), None, kind="match", forecast=True, compared=True, due=False, stills=stills)
     assert drawn["cause-list"].count("data:image/jpeg") == 2

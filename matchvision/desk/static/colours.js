@@ -11,11 +11,27 @@ export class ColourStep {
     desk.picture.on("press", (place) => this.active && this.#show(place));
     desk.picture.on("frame", () => this.#mask());
     find("#show-mask").addEventListener("change", () => this.#mask());
+    find("#guess").addEventListener("click", () => this.#guess());
     this.list();
   }
 
   get active() {
-    return find("#step-colours").open;
+    return !find("#step-colours").hidden;
+  }
+
+  // Whoever comes here first finds the colours guessed from their names, as far as that can be, to look at.
+  enter() {
+    if (!this.tried && this.desk.camera?.found && this.desk.state.colours.some((colour) => !colour.srgb)) this.#guess();
+  }
+
+  async #guess() {
+    this.tried = true;
+    const state = await attempt(() => post("guess", { number: this.desk.picture.number }));
+    if (!state) return;
+    this.chosen = state.colours.find((one) => !one.srgb)?.name ?? this.chosen;
+    this.desk.take(state);
+    find("#show-mask").checked = true;
+    await this.#mask();
   }
 
   list() {
@@ -29,7 +45,7 @@ export class ColourStep {
           swatch.style.background = srgb;
           return swatch;
         });
-        const words = !colour.srgb ? "not known" : colour.learnt ? `${1 + colour.samples.length} click${colour.samples.length ? "s" : ""}` : "from the sheet";
+        const words = !colour.srgb ? "not known" : colour.guessed ? "guessed from its name" : colour.learnt ? `${1 + colour.samples.length} click${colour.samples.length ? "s" : ""}` : "from the sheet";
         return make(
           "li",
           { class: colour.name === this.chosen ? "chosen" : "" },
@@ -40,6 +56,7 @@ export class ColourStep {
     );
     if (focused) document.querySelector(`#colours [data-colour="${CSS.escape(focused)}"]`)?.focus();
     const known = colours.filter((colour) => colour.srgb).length;
+    find("#guess").hidden = known === colours.length;
     find("#done-colours").textContent = colours.length ? `${known} of ${colours.length} known` : "none in the sheet";
   }
 
@@ -51,10 +68,10 @@ export class ColourStep {
   async #show(place) {
     const colour = this.desk.state.colours.find((one) => one.name === this.chosen);
     if (!colour) return;
-    const state = await attempt(() => post("colour", { name: colour.name, number: this.desk.picture.number, pixel: place, more: colour.learnt }));
+    const state = await attempt(() => post("colour", { name: colour.name, number: this.desk.picture.number, pixel: place, more: colour.learnt && !colour.guessed }));
     if (!state) return;
     // The next colour that nobody has shown yet; one that is shown again stays chosen.
-    if (!colour.srgb) this.chosen = state.colours.find((one) => !one.srgb)?.name ?? this.chosen;
+    if (!colour.srgb || colour.guessed) this.chosen = state.colours.find((one) => !one.srgb)?.name ?? this.chosen;
     this.desk.take(state);
     find("#show-mask").checked = true;
     await this.#mask();

@@ -40,7 +40,7 @@ export async function attempt(work) {
     if (mine === asked) trouble.hidden = true;
     return result;
   } catch (error) {
-    trouble.replaceChildren(make("b", { text: `${error.message}. ` }), ...(error.faults || []).map((text) => make("span", { text: `${text}. ` })), error.todo ? `What to do: ${error.todo}.` : "");
+    trouble.replaceChildren(make("button", { type: "button", class: "away", "aria-label": "close", text: "×", onclick: () => (trouble.hidden = true) }), make("b", { text: `${error.message}. ` }), ...(error.faults || []).map((text) => make("span", { text: `${text}. ` })), error.todo ? `What to do: ${error.todo}.` : "");
     trouble.hidden = false;
     if (!("todo" in error)) throw error;
     return null;

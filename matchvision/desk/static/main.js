@@ -21,12 +21,20 @@ class Desk {
     this.picture = new Picture(state.clip);
     this.plan = new Plan(state.table);
     this.steps = [new StartStep(this), new PointStep(this), new ColourStep(this), new MendStep(this), new NameStep(this), new RunStep(this)];
-    for (const box of document.querySelectorAll("#steps > details")) {
-      box.addEventListener("toggle", () => {
-        if (box.open) this.picture.enlarge(["step-colours", "step-names", "step-mends"].includes(box.id));
-        this.redraw();
-      });
+    for (const head of document.querySelectorAll("#stepper button")) head.addEventListener("click", () => this.open(head.dataset.step));
+    this.open(state.clock.start_s === null && !state.clock.start ? "start" : "table");
+  }
+
+  // Shows one step; its head stays where it is whatever the step then has to say.
+  open(name) {
+    for (const head of document.querySelectorAll("#stepper button")) {
+      const here = head.dataset.step === name;
+      if (here) head.setAttribute("aria-current", "step");
+      else head.removeAttribute("aria-current");
+      find(`#step-${head.dataset.step}`).hidden = !here;
     }
+    for (const step of this.steps) if (step.active) step.enter?.();
+    this.redraw();
   }
 
   // Takes the run anew from the desk: everything that a person does is kept there at once.

@@ -47,7 +47,13 @@ export class MendStep {
   }
 
   get active() {
-    return find("#step-mends").open;
+    return !find("#step-mends").hidden;
+  }
+
+  // Whoever comes here first wants to see the markers followed, if they can be.
+  enter() {
+    const { state, camera } = this.desk;
+    if (!this.preview && !this.following && camera?.found && state.colours.length && state.colours.every((colour) => colour.srgb)) this.#follow(false);
   }
 
   get names() {
@@ -56,9 +62,10 @@ export class MendStep {
 
   async #follow(whole) {
     const buttons = [find("#follow"), find("#follow-whole")];
+    this.following = true;
     const bar = find("#follow-progress");
     for (const button of buttons) button.disabled = true;
-    bar.hidden = false;
+    bar.classList.remove("unused");
     try {
       let answer = await attempt(() => post("preview", { number: this.desk.picture.number, whole }));
       while (answer?.state === "working") {
@@ -70,8 +77,9 @@ export class MendStep {
       if (answer?.state === "failed") await attempt(() => Promise.reject(Object.assign(new Error(answer.message), { todo: answer.do })));
       if (answer?.tracks) this.#show(answer.tracks);
     } finally {
+      this.following = false;
       for (const button of buttons) button.disabled = false;
-      bar.hidden = true;
+      bar.classList.add("unused");
     }
   }
 
@@ -273,7 +281,7 @@ export class MendStep {
         parts.push(picture.mark([track.col[at], track.row[at]], `track ${track.state[at]}${own ? " chosen" : ""}`, own || kinds.get(track.name) === "body" ? shortly(track.name) : ""));
       }
     }
-    if (this.active || find("#step-names").open) {
+    if (this.active || !find("#step-names").hidden) {
       for (const mend of this.mends) if (mend.pixel && mend.frame === frame) parts.push(picture.mark(mend.pixel, "hand", mend.end ? `end at ${mend.end}` : shortly(mend.marker)));
     }
     picture.layer("tracks", ...parts);

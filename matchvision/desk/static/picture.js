@@ -10,14 +10,21 @@ export class Picture {
     this.clip = clip;
     this.number = clip.first;
     this.cursor = null;
+    this.labels = [];
     this.listeners = { press: [], adjust: [], settle: [], frame: [] };
     this.box = find("#picture");
     this.image = find("#frame");
     this.over = find("#over");
     this.patch = find("#patch");
     this.box.style.aspectRatio = `${clip.width_px} / ${clip.height_px}`;
+    this.box.style.setProperty("--aspect", clip.width_px / clip.height_px);
     this.over.setAttribute("viewBox", `-0.5 -0.5 ${clip.width_px} ${clip.height_px}`);
     this.image.addEventListener("load", () => this.drawPatch());
+    // Marks and crosshair keep their size on the screen.
+    new ResizeObserver(() => {
+      this.#drawCursor();
+      this.#tell("frame", this.number);
+    }).observe(this.box);
     this.#followPointer();
     this.#followKeys();
     this.#followBar();
@@ -112,7 +119,7 @@ export class Picture {
     this.box.addEventListener("pointermove", (event) => {
       if (held !== "picture") return;
       this.aim(this.place(event));
-      this.#tell("adjust", this.cursor);
+      this.#tell("adjust", this.cursor, 1);
     });
     let from = null;
     this.patch.addEventListener("pointerdown", (event) => {
@@ -126,7 +133,7 @@ export class Picture {
       const shown = (this.patch.clientWidth / this.patch.width) * MAGNIFIED;
       // The patch is pulled like paper under a fixed crosshair.
       this.aim([from.cursor[0] - (event.clientX - from.at[0]) / shown, from.cursor[1] - (event.clientY - from.at[1]) / shown]);
-      this.#tell("adjust", this.cursor);
+      this.#tell("adjust", this.cursor, shown / this.scale);
     });
     for (const element of [this.box, this.patch]) {
       for (const end of ["pointerup", "pointercancel"]) {
@@ -147,7 +154,7 @@ export class Picture {
           const step = event.shiftKey ? large : small;
           const from = this.cursor || [this.clip.width_px / 2, this.clip.height_px / 2];
           this.aim([from[0] + step * way[0], from[1] + step * way[1]]);
-          if (element === this.patch) this.#tell("adjust", this.cursor);
+          if (element === this.patch) this.#tell("adjust", this.cursor, (this.patch.clientWidth / this.patch.width) * MAGNIFIED / this.scale);
           event.preventDefault();
         } else if (event.key === "Enter" && this.cursor) {
           if (element === this.box) this.#tell("press", this.cursor, event);
@@ -170,33 +177,38 @@ export class Picture {
     slider.addEventListener("input", () => this.show(Number(slider.value)));
     find("#back").addEventListener("click", () => this.show(this.number - 1));
     find("#on").addEventListener("click", () => this.show(this.number + 1));
-    const enlarge = find("#enlarge");
-    enlarge.addEventListener("click", () => this.enlarge(!this.large));
-  }
-
-  get large() {
-    return find("#see").classList.contains("large");
-  }
-
-  // The picture is an inset beside the table; where work is done in it, it is the larger one.
-  enlarge(large) {
-    if (large === this.large) return;
-    find("#see").classList.toggle("large", large);
-    find("#enlarge").setAttribute("aria-pressed", String(large));
-    this.#drawCursor();
-    this.#tell("frame", this.number);
   }
 
   // Replaces what one step draws over the picture.
   layer(name, ...parts) {
     this.over.querySelector(`#layer-${name}`)?.remove();
+    this.#label();
     if (parts.length) this.over.prepend(draw("g", { id: `layer-${name}` }, ...parts));
   }
 
   mark(place, kind, words = "") {
     const radius = 6 / this.scale;
-    const parts = [draw("circle", { class: "halo", cx: place[0], cy: place[1], r: radius }), draw("circle", { cx: place[0], cy: place[1], r: radius })];
-    if (words && (this.large || kind.includes("chosen") || kind === "hand")) parts.push(draw("text", { x: place[0] + 1.5 * radius, y: place[1] - radius, "font-size": 12 / this.scale, text: words }));
-    return draw("g", { class: kind }, ...parts);
+    const node = draw("g", { class: kind }, draw("circle", { class: "halo", cx: place[0], cy: place[1], r: radius }), draw("circle", { cx: place[0], cy: place[1], r: radius }));
+    const wanted = kind.includes("chosen") || kind.includes("hand");
+    if (words) this.labels.push({ place, words, wanted, node });
+    return node;
+  }
+
+  // Writes the names beside their marks: each where there is room for it, what was chosen first; else not at all.
+  #label() {
+    const size = 12 / this.scale;
+    const taken = this.labels.map(({ place }) => [place[0] - size / 2, place[1] - size / 2, place[0] + size / 2, place[1] + size / 2]);
+    for (const { place, words, wanted, node } of [...this.labels].sort((a, b) => b.wanted - a.wanted)) {
+      const [wide, high] = [0.62 * size * words.length, 1.05 * size];
+      const ways = [[0.75, -0.5], [-wide / size - 0.75, -0.5], [-wide / size / 2, -0.85], [-wide / size / 2, 1.6], [0.75, 1.3], [-wide / size - 0.75, 1.3]];
+      const boxes = ways.map(([x, y]) => [place[0] + x * size, place[1] + y * size - high, place[0] + x * size + wide, place[1] + y * size]);
+      const inside = (box) => box[0] > 0 && box[1] > 0 && box[2] < this.clip.width_px && box[3] < this.clip.height_px;
+      const free = boxes.find((box) => inside(box) && taken.every((other) => box[2] < other[0] || box[0] > other[2] || box[3] < other[1] || box[1] > other[3]));
+      const box = free ?? (wanted ? boxes[0] : null);
+      if (!box) continue;
+      taken.push(box);
+      node.append(draw("text", { x: box[0], y: box[3] - 0.15 * size, "font-size": size, text: words }));
+    }
+    this.labels = [];
   }
 }

@@ -51,7 +51,7 @@ export class Plan {
     const scale = find("#scale");
     if (!map) {
       this.places.replaceChildren();
-      scale.hidden = true;
+      scale.classList.add("unused");
       find("#plan-words").textContent = "The table from above, to scale; metres from the centre line.";
       return;
     }
@@ -70,7 +70,7 @@ export class Plan {
       });
     });
     this.places.replaceChildren(...cells);
-    scale.hidden = false;
+    scale.classList.remove("unused");
     scale.querySelector(".low").textContent = `± ${millimetres(low)}`;
     scale.querySelector(".high").textContent = `± ${millimetres(high)}`;
     find("#plan-words").textContent = `A place on the table will be known to ± ${millimetres(middle)} in the middle, ± ${millimetres(high)} at worst (95 %).`;

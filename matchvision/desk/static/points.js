@@ -5,6 +5,9 @@ import { attempt, draw, find, make } from "./dom.js";
 
 //: A press so near to a point that is set takes hold of it [screen pixels].
 const NEAR = 14;
+//: A hand at mouse or finger aims to about so many screen pixels (k = 1); a corner is seen no finer than half a pixel.
+const AIM = 1.5;
+const FINEST_PX = 0.5;
 
 export class PointStep {
   constructor(desk) {
@@ -14,7 +17,7 @@ export class PointStep {
     this.take(desk.state.table);
     this.try = latest((keep) => this.#send(keep));
     desk.picture.on("press", (place) => this.active && this.#press(place));
-    desk.picture.on("adjust", (place) => this.active && this.#move(place));
+    desk.picture.on("adjust", (place, times) => this.active && this.#move(place, times));
     desk.picture.on("settle", () => this.active && this.held && this.#settle());
     desk.picture.on("frame", () => this.draw());
     find("#own-point").addEventListener("submit", (event) => this.#addOwn(event));
@@ -25,7 +28,7 @@ export class PointStep {
   }
 
   get active() {
-    return find("#step-table").open;
+    return !find("#step-table").hidden;
   }
 
   take(table) {
@@ -54,17 +57,24 @@ export class PointStep {
       if (!this.chosen || this.chosen.pixel) this.chosen = this.points.find((point) => !point.pixel) || null;
       if (!this.chosen) return;
       this.chosen.pixel = [...place];
-      this.chosen.u_px = Number(find("#u-click").value);
+      this.chosen.u_px = this.#aimed(1);
     }
     this.held = true;
     this.list();
     this.draw();
   }
 
-  #move(place) {
+  // How well a place can be aimed at where the picture is shown so many times larger [px of the clip].
+  #aimed(times) {
+    const stated = Number(find("#u-click").value);
+    return stated || Math.max(FINEST_PX, Number((AIM / (times * this.desk.picture.scale)).toPrecision(2)));
+  }
+
+  #move(place, times) {
     if (!this.chosen?.pixel) return;
     this.held = true;
     this.chosen.pixel = [...place];
+    this.chosen.u_px = this.#aimed(times);
     this.draw();
     this.try(false);
   }
@@ -77,7 +87,7 @@ export class PointStep {
 
   #changeU() {
     if (this.chosen?.pixel) {
-      this.chosen.u_px = Number(find("#u-click").value);
+      this.chosen.u_px = this.#aimed(1);
       this.try(true);
     }
   }
@@ -130,12 +140,13 @@ export class PointStep {
         return make(
           "li",
           { class: point === this.chosen ? "chosen" : "" },
-          make("button", { type: "button", "data-point": point.name, "aria-pressed": String(point === this.chosen), onclick: () => this.choose(point) }, make("span", { text: point.name }), make("span", { class: far ? "far" : "soft", text: words })),
+          make("button", { type: "button", "data-point": point.name, "aria-pressed": String(point === this.chosen), onclick: () => this.choose(point) }, make("span", { text: point.name }), make("span", { class: far ? "far" : "soft", text: words, title: point.pixel ? `set to ± ${point.u_px} px (k = 1)` : null })),
           point.pixel ? make("button", { type: "button", class: "away", "aria-label": `take away ${point.name}`, text: "×", onclick: () => this.remove(point) }) : null,
         );
       }),
     );
     if (focused) [...document.querySelectorAll("#points [data-point]")].find((button) => button.dataset.point === focused)?.focus();
+    find("#u-words").textContent = this.chosen?.pixel ? `${this.chosen.name} is set to ± ${this.chosen.u_px} px (k = 1).` : `On this screen ± ${this.#aimed(1)} px, on the patch ± ${this.#aimed((8 * this.desk.picture.patch.clientWidth) / this.desk.picture.patch.width / this.desk.picture.scale)} px (k = 1).`;
     find("#done-table").textContent = this.desk.camera?.found ? `known` : `${this.set.length} set`;
   }
 

@@ -20,6 +20,7 @@ export class RunStep {
   }
 
   async #run() {
+    this.desk.open("run");
     const answer = await attempt(() => post("run", {}));
     if (answer) await this.#watch(answer);
   }
@@ -31,7 +32,7 @@ export class RunStep {
     while (answer) {
       const words = { working: `${answer.what} …`, done: `All is done; the results are in ${answer.out}.`, failed: `${answer.message}. ${answer.do ? `What to do: ${answer.do}.` : ""}` }[answer.state];
       if (find("#run-words").textContent !== words) find("#run-words").textContent = words;
-      bar.hidden = answer.state !== "working";
+      bar.classList.toggle("unused", answer.state !== "working");
       if (answer.total > 1) [bar.max, bar.value] = [answer.total, answer.done];
       else bar.removeAttribute("value");
       find("#verdict").textContent = answer.verdict;

@@ -9,7 +9,7 @@ export class StartStep {
     find("#start-here").addEventListener("click", async () => {
       await attempt(() => post("start", { start_s: desk.picture.clip_s }));
       await desk.refresh();
-      find("#step-table").open = true;
+      desk.open("table");
     });
     this.list();
   }
