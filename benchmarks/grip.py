@@ -28,7 +28,8 @@ from matchvision.sheets import load_run
 from tests.engine.extras import Extras, Ground
 from tests.engine.playing import EngineRun, play_in_engine
 from tests.filmed_points import FilmedPoints, film_points
-from tests.grip.stories import SLIDES, Story, anchored_base, driven, short_match, true_events
+from tests.grip.happened import SLIDES, true_events
+from tests.grip.stories import anchored_base, driven, short_match
 
 TALE_SEEDS = range(1, 7)
 ONSET_SEEDS = range(1, 9)
@@ -215,7 +216,7 @@ def compare_onsets(
 ) -> list[tuple[float, float, float]]:
     """Error and u of each onset that has a true one nearby, and the slip speed's rms error of its wheel."""
     found = []
-    truths = [t for t in true_events(Story("run", scene, Extras()), run.course) if t.kind in SLIDES]
+    truths = [t for t in true_events(scene, run.course) if t.kind in SLIDES]
     for one in watched_of(sheet, motion, clock):
         name, state = one.motion.machine, run.course.machines[one.motion.machine]
         slip = np.interp(

@@ -13,7 +13,7 @@ from benchmarks.keeping import MEASURING, once
 from matchvision.errors import CannotMeasure
 from matchvision.grip import find_events
 from matchvision.records.motion import MatchClock
-from tests.grip.stories import Score, Story, score, true_events
+from tests.grip.happened import Score, score, true_events
 from tests.pull.engine_runs import (
     DURATION_S,
     START_S,
@@ -34,7 +34,7 @@ SOURCES: Final = ("link", "stretch", "inertia", "momentum", "drive", "fused")
 #: whatever changes later (its own commit beside it); delete the folder to film anew.
 KEPT: Final = Path(tempfile.gettempdir()) / "matchvision-pull"
 RESTS_ON: Final = (
-    *MEASURING, "tests/pull/engine_runs.py", "tests/pull/filmed_runs.py", "tests/grip/stories.py",
+    *MEASURING, "tests/pull/engine_runs.py", "tests/pull/filmed_runs.py", "tests/grip/happened.py",
     "benchmarks/pull_runs.py",
 )  # fmt: skip
 
@@ -98,7 +98,6 @@ def _once(name: str, judge: Callable[[], Judged]) -> Judged:
 
 def _judged(through: str, kind: Kind, seed: int, run: PlayedRun, measured: Measured) -> Judged:
     sources = {s.source: (s.tension_N, s.u_tension_N) for s in measured.pull.sources}
-    story = Story(kind, run.scene, run.extras)
     try:
         events = find_events(measured.run, measured.motion, measured.pull, MatchClock(START_S, DURATION_S))[0].events
     except CannotMeasure:
@@ -115,7 +114,7 @@ def _judged(through: str, kind: Kind, seed: int, run: PlayedRun, measured: Measu
         measured.pull.disagreement,
         sled_touches_patch_s(run),
         tuple(_slip_errors(run, measured)),
-        score(true_events(story, run.played.course), events),
+        score(true_events(run.scene, run.played.course), events),
     )
 
 

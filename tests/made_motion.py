@@ -61,6 +61,7 @@ def make_rope(n: int, *, rise: float = 0.0, u_link_common_ratio: float = 0.0, **
         pull_dir_x=np.tile([level, -level], (n, 1)),
         pull_dir_y=np.zeros((n, 2)),
         pull_dir_z=np.tile([-rise, rise], (n, 1)),
+        longer_m=(0.0, 0.0),
     )
 
 

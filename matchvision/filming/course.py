@@ -5,7 +5,7 @@ Equations and integration are filming's own.
 """
 
 import math
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from itertools import pairwise
 from typing import Literal
 
@@ -53,7 +53,8 @@ class Course:
     """The whole run on the fine clock ``clip_s``.
 
     ``span_m`` is the shortest way from hitch to hitch, over the crest of a ridge where that is in the way; ``link_m``
-    the sprung link's length (NaN without one); ``loose`` the rope once a hitch has let it go.
+    the sprung link's length (NaN without one); ``loose`` the rope once a hitch has let it go; ``wall_x_m`` where walls
+    that were pushed away stand, by their owner.
     """
 
     clip_s: Array
@@ -62,6 +63,7 @@ class Course:
     span_m: Array
     link_m: Array
     loose: LooseRope | None = None
+    wall_x_m: dict[str, Array] = field(default_factory=dict)
 
     def at(self, clip_s: Array) -> "Course":
         """The run at other times, by straight lines between the fine steps."""
@@ -70,10 +72,11 @@ class Course:
             return np.interp(clip_s, self.clip_s, values)
 
         machines = {
-            name: MachineCourse(**{field: pick(values) for field, values in vars(machine).items()})
+            name: MachineCourse(**{key: pick(values) for key, values in vars(machine).items()})
             for name, machine in self.machines.items()
         }
-        return Course(clip_s, machines, pick(self.tension_N), pick(self.span_m), pick(self.link_m), self.loose)
+        walls = {owner: pick(x_m) for owner, x_m in self.wall_x_m.items()}
+        return Course(clip_s, machines, pick(self.tension_N), pick(self.span_m), pick(self.link_m), self.loose, walls)
 
     def tension_over(self, clip_s: Array, window_s: float) -> Array:
         """Tension [N] averaged over a window about each time."""

@@ -16,6 +16,7 @@ from matchvision.filming.lamp import lit_share, paint_lamp
 from matchvision.filming.light import changes, gains
 from matchvision.filming.marks import cover, exposure_moments, outlines_in_picture
 from matchvision.filming.outlook import Outlook
+from matchvision.filming.parts import Wall
 from matchvision.filming.places import Places, origins, place_everything, side_angles
 from matchvision.filming.scene import Scene
 from matchvision.filming.views import Views, poses_of, row_moments
@@ -37,6 +38,7 @@ class Studio:
         self.ellipses = outlines_in_picture(scene, course, views, places.clip_s)
         # A machine and the rope are each drawn as they are when their middle's row is exposed.
         now = course.at(places.clip_s)
+        self.wall_x_m = now.wall_x_m
         self.states, self.machine_poses = {}, {}
         for name in scene.machine:
             moments = self._moments(origins(now.machines[name]))
@@ -89,7 +91,7 @@ class Studio:
         points += [hand_reach(bones) for bones in self.bones[self._exposure(frame)]]
         for wall in self.scene.wall:
             signs = np.array([[sx, sy, sz] for sx in (-1, 1) for sy in (-1, 1) for sz in (0, 2)])
-            points.append(np.array([*wall.at_m, 0.0]) + signs * np.array(wall.size_m) / 2)
+            points.append(self._wall_place(wall, frame) + signs * np.array(wall.size_m) / 2)
         every = np.concatenate(points)
         shadows = shadows_of(every, lamp, self.scene.table)
         pixels = project_points(np.concatenate([every, shadows]), self.lens, self.poses.at(frame))
@@ -107,7 +109,7 @@ class Studio:
         self._shade(picture, left, top, frame, self.rope_poses.at(frame))
         eye = self.poses.at(frame).position[0]
         for wall, model in zip(self.scene.wall, self.walls, strict=True):
-            place = Stand(np.array([*wall.at_m, 0.0]), np.eye(3), (0.0, 0.0))
+            place = Stand(self._wall_place(wall, frame), np.eye(3), (0.0, 0.0))
             draw_model(picture, left, top, model, place, self.scene.light, self.lens, self.poses.at(frame))
         behind: list[str] = []
         before: list[str] = []
@@ -123,6 +125,10 @@ class Studio:
             self._machine(picture, left, top, name, frame)
         draw_hand(picture, left, top, self.bones[self._exposure(frame)], self.lens, self.poses.at(frame))
         return self._blur(picture), area
+
+    def _wall_place(self, wall: Wall, frame: int) -> Array:
+        pushed = self.wall_x_m.get(wall.owner)
+        return np.array([wall.at_m[0] if pushed is None else pushed[frame], wall.at_m[1], 0.0])
 
     def _stand(self, name: str, frame: int) -> Stand:
         state = self.states[name]

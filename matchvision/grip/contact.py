@@ -163,12 +163,20 @@ def _pushed_away(
 
 def _meets(motion: Motion, meeting: Meeting, stretch: Stretch) -> bool:
     """Whether two that come near really meet: they overlap beyond doubt, or one stops as if against a wall."""
+    return _overlap(meeting, stretch) or _stop_frame(motion, meeting, stretch) is not None
+
+
+def _overlap(meeting: Meeting, stretch: Stretch) -> bool:
     nearness = meeting.gap_m[stretch.frames] / meeting.u_gap_m[stretch.frames]
-    return bool(np.nanmin(nearness) < -SURELY_U) or _stop_frame(motion, meeting, stretch) is not None
+    return bool(np.nanmin(nearness) < -SURELY_U)
 
 
 def _stop_frame(motion: Motion, meeting: Meeting, stretch: Stretch) -> int | None:
-    """The frame about which the gap stops closing most suddenly; None where nothing stops."""
+    """The frame about which the gap stops closing most suddenly; None where nothing stops.
+
+    What loses the most speed where the outlines just touch counts: one that is stopped by a wall that it pushes away
+    loses speed twice. Where they surely meet it need not lose half.
+    """
     real_s, step_s = motion.real_s, max(typical_step_s(motion.real_s), 1e-3)
     width = max(2, round(STOPS_IN_S / step_s))
     closing = np.convolve(np.nan_to_num(-np.gradient(meeting.gap_m, real_s)), np.ones(3) / 3, "same")
@@ -177,10 +185,13 @@ def _stop_frame(motion: Motion, meeting: Meeting, stretch: Stretch) -> int | Non
     if len(around) == 0:
         return None
     before, after = closing[around], closing[around + width]
-    stops = (before > max(STOPS_M_S, 4 * u)) & (after < 0.5 * before - 0.5 * u)
+    stops = before - after > max(STOPS_M_S, 4 * u)
+    if not _overlap(meeting, stretch):
+        stops &= after < 0.5 * before - 0.5 * u
     if not stops.any():
         return None
-    most = int(around[int(np.argmax(np.where(stops, before - after, -np.inf)))])
+    touch = np.exp(-0.5 * (meeting.gap_m[around + width // 2] / meeting.u_gap_m[around + width // 2]) ** 2)
+    most = int(around[int(np.argmax(np.where(stops, (before - after) * np.nan_to_num(touch), -np.inf)))])
     # Within that window the speed falls fastest where they meet.
     return most + int(np.argmin(np.diff(closing[most : most + width + 1])))
 

@@ -15,7 +15,7 @@ from matchvision.grip.lifting import find_lifting
 from matchvision.grip.mapping import belonging, map_grip
 from matchvision.grip.moves import find_first_motion, find_holding, find_leaving, find_turning
 from matchvision.grip.onset import base_course, unseen_way
-from matchvision.grip.rope import find_lead_changes, find_rope_off
+from matchvision.grip.rope import describe_longer_cords, find_lead_changes, find_rope_off
 from matchvision.grip.slip import name_states
 from matchvision.grip.touch import find_touches
 from matchvision.grip.turning import add_lateral_pull
@@ -45,6 +45,7 @@ def find_events(
     is followed for half a second.
     """
     advice: list[str] = []
+    longer: list[str] = []
     match_s = clock.match_time(motion.clip_s)
     around = (match_s >= -AROUND_S) & (match_s <= clock.duration_s + AROUND_S)
     touches = find_touches(run, motion, foreign, clock) if foreign is not None else None
@@ -83,6 +84,7 @@ def find_events(
     if motion.rope is not None:
         events.extend(find_lead_changes(run.sheet, motion.rope, motion.real_s, clock))
         events.extend(find_rope_off(run.sheet, motion, usable_pull(pull), clock))
+        longer.extend(describe_longer_cords(run.sheet, motion))
     for wheel in motion.wheels:
         events.extend(new_ones(find_early_wheels(wheel, motion.real_s, free, clock), events, once=True))
     advice.extend(
@@ -102,7 +104,7 @@ def find_events(
     grip = Grip(tuple(add_belonging(inside, maps)), states, tuple(maps))
     warnings = tuple(f"{wheel} could not be watched for slip, since its rim marks were not seen." for wheel in unseen)
     status: Literal["done", "partly"] = "partly" if unseen else "done"
-    warnings = (*warnings, *([too_long] if too_long else []))
+    warnings = (*warnings, *longer, *([too_long] if too_long else []))
     said = describe_events(grip) + setting_up + "".join(f" {one.statement}" for one in maps if one.statement)
     return grip, StageNote("grip", status, said, warnings, tuple(advice))
 

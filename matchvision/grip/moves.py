@@ -7,6 +7,7 @@ import numpy.typing as npt
 
 from matchvision.grip.bends import noise_of
 from matchvision.grip.intervals import (
+    Stretch,
     best_mean,
     bridge_gaps,
     chance_above,
@@ -40,6 +41,8 @@ ON_END_DEG: Final = 30.0
 #: A driven wheel stalls below this rate, under drive, for this long.
 STALL_RAD_S: Final = 0.1
 STALL_FOR_S: Final = 1.0
+#: A machine that holds is no faster than this, for this long.
+HOLDS_M_S: Final = 0.004
 HOLDS_FOR_S: Final = 1.0
 
 
@@ -201,25 +204,52 @@ def find_stalls(
 def find_holding(
     moved: MachineMotion, rope: RopeMotion, pull: PullSource | None, real_s: FloatArray, clock: MatchClock
 ) -> list[Event]:
-    """Stretches in which an anchored or braked machine stands for at least 1 s against a known pull on a taut rope."""
+    """Stretches in which an anchored or braked machine stands for at least 1 s against a known pull on a taut rope.
+
+    Told where it more likely stood for a second than not: both ends have their uncertainty, and the last is where its
+    speed passed 4 mm/s. The probability is that of the second and of the pull.
+
+    Notes
+    -----
+    Checked by: tests/grip/test_moves.py::test_hold_of_about_a_second_is_as_likely_as_its_ends_are_sure
+    """
     if pull is None:
         return []
     match_s = _match_s(real_s, clock)
-    still = np.abs(moved.speed_m_s) < np.fmax(0.004, 2 * moved.u_speed_m_s)
+    speed = np.abs(moved.speed_m_s)
+    still = speed < np.fmax(HOLDS_M_S, 2 * moved.u_speed_m_s)
     still &= (rope.slack == 0) & (pull.tension_N > np.fmax(2 * pull.u_tension_N, 0.5)) & (match_s > 0)
     zero_s = clock.start_clip_s * clock.real_per_clip_ratio
+    frame_s = typical_step_s(real_s)
     events = []
-    for stretch in keep_long(bridge_gaps(still, real_s, 0.1), real_s, HOLDS_FOR_S):
+    for stretch in keep_long(bridge_gaps(still, real_s, 0.1), real_s, HOLDS_FOR_S - 2 * frame_s):
         part = stretch.frames
         most_N, u_N = best_mean(pull.tension_N[part], pull.u_tension_N[part], real_s[part], 0.1)
+        # It began somewhere between the frame before and this one.
+        begun_s, (ended_s, u_ended_s) = float(real_s[stretch.first]), _stood_until(moved, real_s, stretch)
+        lasted_s, u_lasted_s = ended_s - begun_s + frame_s / 2, float(np.hypot(frame_s / np.sqrt(12), u_ended_s))
+        chance = chance_above(lasted_s, u_lasted_s, HOLDS_FOR_S)
+        if chance <= 0.5:
+            continue
         evidence = (
-            f"{moved.machine} stood for {real_s[stretch.last] - real_s[stretch.first]:.2f} s against up to "
-            f"{format_interval(most_N, u_N)} N (95 %)."
+            f"{moved.machine} stood for {format_interval(lasted_s, u_lasted_s)} s against up to "
+            f"{format_interval(most_N, u_N)} N (95 %). Limit 1 s."
         )
-        start_s, end_s = float(real_s[stretch.first]) - zero_s, _end_s(real_s, stretch.last, zero_s)
-        chance = chance_above(most_N, u_N, 0.5)
-        events.append(Event("held", moved.machine, start_s, end_s, typical_step_s(real_s), chance, evidence))
+        chance *= chance_above(most_N, u_N, 0.5)
+        events.append(Event("held", moved.machine, begun_s - zero_s, ended_s - zero_s, frame_s, chance, evidence))
     return events
+
+
+def _stood_until(moved: MachineMotion, real_s: FloatArray, stretch: Stretch) -> tuple[float, float]:
+    """When a machine that stood began to move faster than 4 mm/s [s], and its standard uncertainty."""
+    speed, last = np.abs(moved.speed_m_s), stretch.last
+    if last + 1 >= len(real_s) or not speed[last + 1] > HOLDS_M_S:
+        step_s = typical_step_s(real_s)
+        return float(real_s[last]) + step_s / 2, step_s / np.sqrt(12)
+    passed = last + 1
+    while passed - 1 > stretch.first and speed[passed - 1] > HOLDS_M_S:
+        passed -= 1
+    return date_crossing(speed, moved.u_speed_m_s, real_s, passed, HOLDS_M_S)
 
 
 def _match_s(real_s: FloatArray, clock: MatchClock) -> FloatArray:

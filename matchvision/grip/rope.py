@@ -9,7 +9,10 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.geometry.profile import surface_height
+from matchvision.grip.bends import noise_of
 from matchvision.grip.intervals import best_mean, chance_above, keep_long, typical_step_s
+from matchvision.grip.onset import LEAST_PLACES, date_start, unseen_way
 from matchvision.records.events import Event
 from matchvision.records.motion import ArmMotion, MachineMotion, MatchClock, Motion, RopeMotion
 from matchvision.records.pull import PullSource
@@ -23,6 +26,15 @@ LEAD_M: Final = 0.005
 #: A rope end is off once its last bead lies this much further from the hitch than the cord between them is long.
 OFF_M: Final = 0.020
 OFF_FOR_S: Final = 0.1
+#: How well the distance from a hitch to a bead near it is known: the sheet's place of the hitch, and what the camera's
+#: error and the bead's height leave of a few centimetres.
+U_NEAR_M: Final = 0.003
+#: An end that leaves its hitch does so from rest; the moment is that at which it passes this speed.
+LEAVES_M_S: Final = 0.010
+#: Its machine leaps as the pull is gone, and its smoothed place does so within this time (rectangular).
+LEAPS_S: Final = 0.06
+#: Its way is looked at from so long before to so long after it is found beyond reach.
+LEFT_WITHIN_S: Final = 1.0
 #: What pulled and shook the hitch is looked at over this time before.
 BEFORE_S: Final = 0.1
 SHOOK_S: Final = 0.5
@@ -90,7 +102,8 @@ def hitch_places(
 def find_rope_off(sheet: RunSheet, motion: Motion, pull: PullSource | None, clock: MatchClock) -> list[Event]:
     """Rope ends that left their hitch: their last bead ran further from the hitch than the cord between is long.
 
-    Looked for at every end whose machine, arm and last beads are tracked. The moment is dated where the growing
+    Looked for at every end whose machine, arm and last beads are tracked. A cord that was seen to be longer than stated
+    counts as long as it was seen, `RopeMotion.longer_m`. The moment is dated where the growing
     distance, drawn back, left the cord's length. The pull and its direction just before, a rope that snapped taut and
     an arm that stopped are said beside it.
 
@@ -107,14 +120,53 @@ def find_rope_off(sheet: RunSheet, motion: Motion, pull: PullSource | None, cloc
         if machine is None or moved is None or machine.hitch is None or (machine.hitch.on == "reach" and arm is None):
             continue
         hitch = hitch_places(moved, machine.hitch.at_m, arm if machine.hitch.on == "reach" else None)
-        for bead in beads_near(sheet, motion.tracks.names, end):
-            found = _watch_bead(motion, clock, name, bead, hitch)
+        longer_m = motion.rope.longer_m[end]
+        for column, stated_m in beads_near(sheet, motion.tracks.names, end):
+            bead = column, stated_m + longer_m
+            found = _watch_bead(motion, clock, name, bead, hitch, unseen_way(motion))
             if found is not None:
                 which = f"The rope's {('first', 'second')[end]} end, hitched to {name}, came off. "
                 why = _what_went_before(motion, moved, arm, pull, end, found.start_s, clock)
                 events.append(replace(found, evidence=which + found.evidence + why))
                 break
     return events
+
+
+def describe_longer_cords(sheet: RunSheet, motion: Motion) -> list[str]:
+    """What to say of ends whose cord was seen to be longer than the sheet says: how long it is, with its uncertainty.
+
+    The distance from the last bead to the hitch while the rope is taut, in space.
+
+    Notes
+    -----
+    Checked by: tests/grip/test_rope.py::test_longer_cord_is_said_with_its_length
+    """
+    rope, said = motion.rope, []
+    if sheet.rope is None or rope is None:
+        return []
+    for end, longer_m in enumerate(rope.longer_m):
+        name = sheet.rope.ends[end]
+        machine, moved, near = (
+            sheet.machine.get(name),
+            motion.machines.get(name),
+            beads_near(sheet, motion.tracks.names, end),
+        )
+        if longer_m == 0 or machine is None or moved is None or machine.hitch is None or not near:
+            continue
+        arm = next((a for a in motion.arms if a.machine == name), None) if machine.hitch.on == "reach" else None
+        x_m, y_m, _ = hitch_places(moved, machine.hitch.at_m, arm)
+        places, (column, stated_m) = motion.places, near[0]
+        rise_m = places.z_m[:, column] - surface_height(sheet.table.profile_m, x_m) - machine.hitch.at_m[2]
+        apart_m = np.sqrt((places.x_m[:, column] - x_m) ** 2 + (places.y_m[:, column] - y_m) ** 2 + rise_m**2)
+        taut = (rope.slack == 0) & (np.abs(apart_m - stated_m - longer_m) < OFF_M)
+        length_m = float(np.median(apart_m[taut])) if taut.any() else stated_m + longer_m
+        measured = format_interval(1000 * length_m, 1000 * U_NEAR_M)
+        said.append(
+            f"The rope is longer than stated: from bead {motion.tracks.names[column]} to the hitch of {name}, which "
+            f"held on to it, it measures {measured} mm (95 %), not the sheet's {1000 * stated_m:.0f} mm. That is not "
+            "taken for a rope that came off. Measure it again, and correct length_m and at_m of its beads."
+        )
+    return said
 
 
 def _what_went_before(
@@ -170,6 +222,7 @@ def _watch_bead(
     machine: str,
     bead: tuple[int, float],
     hitch: tuple[FloatArray, FloatArray, FloatArray],
+    unseen_m: float,
 ) -> Event | None:
     column, cord_m = bead
     real_s, places = motion.real_s, motion.places
@@ -187,6 +240,11 @@ def _watch_bead(
         part = stretch.frames
         best, u_best = best_mean(excess_m[part], u_m[part], real_s[part], OFF_FOR_S)
         at_s, u_at_s = _date_leaving(excess_m, u_m, real_s, stretch.first)
+        near = np.isfinite(excess_m) & (np.abs(real_s - at_s) < LEFT_WITHIN_S)
+        noise = noise_of(excess_m[near & (real_s < at_s)]) if (near & (real_s < at_s)).sum() > LEAST_PLACES else 0.0
+        fitted = date_start(real_s[near], excess_m[near], noise, LEAVES_M_S, at_s, unseen_m)
+        at_s, u_at_s = fitted or (at_s, u_at_s)
+        u_at_s = float(np.hypot(u_at_s, LEAPS_S / np.sqrt(12)))
         evidence = (
             f"Bead {motion.tracks.names[column]} ran {format_interval(1000 * best, 1000 * u_best)} mm (95 %) further "
             f"from the hitch of {machine} than the {1000 * reach_m:.0f} mm of cord between them allow."

@@ -16,7 +16,7 @@ FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
 #: The line is put to scale by so many looks at least in which the seen side grips, …
-LEAST_LOOKS: Final = 10
+LEAST_LOOKS: Final = 8
 #: … each under so much of the greatest load asked of it, and no worse than this about one scale, or it is not trusted.
 LOADED_RATIO: Final = 0.4
 WORST_SCATTER: Final = 0.06

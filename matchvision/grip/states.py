@@ -23,8 +23,10 @@ STANDING_M_S: Final = 0.010
 LETS_GO_PER_S: Final = 1.0
 #: A sliding wheel grips again after half a second: slips of a tenth of a second and of ten seconds both occur.
 GRIPS_AGAIN_PER_S: Final = 2.0
-#: One kind of slide goes over to another once in three seconds: it takes a machine that starts or stops.
-CHANGES_KIND_PER_S: Final = 0.3
+#: One kind of slide goes over to another five times a second: a machine on a springy rope swings two or three times a
+#: second, and each time it comes to stand and goes on. Rarer changes would make an onset in which the machine still
+#: moves wait until it stands. What lasts no longer than `slip.KIND_LASTS_S` is not told apart.
+CHANGES_KIND_PER_S: Final = 5.0
 #: A brake or self-locking gear is set or let go once in five seconds.
 BRAKES_PER_S: Final = 0.2
 

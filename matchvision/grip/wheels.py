@@ -38,7 +38,7 @@ def watch_wheels(run: Run, motion: Motion, around: npt.NDArray[np.bool_]) -> lis
             continue
         sheet = next(w for w in run.sheet.machine[wheel.machine].wheel if w.name == wheel.wheel)
         chain = wheel_chain(wheel, moved, drive_speed(run, moved), motion.real_s, may_hold(run, wheel, motion))
-        slides = find_slides(chain, wheel.slip_speed_m_s, around, motion.real_s)
+        slides = find_slides(chain, wheel, around, motion.real_s)
         states = likely_states(chain, slides, motion.real_s)
         watched.append(WatchedWheel(wheel, sheet, moved, chain, slides, states))
     return watched

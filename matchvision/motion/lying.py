@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.motion.ends import find_off, latch, longer_cord, look_at_end
 from matchvision.motion.sighting import Sighting
 from matchvision.motion.slack import SLACK_BOW_M, fit_slack_heights, let_fall, let_sink
 from matchvision.motion.standing import TURNS, TautWay, surface_at, taut_way
@@ -18,8 +19,6 @@ TAUT_BOW_M = 0.0022
 SLACK_OFFSET_M = 0.015
 #: Hitches nearer to each other than the rope is long by more than this leave it slack [m].
 SLACK_SPAN_M = 0.012
-#: An end bead further from its hitch than the cord allows by more than this has come off [m].
-OFF_HITCH_M = 0.020
 #: Standard uncertainty of a height that the taut line or the slack shape gives [m].
 U_TAUT_HEIGHT_M = 0.0007
 U_SLACK_HEIGHT_M = 0.0015
@@ -65,6 +64,8 @@ class Lie:
         False where no hitch is known at all.
     way : TautWay or None
         How the rope goes while taut; None where not both hitches are known.
+    longer_m : (2,) tuple
+        How much longer the cord at each end is than stated, where that is seen; heights and states are by that length.
     """
 
     z_m: FloatArray
@@ -73,20 +74,7 @@ class Lie:
     off: BoolArray
     heights_known: bool
     way: TautWay | None = None
-
-
-def _latch(enter: BoolArray, leave: BoolArray, shortest: int) -> BoolArray:
-    """State with hysteresis: on after ``shortest`` frames of ``enter`` in a row, off after as many of ``leave``."""
-    state = np.zeros(len(enter), dtype=np.bool_)
-    on, run = False, 0
-    for k in range(len(enter)):
-        run = run + 1 if (leave[k] if on else enter[k]) else 0
-        if run >= shortest:
-            on, run = not on, 0
-            # The change began with the first frame of the run.
-            state[k - shortest + 1 : k] = on
-        state[k] = on
-    return state
+    longer_m: tuple[float, float] = (0.0, 0.0)
 
 
 def _held(series: FloatArray) -> FloatArray:
@@ -153,7 +141,14 @@ def find_lie(
     floor = sighting.above(columns, np.full((n, m), radius_m))
     seen = np.asarray(np.isfinite(foot[..., 0]))
     arcs, lengths = _stretched_arcs(foot + lever * taut_z[..., None], taut_z, arc_m, length_m, link)
-    slack, off = _states(foot, lever, taut_z, way, arcs, lengths, floor, seen, real_s)
+    line = _fit_line(foot + lever * taut_z[..., None], way, seen)
+    sights = (foot, lever, taut_z, ends)
+    straight = (line.bow_m < TAUT_BOW_M) & (np.abs(line.mean_m) < 0.7 * SLACK_OFFSET_M) & (line.count >= 3)
+    first, second = (longer_cord(look_at_end(e, *sights, arcs, lengths, floor), straight, real_s) for e in (0, 1))
+    arcs, arc_m = arcs + first, arc_m + first
+    lengths, length_m = lengths + first + second, length_m + first + second
+    off = np.stack([find_off(look_at_end(e, *sights, arcs, lengths, floor).gap_m, real_s) for e in (0, 1)], axis=1)
+    slack = _find_slack(line, way, lengths) | off.any(axis=1)
     slack_z, u_slack = fit_slack_heights(foot, lever, ends, arc_m, length_m, radius_m, off, slack, real_s, profile)
     z = np.where(slack[:, None], slack_z, taut_z)
     u = np.where(slack[:, None], np.hypot(u_slack, U_SLACK_HEIGHT_M), u_taut)
@@ -162,7 +157,7 @@ def find_lie(
     z, u = let_fall(z, u, taut_z, off, floor, real_s)
     u = np.where(unseen[:, None], np.hypot(u, 0.004), u)
     state = np.where(seen.sum(axis=1) >= 3, slack.astype(np.float64), np.nan)
-    return Lie(z, u, np.where(gone, 1.0, state), off, heights_known=True, way=way)
+    return Lie(z, u, np.where(gone, 1.0, state), off, heights_known=True, way=way, longer_m=(first, second))
 
 
 def _stretched_arcs(
@@ -199,20 +194,21 @@ def _taut_heights(foot: FloatArray, lever: FloatArray, way: TautWay, radius_m: f
     return np.asarray(z), np.hypot(U_TAUT_HEIGHT_M, U_CREST_RATIO * radius_m * np.nan_to_num(lifted))
 
 
-def _states(
-    foot: FloatArray,
-    lever: FloatArray,
-    taut_z: FloatArray,
-    way: TautWay,
-    arc_m: FloatArray,
-    length_m: FloatArray,
-    floor_m: FloatArray,
-    seen: BoolArray,
-    real_s: FloatArray,
-) -> tuple[BoolArray, BoolArray]:
-    """Slack (n,) and off (n, 2), judged from where the beads would be on a taut rope; lengths (n,) with the stretch."""
-    place = foot + lever * taut_z[..., None]
-    ends, span = way.ends_m, way.length_m
+@dataclass(frozen=True, eq=False)
+class StraightLine:
+    """How the seen beads lie about the line from hitch to hitch, (n,) arrays.
+
+    ``mean_m``: their mean distance to its left; ``bow_m``: scatter about their own straight line; ``count``: how many.
+    """
+
+    mean_m: FloatArray
+    bow_m: FloatArray
+    count: FloatArray
+
+
+def _fit_line(place: FloatArray, way: TautWay, seen: BoolArray) -> StraightLine:
+    """A straight line through the beads, where they would be on a taut rope (n, m, 2)."""
+    ends = way.ends_m
     along = ends[:, 1, :2] - ends[:, 0, :2]
     unit = along / np.linalg.norm(along, axis=-1, keepdims=True)
     away = place - ends[:, :1, :2]
@@ -226,55 +222,20 @@ def _states(
     slope = (ahead * clean).sum(axis=1) / np.maximum((ahead**2).sum(axis=1), 1e-9)
     rest = (clean - mean[:, None]) * weight - slope[:, None] * ahead
     bow = np.sqrt((rest**2).sum(axis=1) / np.maximum(count - 2, 1.0))
-    straight_enough = (bow < TAUT_BOW_M) & (np.abs(mean) < 0.7 * SLACK_OFFSET_M) & (span > length_m - SLACK_SPAN_M)
-    bent = (bow > SLACK_BOW_M) | (np.abs(mean) > SLACK_OFFSET_M) | (span < length_m - 1.5 * SLACK_SPAN_M)
-    few = weight.sum(axis=1) < 3
+    return StraightLine(mean, bow, weight.sum(axis=1))
+
+
+def _find_slack(line: StraightLine, way: TautWay, length_m: FloatArray) -> BoolArray:
+    """Slack (n,), judged from where the beads would be on a taut rope; lengths (n,) with the stretch."""
+    mean, bow, span = np.abs(line.mean_m), line.bow_m, way.length_m
+    straight_enough = (bow < TAUT_BOW_M) & (mean < 0.7 * SLACK_OFFSET_M) & (span > length_m - SLACK_SPAN_M)
+    bent = (bow > SLACK_BOW_M) | (mean > SLACK_OFFSET_M) | (span < length_m - 1.5 * SLACK_SPAN_M)
+    few = line.count < 3
     bent = np.where(few, span < length_m - 1.5 * SLACK_SPAN_M, bent)
     straight_enough = np.where(few, span > length_m - SLACK_SPAN_M, straight_enough)
     first_known = not straight_enough[0]
-    slack = _latch(bent, straight_enough, 2)
+    slack = latch(bent, straight_enough, 2)
     if first_known:
         until = int(np.argmax(straight_enough)) if straight_enough.any() else len(slack)
         slack[: max(until, 1)] |= ~straight_enough[: max(until, 1)]
-    off = _find_off(foot, lever, taut_z, ends, arc_m, length_m, floor_m, real_s)
-    return slack | off.any(axis=1), off
-
-
-def _find_off(
-    foot: FloatArray,
-    lever: FloatArray,
-    taut_z: FloatArray,
-    ends: FloatArray,
-    arc_m: FloatArray,
-    length_m: FloatArray,
-    floor_m: FloatArray,
-    real_s: FloatArray,
-) -> BoolArray:
-    """Ends (n, 2) that have come off: the nearest seen bead is further from the hitch than the cord allows.
-
-    The bead may be anywhere on its line of sight between the table and the taut line, so the nearest such place counts.
-    What was found late is dated back to when the gap began to grow.
-    """
-    n, m = foot.shape[:2]
-    off = np.zeros((n, 2), dtype=np.bool_)
-    shortest = max(2, round(0.1 / float(np.median(np.diff(real_s))))) if n > 2 else 2
-    seen = np.asarray(np.isfinite(foot[..., 0]))
-    some = seen.any(axis=1)
-    rows = np.arange(n)
-    for end in (0, 1):
-        column = np.argmax(seen, axis=1) if end == 0 else m - 1 - np.argmax(seen[:, ::-1], axis=1)
-        cord = arc_m[rows, column] if end == 0 else length_m - arc_m[rows, column]
-        away = foot[rows, column] - ends[:, end, :2]
-        slope, hitch_z = lever[rows, column], ends[:, end, 2]
-        best = (hitch_z - np.sum(away * slope, axis=-1)) / (1 + np.sum(slope**2, axis=-1))
-        lowest = floor_m[rows, column]
-        z = np.clip(best, lowest, np.maximum(taut_z[rows, column], lowest))
-        gap = np.hypot(np.linalg.norm(away + slope * z[:, None], axis=-1), z - hitch_z) - cord
-        gap = np.where(some, gap, -np.inf)
-        off[:, end] = _latch(gap > OFF_HITCH_M, gap < 0.25 * OFF_HITCH_M, shortest)
-        for start in np.flatnonzero(off[1:, end] & ~off[:-1, end]) + 1:
-            k = int(start)
-            while k > 0 and 0.15 * OFF_HITCH_M < gap[k - 1] < gap[k]:
-                k -= 1
-            off[k:start, end] = True
-    return off
+    return slack

@@ -26,6 +26,8 @@ STRETCH_RATIO = 0.003
 U_STRETCH_RATIO = 0.003
 #: Relative uncertainty of the rope's length as the sheet states it.
 U_SHEET_LENGTH_RATIO = 0.0005
+#: How well a cord that is longer than stated is measured, from its last bead to the hitch as the sheet places it [m].
+U_LONGER_M = 0.003
 #: How far the loose rest of a rope, beyond its last bead, may lie off the straight continuation (share of its length).
 U_LOOSE_REST_RATIO = 0.3
 
@@ -251,6 +253,10 @@ def measure_rope(
         sighting, columns, arc_m, rope.length_m, rope.bead_radius_m, hitches, real_s, link,
         to_pulley=any(load is not None and load.hangs for load in loads),
     )  # fmt: skip
+    if any(lie.longer_m):
+        # What is there is measured, not what the sheet says of it.
+        rope = rope.model_copy(update={"length_m": rope.length_m + sum(lie.longer_m)})
+        arc_m = arc_m + lie.longer_m[0]
     placing = sighting.place(columns, lie.z_m)
     lever = sighting.lever[:, columns]
     line = lay_line(rope, arc_m, placing, sighting.seen[:, columns], lever[..., 0], lie, hitches, sighting)
@@ -286,6 +292,7 @@ def measure_rope(
     total = rope.length_m * (1 + ratio) + stretch_m
     u_stretch = np.nan_to_num(u_link_ratio * (stretch_m + (rest_m if np.isfinite(rest_m) else 0.0)))
     u_total = np.hypot(rope.length_m * u_ratio, u_stretch)
+    u_total = np.hypot(u_total, U_LONGER_M * np.sqrt(sum(one > 0 for one in lie.longer_m)))
     at_line = spread_from_camera(crossing.camera_jacobian[:, None, :], sighting.covariance)[:, 0, 0]
     crossing_part = smoothed.u_value**2 + at_line + _carry_known(crossing.u_height_m) ** 2
     share = plus / total
@@ -313,6 +320,7 @@ def measure_rope(
         pull_dir_z=direction[..., 2],
         total_m=total,
         u_total_m=u_total,
+        longer_m=lie.longer_m,
     )
     return RopeReading(motion, columns, lie, placing, smoothed.noise_factor)
 

@@ -115,6 +115,7 @@ class RopeMotion:
     pull_dir_x, pull_dir_y, pull_dir_z : (n, 2) arrays
         Unit vector of the pull that acts on each end's machine (from its hitch along the rope), ends in sheet order.
     total_m, u_total_m : length of the rope as it lies (n,).
+    longer_m : how much longer the cord at each end is than the sheet says, where that was seen; lengths count it in.
     """
 
     on_minus_x_m: FloatArray
@@ -134,6 +135,7 @@ class RopeMotion:
     pull_dir_z: FloatArray
     total_m: FloatArray
     u_total_m: FloatArray
+    longer_m: tuple[float, float] = (0.0, 0.0)
 
 
 @dataclass(frozen=True, eq=False)

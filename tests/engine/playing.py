@@ -314,12 +314,12 @@ def play_in_engine(scene: Scene, extras: Extras | None = None) -> EngineRun:
     places = np.moveaxis(columns[:, 3:].reshape(len(columns), -1, 3), 1, 0)
     course = Course(
         columns[:, 0], {name: pair[0] for name, pair in both.items()}, tension_N, columns[:, 2], link_m,
-        loose_rope(scene, columns[:, 0], places),
+        loose_rope(scene, columns[:, 0], places), {whose: np.array(at)[:, 0] for whose, at in pushed.items()},
     )  # fmt: skip
     return EngineRun(
         course,
         {name: pair[1] for name, pair in both.items()},
-        {whose: np.array(places) for whose, places in pushed.items()},
+        {whose: np.array(at) for whose, at in pushed.items()},
         {pair: np.array([pair in one for one in met]) for pair in sorted(set().union(*met))},
     )
 

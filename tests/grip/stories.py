@@ -1,85 +1,73 @@
-"""Short made-up runs in which one thing or another happens, what truly happened when, and what was found of it."""
+"""Short made-up runs in which one thing or another happens, on points and through pictures."""
 
 import tempfile
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from pathlib import Path
-from typing import Any, Final
 
 import numpy as np
-import numpy.typing as npt
 
 from matchvision.errors import CannotMeasure
 from matchvision.filming import Course, Scene, demo_scene, film, play
 from matchvision.filming.equipment import Camera, Hand
-from matchvision.filming.hand import bones_at
 from matchvision.filming.parts import Anchor, Arm, Wall
-from matchvision.filming.scene import Disc, Drive, Machine, Release, Table, Tag
-from matchvision.filming.truth import events as filmed_events
+from matchvision.filming.scene import Disc, Drive, Machine, Release, Stated, Table, Tag
 from matchvision.grip import find_events
 from matchvision.motion import measure_motion
 from matchvision.pipeline import analyze
 from matchvision.pull import measure_pull
 from matchvision.records.events import Event
 from matchvision.records.motion import MatchClock
+from matchvision.records.sheet import Run
 from matchvision.records.tracks import Tracks
 from matchvision.sheets import load_run
-from tests.engine.extras import Extras
-from tests.engine.playing import play_in_engine
+from tests.engine.extras import Extras, Loose, SideLoss
+from tests.engine.playing import EngineRun, play_in_engine
 from tests.filmed_points import film_points
+from tests.grip.happened import Truth, true_events
 
-FloatArray = npt.NDArray[np.floating[Any]]
-BoolArray = npt.NDArray[np.bool_]
 Noise = Callable[[Tracks, np.random.Generator], Tracks]
-
-#: An event is found where one of its kind and machine lies within this of it [s].
-WITHIN_S: Final = 0.1
-SLIDES: Final = ("slip", "spin", "dragged")
 
 
 @dataclass(frozen=True)
 class Story:
-    """A scene and, if the physics engine plays it, what else it is told; filming plays what the engine cannot."""
+    """A scene and, if the physics engine plays it, what else it is told; filming plays what the engine cannot.
+
+    ``misstate``: what its sheet says wrongly.
+    """
 
     name: str
     scene: Scene
     extras: Extras | None = None
+    misstate: Callable[[Run], Run] = lambda run: run
+
+    def play(self) -> "Played":
+        """What happens, on a fine clock."""
+        if self.extras is None:
+            return Played(play(self.scene), None)
+        run = play_in_engine(self.scene, self.extras)
+        return Played(run.course, run)
 
     def course(self) -> Course:
-        """What happens, on a fine clock."""
-        return play(self.scene) if self.extras is None else play_in_engine(self.scene, self.extras).course
+        """The same for filming."""
+        return self.play().course
 
 
-@dataclass(frozen=True)
-class Truth:
-    """One thing that truly happened; ``dated`` is False where its beginning is no moment.
+@dataclass(frozen=True, eq=False)
+class Played:
+    """What happened in a story, and what the engine knows beyond it, where it played."""
 
-    ``needed`` is False where it lies on the edge of its definition: found or not, both are right. From ``from_s`` on it
-    may be taken to have begun, where what came before is too short to count. ``any_slide``: too short for its kind of
-    slide to be told.
-    """
-
-    kind: str
-    machine: str
-    start_s: float
-    dated: bool = True
-    needed: bool = True
-    from_s: float = float("inf")
-    any_slide: bool = False
-
-    def error_s(self, start_s: float) -> float:
-        """How far a found date lies from the truth: zero within its span."""
-        low = min(self.from_s, self.start_s)
-        return start_s - float(np.clip(start_s, low, self.start_s))
+    course: Course
+    run: EngineRun | None
 
 
-@dataclass(frozen=True)
-class Score:
-    """True events with what was found of each, and found ones that are not true."""
-
-    pairs: tuple[tuple[Truth, Event | None], ...]
-    false: tuple[Event, ...]
+def true_of(story: Story, played: Played) -> list[Truth]:
+    """What truly happened in a story."""
+    lost = {} if story.extras is None else story.extras.side_loss
+    return [
+        *true_events(story.scene, played.course, played.run),
+        *(Truth("drive-loss", name, loss.at_s) for name, loss in lost.items() if loss.left < 0.6),
+    ]
 
 
 def short_match(seed: int, duration_s: float = 2.6) -> Scene:
@@ -183,6 +171,50 @@ def stories(seed: int) -> list[Story]:
         Story("hand", replace(calm, hand=(hand,)), Extras()),
         Story("turns", _with(scene, **{strong: turning})),
         Story("lifts", _with(calm, heron=lifted)),
+        *_rough_stories(seed, calm),
+    ]  # fmt: skip
+
+
+def _rough_stories(seed: int, calm: Scene) -> list[Story]:
+    """Bodies that meet, give way or fall over, a side that is lost, a brake that holds, a rope longer than stated."""
+    draw = np.random.default_rng([seed, 6])
+    long, scene = short_match(seed, 3.4), short_match(seed)
+    strong = max(scene.machine, key=lambda name: scene.machine[name].mass_kg)
+    weak = "heron" if strong == "plover" else "plover"
+    way = -1 if scene.machine[strong].home == "-x" else 1
+    at_m = (scene.machine[strong].hitch_x_m + way * (0.345 + float(draw.uniform(0.0, 0.02))), scene.machine[strong].y_m)
+    wall = Wall(owner=weak, at_m=at_m, size_m=(0.04, 0.3, 0.08))
+    gap_m = float(draw.uniform(0.08, 0.12))
+    off = ((0.0, 0.0), (9.0, 0.0))
+    near = {
+        name: driven(replace(scene.machine[name], hitch_x_m=x), off)
+        for name, x in (("heron", -gap_m), ("plover", gap_m))
+    }
+    rearing = replace(
+        driven(scene.machine["heron"], ((0.0, 0.0), (0.2, 0.5), (0.8, 1.0))), hitch_m=(-0.09, 0.0, 0.20),
+        centre_of_mass_m=(0.0, 0.0, 0.09), grip_ratio=1.1, size_m=(0.19, 0.234, 0.12),
+    )  # fmt: skip
+    anchored = anchored_base(scene, Anchor(holding_N=200.0))
+    braked = replace(driven(scene.machine[strong], off), brake_stated_N=Stated(value=40.0, u=5.0))
+    rope = replace(
+        scene.rope, length_m=scene.rope.length_m + 0.06, link=None, bead_colours=("red", "cyan"), bead_spacing_m=0.105
+    )
+    told_m = scene.rope.length_m
+
+    def shorter(run: Run) -> Run:
+        assert run.sheet.rope is not None
+        stated = run.sheet.rope.model_copy(update={"length_m": told_m})
+        return replace(run, sheet=run.sheet.model_copy(update={"rope": stated}))
+
+    return [
+        Story("wall-gives", replace(long, wall=(wall,)), Extras(solid=True, loose={weak: Loose(0.8, 0.5)})),
+        Story("meets", _with(scene, **near), Extras(
+            solid=True, rope=False, push_m_s={"heron": -float(draw.uniform(0.4, 0.6))})),
+        Story("tips", replace(scene, machine={"heron": rearing, "plover": anchored}), Extras(
+            solid=True, press_N={"plover": ((0.0, 120.0), (9.0, 120.0))})),
+        Story("side-lost", scene, Extras(side_loss={strong: SideLoss("left", float(draw.uniform(1.3, 1.7)))})),
+        Story("braked", _with(calm, **{strong: braked}), Extras(brake_Nm={strong: ((0.0, 5.0), (9.0, 5.0))})),
+        Story("longer", replace(long, rope=rope), Extras(), shorter),
     ]  # fmt: skip
 
 
@@ -201,252 +233,11 @@ def found_in_points(
     filmed = film_points(story.scene, generator, 0.17 if noise is None else 0.0, course=course)
     if noise is not None:
         filmed = replace(filmed, tracks=noise(filmed.tracks, generator))
+    run = story.misstate(filmed.run)
     clock = MatchClock(story.scene.clock.start_s, story.scene.clock.duration_s)
-    motion, _ = measure_motion(filmed.run, filmed.tracks, filmed.cameras)
+    motion, _ = measure_motion(run, filmed.tracks, filmed.cameras)
     try:
-        pull = measure_pull(filmed.run, motion, clock)[0]
+        pull = measure_pull(run, motion, clock)[0]
     except CannotMeasure:
         pull = None
-    return find_events(filmed.run, motion, pull, clock)[0].events
-
-
-def true_events(story: Story, course: Course) -> list[Truth]:
-    """What happened by the definitions of the event kinds, from the fine clock; times on the match clock."""
-    scene = story.scene
-    t = np.asarray(course.clip_s - scene.clock.start_s, dtype=np.float64)
-    inside = (t > -0.5) & (t <= scene.clock.duration_s)
-    shown = (t > -0.5) & (t <= scene.last_s - scene.clock.start_s)
-    told = filmed_events(scene, course)
-    start = scene.clock.start_s
-    tension = np.asarray(course.tension_N, dtype=np.float64)
-    found: list[Truth] = []
-    for name, machine in scene.machine.items():
-        state = course.machines[name]
-        found += _of_motion(name, machine, scene, t, inside, state.speed_m_s, state.x_m, state.heading_rad)
-        if machine.drive is not None:
-            slip = state.wheel_rate_rad_s * machine.drive.wheel_radius_m - state.speed_m_s
-            found += _of_wheels(name, t, shown, slip, state.speed_m_s)
-            found += _of_standing_wheels(name, t, inside & (state.share > 0.05), state.wheel_rate_rad_s)
-            if machine.drive.loss_s is not None and machine.drive.loss_ratio < 0.8:
-                found.append(Truth("drive-loss", name, machine.drive.loss_s))
-        if machine.lift:
-            times, degrees = np.array(machine.lift).T
-            up = np.abs(np.interp(t, times, degrees)) > 3.0
-            found += [Truth("lifted", name, float(t[a])) for a, _ in _runs(up)]
-        if machine.anchor is not None:
-            found += _of_anchor(name, t, inside, state.speed_m_s, tension)
-        if machine.arm is not None:
-            out = machine.arm.out_m(t)
-            found.append(Truth("reach-out", name, float(t[int(np.argmax(out > 0.005))])))
-    for name, spans in told["contact_s"].items():
-        # A body that bounces off by less than anybody sees has not left.
-        met = _joined(
-            [(int(np.searchsorted(t, a - start)), int(np.searchsorted(t, b - start))) for a, b in spans], t, 0.6
-        )
-        for a, b in met:
-            found.append(Truth("contact", name, float(t[a])))
-            still = inside & (np.abs(course.machines[name].speed_m_s) < 0.010)
-            still[: max(a, 0)] = still[b + 1 :] = False
-            rests = _joined(_runs(still), t, 0.1)
-            found += [
-                Truth("blocked", name, float(t[c]), needed=t[d] - t[c] > 0.6) for c, d in rests if t[d] - t[c] > 0.4
-            ]
-    found += _near_misses(scene, course, t, inside)
-    if scene.rope.release is not None:
-        found.append(Truth("rope-off", scene.rope.release.hitch, scene.rope.release.after_start_s))
-    found += [Truth("touch", "", _hand_in_view(scene, hand)) for hand in scene.hand]
-    found += _lead_changes(scene, course, t, inside)
-    return [event for event in found if event.start_s <= scene.clock.duration_s]
-
-
-def _of_motion(
-    name: str, machine: Machine, scene: Scene, t: FloatArray, inside: BoolArray, speed: FloatArray, x: FloatArray,
-    heading: FloatArray,
-) -> list[Truth]:  # fmt: skip
-    found = []
-    moving = [a for a, b in _runs((np.abs(speed) > 0.010) & inside) if t[b] - t[a] >= 0.1]
-    if moving:
-        found.append(Truth("first-motion", name, float(t[moving[0]])))
-        if t[moving[0]] < -0.02:
-            found.append(Truth("early-start", name, float(t[moving[0]])))
-    first = heading[int(np.searchsorted(t, 0.0))]
-    turned = np.abs(np.degrees(heading - first)) > 10.0
-    found += [Truth("turned", name, float(t[a])) for a, b in _runs(turned & inside) if t[b] - t[a] >= 0.1]
-    off = (np.abs(x) > scene.table.length_m / 2) & inside & (t > 0)
-    return found + [
-        # Less than so far beyond is not to be told from not beyond in pictures of this size.
-        Truth("off-table", name, float(t[a]), needed=bool(np.abs(x[a : b + 1]).max() > scene.table.length_m / 2 + 0.02))
-        for a, b in _runs(off)
-        if t[b] - t[a] >= 0.1
-    ]
-
-
-def _of_wheels(name: str, t: FloatArray, inside: BoolArray, slip: FloatArray, speed: FloatArray) -> list[Truth]:
-    """Slides by their sign, gaps below 0.05 s closed, parted by kind; pieces below 0.3 s go to what was before."""
-    found: list[Truth] = []
-    surface = slip + speed
-    kinds = np.where(np.abs(speed) < 0.010, 1, 0)
-    kinds[(surface * np.sign(speed) > -0.010) & (np.abs(surface) < np.abs(speed)) & (kinds == 0)] = 2
-    for sign in (1.0, -1.0):
-        before = -1
-        for a, b in _joined(_runs((sign * slip > 0.030) & inside), t, 0.05):
-            if t[b] - t[a] < 0.13:
-                continue
-            # Hardly parted from the slide before: by a shallow or a short dip.
-            shallow = before >= 0 and (t[a] - t[before] < 0.1 or float((sign * slip[before:a]).min()) > 0.015)
-            before = b
-            edges = [a, *(np.flatnonzero(np.diff(kinds[a : b + 1])) + a + 1), b + 1]
-            pieces = [(p, q, int(kinds[p])) for p, q in pairwise(edges)]
-            short = [(p, kind) for p, q, kind in pieces if 0.05 < t[q - 1] - t[p] < 0.35]
-            # A piece of about 0.3 s may count or not, and with it what its neighbours are.
-            unclear = len(pieces) > 1 and any(0.2 < t[q - 1] - t[p] < 0.4 for p, q, _ in pieces)
-            while len(pieces) > 1 and min(t[q - 1] - t[p] for p, q, _ in pieces) < 0.3:
-                k = int(np.argmin([t[q - 1] - t[p] for p, q, _ in pieces]))
-                to = max((j for j in (k - 1, k + 1) if 0 <= j < len(pieces)), key=lambda j: pieces[j][1] - pieces[j][0])
-                pieces[k] = (*pieces[k][:2], pieces[to][2])
-                pieces = _fused(pieces)
-            last = -1
-            for k, (p, _, kind) in enumerate(pieces):
-                if kind == last:
-                    continue
-                whole = t[b] - t[a] > 0.17 and not (shallow and k == 0) and (k == 0 or not unclear)
-                begun = [t[s] for s, _ in short if t[p] - 0.35 < t[s] <= t[p]] if k else []
-                found.append(
-                    Truth(
-                        SLIDES[kind],
-                        name,
-                        float(t[p]),
-                        needed=whole,
-                        from_s=float(min(begun, default=t[p])),
-                        any_slide=bool(unclear or t[b] - t[a] < 0.3),
-                    )
-                )
-                last = kind
-            found += [Truth(SLIDES[kind], name, float(t[p]), needed=False) for p, kind in short]
-    return found
-
-
-def _fused(pieces: list[tuple[int, int, int]]) -> list[tuple[int, int, int]]:
-    """Neighbours of one kind as one."""
-    fused: list[tuple[int, int, int]] = []
-    for first, after, kind in pieces:
-        if fused and fused[-1][2] == kind:
-            fused[-1] = (fused[-1][0], after, kind)
-        else:
-            fused.append((first, after, kind))
-    return fused
-
-
-def _of_standing_wheels(name: str, t: FloatArray, driven: BoolArray, rate: FloatArray) -> list[Truth]:
-    """Wheels below 0.1 rad/s for at least a second; one that creeps at about that rate may count earlier, or not."""
-    slow = _runs((np.abs(rate) < 0.15) & driven)
-    found = []
-    for low, high in slow:
-        if t[high] - t[low] < 0.9:
-            continue
-        surely = [(a, b) for a, b in _runs((np.abs(rate) < 0.1) & driven) if low <= a <= high and t[b] - t[a] > 1.1]
-        for a, _ in surely:
-            found.append(Truth("stall", name, float(t[a]), from_s=float(t[low])))
-        if not surely:
-            found.append(Truth("stall", name, float(t[high]), needed=False, from_s=float(t[low])))
-    return found
-
-
-def _near_misses(scene: Scene, course: Course, t: FloatArray, inside: BoolArray) -> list[Truth]:
-    """Machines that come so near a wall that pictures cannot tell it from contact: either is right."""
-    found = []
-    for wall in scene.wall:
-        for name, machine in scene.machine.items():
-            state = course.machines[name]
-            gap = np.abs(state.x_m - wall.at_m[0]) - (machine.size_m[0] + wall.size_m[0]) / 2
-            near = _joined(_runs((gap < 0.006) & inside), t, 0.1)
-            found += [
-                Truth("contact", name, float(t[a + int(np.argmin(gap[a : b + 1]))]), needed=False) for a, b in near
-            ]
-    return found
-
-
-def _hand_in_view(scene: Scene, hand: Hand) -> float:
-    """When the hand first hides some of the table from the camera; its fingertips cross the edge a little later [s]."""
-    eye = np.array(scene.camera.position_m)
-    for moment in np.arange(hand.from_s - 0.6, hand.until_s, 0.002):
-        for bone in bones_at(hand, scene.table, float(moment)):
-            tip = np.asarray(bone.start)
-            seen = tip + (tip - eye) * tip[2] / (eye[2] - tip[2])
-            if abs(seen[0]) < scene.table.length_m / 2 and abs(seen[1]) < scene.table.width_m / 2:
-                return float(moment) - scene.clock.start_s
-    return hand.from_s - scene.clock.start_s
-
-
-def _of_anchor(name: str, t: FloatArray, inside: BoolArray, speed: FloatArray, tension: FloatArray) -> list[Truth]:
-    step = float(np.median(np.diff(t)))
-    speed = np.abs(speed)
-    moves = _joined(_runs((speed > 0.004) & inside & (t > 0)), t, 0.05)
-    # A jerk of a millimetre or two shortly before may be taken for its beginning.
-    found = [
-        Truth("anchor-creep", name, float(t[a]), from_s=min(float(t[p]) for p, _ in moves if t[a] - 0.4 < t[p] <= t[a]))
-        for a, b in moves
-        if speed[a : b + 1].sum() * step >= 0.003
-    ]
-    loose = [a for a, b in _runs((speed > 0.030) & inside) if speed[a : b + 1].sum() * step >= 0.010]
-    if loose:
-        found.append(Truth("dislodged", name, float(t[loose[0]])))
-    holds = (speed < 0.004) & (tension > 0.5) & inside & (t > 0)
-    return found + [Truth("held", name, float(t[a]), dated=False) for a, b in _runs(holds) if t[b] - t[a] >= 1.1]
-
-
-def _lead_changes(scene: Scene, course: Course, t: FloatArray, inside: BoolArray) -> list[Truth]:
-    """Where the rope's middle passes the centre line, having been 5 mm beyond it before and after."""
-    if scene.kind != "match" or scene.rope.release is not None or any(m.arm for m in scene.machine.values()):
-        return []
-    ends = [course.machines[end] for end in scene.rope.ends]
-    hitch = [scene.machine[end].hitch_m for end in scene.rope.ends]
-    place = [
-        m.x_m + h[0] * np.cos(m.heading_rad) - h[1] * np.sin(m.heading_rad) for m, h in zip(ends, hitch, strict=True)
-    ]
-    lead = place[0] + place[1]
-    during = np.flatnonzero(inside & (t >= 0) & (np.abs(lead) > 0.010))
-    homes = {m.home: n for n, m in scene.machine.items()}
-    found = []
-    for a, b in pairwise(during):
-        if lead[a] * lead[b] < 0:
-            at = a + int(np.argmin(np.abs(lead[a : b + 1])))
-            found.append(Truth("lead-change", homes["+x" if lead[b] > 0 else "-x"], float(t[at])))
-    return found
-
-
-def _runs(holds: BoolArray) -> list[tuple[int, int]]:
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], holds, [False]]).astype(np.int8)))
-    return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
-
-
-def _joined(runs: list[tuple[int, int]], t: FloatArray, gap_s: float) -> list[tuple[int, int]]:
-    joined: list[tuple[int, int]] = []
-    for a, b in runs:
-        if joined and t[a] - t[joined[-1][1]] <= gap_s:
-            joined[-1] = (joined[-1][0], b)
-        else:
-            joined.append((a, b))
-    return joined
-
-
-def score(truths: Sequence[Truth], found: Sequence[Event]) -> Score:
-    """Each true event with the nearest found one of its kind and machine within `WITHIN_S`; what is left is false.
-
-    Of an undated one it is enough that it was found at all.
-    """
-    left = list(found)
-    pairs: list[tuple[Truth, Event | None]] = []
-    for truth in truths:
-        kinds = {truth.kind, *(SLIDES if truth.any_slide else ())}
-        near = [
-            event for event in left
-            if event.kind in kinds and event.machine in {truth.machine, ""}
-            and (abs(truth.error_s(event.start_s)) <= WITHIN_S or not truth.dated)
-        ]  # fmt: skip
-        best = min(near, key=lambda event: abs(event.start_s - truth.start_s), default=None)
-        if best is not None:
-            left.remove(best)
-        if best is not None or truth.needed:
-            pairs.append((truth, best))
-    return Score(tuple(pairs), tuple(left))
+    return find_events(run, motion, pull, clock)[0].events

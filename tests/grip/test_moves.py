@@ -80,3 +80,19 @@ def test_holding_needs_a_known_pull() -> None:
     assert "12.00 ± 0.59 N (95 %)" in event.evidence
     assert not find_holding(moved, make_rope(N), None, T_S, CLOCK)
     assert not find_holding(moved, make_rope(N, slack=1.0), pull, T_S, CLOCK)
+
+
+@pytest.mark.parametrize(("lasted_s", "low", "high"), [(0.90, None, None), (1.02, 0.6, 0.95), (1.2, 0.99, 1.0)])
+def test_hold_of_about_a_second_is_as_likely_as_its_ends_are_sure(
+    lasted_s: float, low: float | None, high: float | None
+) -> None:
+    """From 1.2 s of the clip it is pulled, and later its base moves off at 0.2 m/s²: 4 mm/s are passed 20 ms later."""
+    moves_s = 1.2 + lasted_s - 0.02
+    moved = make_machine("heron", N, speed_m_s=np.clip(0.2 * (T_S - moves_s), 0.0, 0.2), u_speed_m_s=0.003)
+    tension_N = np.where(T_S < 1.2, 0.0, 12.0)
+    pull = PullSource("link", tension_N, np.full(N, 0.1), np.zeros(N), independent=True, budget=())
+    found = find_holding(moved, make_rope(N), pull, T_S, CLOCK)
+    assert len(found) == (low is not None)
+    if low is not None and high is not None:
+        assert low < found[0].probability <= high
+        assert found[0].end_s - found[0].start_s == pytest.approx(lasted_s, abs=0.02)

@@ -1,11 +1,19 @@
 """Lead changes and rope ends that leave their hitch."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from matchvision.filming.scene import Release
+from matchvision.grip import find_events
 from matchvision.grip.intervals import FloatArray
-from matchvision.grip.rope import find_lead_changes, find_rope_off
+from matchvision.grip.rope import describe_longer_cords, find_lead_changes, find_rope_off
+from matchvision.motion import measure_motion
 from matchvision.records.motion import MatchClock
+from tests.engine.playing import play_in_engine
+from tests.filmed_points import film_points
+from tests.grip.stories import short_match
 from tests.made_motion import Values, make_machine, make_motion, make_rope, make_run, seconds
 
 T_S = seconds(4.0)
@@ -60,3 +68,51 @@ def test_attached_rope_is_left_alone() -> None:
     ]
     motion = make_motion(T_S, machines=machines, rope=make_rope(N), beads=beads)
     assert not find_rope_off(RUN.sheet, motion, None, CLOCK)
+
+
+def test_longer_cord_is_said_with_its_length() -> None:
+    """The last bead hangs 0.15 from the hitch of plover, where the sheet says 0.09."""
+    machines = [make_machine("heron", N, x_m=-0.6, heading_deg=180.0), make_machine("plover", N, x_m=0.6)]
+    beads: dict[str, tuple[Values, Values]] = {"bead_01": (-0.355, 0.0), "bead_02": (0.305, 0.0)}
+    motion = make_motion(T_S, machines=machines, rope=replace(make_rope(N), longer_m=(0.0, 0.06)), beads=beads)
+    assert not find_rope_off(RUN.sheet, motion, None, CLOCK)
+    (said,) = describe_longer_cords(RUN.sheet, motion)
+    assert "from bead bead_02 to the hitch of plover" in said
+    length, u95 = said.split("measures ")[1].split(" mm")[0].split(" ± ")
+    assert float(length) == pytest.approx(150.0, abs=float(u95))
+    assert "not the sheet's 90 mm" in said
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("seed", "release_s"), [(1, None), (2, 1.8)])
+def test_engine_rope_that_is_longer_than_stated_is_off_only_where_it_is_let_go(
+    seed: int, release_s: float | None
+) -> None:
+    """The sheet says 60 mm too little; in one run the hitch of plover lets go at 1.8 s."""
+    scene = short_match(seed, 3.0)
+    told_m = scene.rope.length_m
+    rope = replace(
+        scene.rope, length_m=told_m + 0.06, link=None, bead_colours=("red", "cyan"),
+        bead_spacing_m=0.105,
+        release=None if release_s is None else Release(hitch="plover", after_start_s=release_s),
+    )  # fmt: skip
+    scene = replace(scene, rope=rope)
+    last_mm = 1000 * (told_m + 0.06 - scene.beads()[-1][1])
+    filmed = film_points(scene, np.random.default_rng(seed), course=play_in_engine(scene).course)
+    assert filmed.run.sheet.rope is not None
+    stated = filmed.run.sheet.rope.model_copy(update={"length_m": told_m})
+    run = replace(filmed.run, sheet=filmed.run.sheet.model_copy(update={"rope": stated}))
+    motion, _ = measure_motion(run, filmed.tracks, filmed.cameras)
+    grip, note = find_events(run, motion, None, MatchClock(scene.clock.start_s, scene.clock.duration_s))
+    assert motion.rope is not None
+    first_m, second_m = motion.rope.longer_m
+    assert first_m == 0.0
+    assert second_m == pytest.approx(0.06, abs=0.004)
+    (said,) = (w for w in note.warnings if "longer than stated" in w)
+    length, u95 = said.split("measures ")[1].split(" mm")[0].split(" ± ")
+    assert float(length) == pytest.approx(last_mm, abs=float(u95))
+    off = [e for e in grip.events if e.kind == "rope-off"]
+    assert len(off) == (release_s is not None)
+    if release_s is not None:
+        assert off[0].machine == "plover"
+        assert off[0].start_s == pytest.approx(release_s, abs=0.05)

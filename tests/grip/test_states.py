@@ -22,7 +22,7 @@ def test_states_follow_a_made_story() -> None:
     )
     moved = make_machine("plover", n, speed_m_s=ground)
     chain = wheel_chain(wheel, moved, ground, t_s, np.zeros(n, dtype=np.bool_))
-    slides = find_slides(chain, seen, np.ones(n, dtype=np.bool_), t_s)
+    slides = find_slides(chain, wheel, np.ones(n, dtype=np.bool_), t_s)
     likely = likely_states(chain, slides, t_s)
     words = name_states(wheel, likely)
     for k, word in enumerate(("gripping", "spinning", "slipping", "dragged", "locked")):

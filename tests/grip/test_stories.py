@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
+from tests.grip.happened import score
 from tests.grip.quiet import quiet_points
-from tests.grip.stories import found_in_points, score, stories, true_events
+from tests.grip.stories import found_in_points, stories, true_of
 
 #: Each shows other kinds; the first two are a physics engine's.
 CHECKED = ("half-drive", "lets-go", "reaches", "wall", "early")
@@ -15,8 +16,8 @@ CHECKED = ("half-drive", "lets-go", "reaches", "wall", "early")
 def test_what_happened_is_found_and_nothing_else(name: str) -> None:
     seed = 2
     story = next(story for story in stories(seed) if story.name == name)
-    course = story.course()
-    scored = score(true_events(story, course), found_in_points(story, course, np.random.default_rng(seed)))
+    played = story.play()
+    scored = score(true_of(story, played), found_in_points(story, played.course, np.random.default_rng(seed)))
     assert len(scored.pairs) >= 3
     assert [truth for truth, event in scored.pairs if event is None] == []
     assert [event.kind for event in scored.false] == []
