@@ -12,9 +12,9 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.mechanics import layout as at
-from matchvision.mechanics.compiling import compiled
-from matchvision.mechanics.elimination import solve_in_place
-from matchvision.mechanics.layout import CREEP_M_S, MatchNumbers
+from matchvision.mechanics.compiling import compiled, compiled_lean
+from matchvision.mechanics.elimination import solve_three
+from matchvision.mechanics.layout import CREEP_M_S, MatchNumbers, Room
 from matchvision.mechanics.plans import arm_motion, drive_share, drive_torque_Nm, read_rise, read_table
 from matchvision.mechanics.pulling import DAMPING_ONSET_M, pull_rope
 
@@ -29,7 +29,7 @@ WALL_N_PER_M, WALL_N_S_PER_M = 2e4, 200.0
 FRICTION_STRAIN_RAD: Final = 1e-3
 
 
-@compiled
+@compiled_lean
 def _grip_ratio(time_s: float, x_m: float, body: FloatArray) -> float:
     """By how much grip is changed now and here: since a time, and over a stretch of the table."""
     ratio = body[at.GRIP_SINCE_RATIO] if time_s >= body[at.GRIP_SINCE_S] else 1.0
@@ -41,7 +41,7 @@ def _grip_ratio(time_s: float, x_m: float, body: FloatArray) -> float:
     return float(ratio)
 
 
-@compiled
+@compiled_lean
 def _base_holds_N(  # noqa: N802 - SI capitals
     time_s: float, forward_N: float, whole_N: float, k: int, match: MatchNumbers
 ) -> float:
@@ -53,12 +53,15 @@ def _base_holds_N(  # noqa: N802 - SI capitals
     return float(max(holds, 0.0))
 
 
-@compiled
+@compiled_lean
 def body_rates(
     time_s: float, state: FloatArray, k: int, match: MatchNumbers, placed: FloatArray, pull: FloatArray,
-    out: FloatArray, results: FloatArray,
+    out: FloatArray, results: FloatArray, work: FloatArray,
 ) -> None:  # fmt: skip
-    """Rates of one body's state, and its results; ``placed`` is how it stands, ``pull`` the force on its hitch."""
+    """Rates of one body's state, and its results; ``placed`` is how it stands, ``pull`` the force on its hitch.
+
+    ``work`` is that of a `layout.Room`; nothing in it is kept.
+    """
     i = at.STATES * k
     body, gravity = match.bodies[k], match.rope[at.GRAVITY]
     heading, turn = state[i + 2], state[i + 5]
@@ -75,8 +78,9 @@ def body_rates(
     hx = body[at.HITCH_X] + body[at.ARM_WAY] * body[at.ARM_HITCHED] * far - com_x
     hy, hz = body[at.HITCH_Y] - body[at.COM_Y], body[at.HITCH_Z] - height
     radius = body[at.WHEEL_RADIUS]
-    per_load = np.empty((4, 4))  # forward and left force per load, slip loss per load, sign of rolling
-    equations = np.zeros((3, 4))
+    per_load = work[0:4]  # forward and left force per load, slip loss per load, sign of rolling
+    loads, torque = work[4], work[5]
+    sum_x = sum_y = pitch_1 = pitch_x = pitch_y = tilt_1 = tilt_x = tilt_y = 0.0
     for j in range(4):
         x, y = body[at.CONTACT_0 + 3 * j] - com_x, body[at.CONTACT_0 + 3 * j + 1] - body[at.COM_Y]
         kind = body[at.CONTACT_0 + 3 * j + 2]
@@ -85,14 +89,16 @@ def body_rates(
         if kind == at.DRIVEN:
             rate = state[i + 6] if y + body[at.COM_Y] >= 0.0 else state[i + 7]
             slip_x = rate * radius - vx
-            roll = body[at.ROLLING] * rate * radius / np.sqrt((rate * radius) ** 2 + CREEP_M_S**2)
+            if body[at.ROLLING] != 0.0:
+                roll = body[at.ROLLING] * rate * radius / np.sqrt((rate * radius) ** 2 + CREEP_M_S**2)
         elif kind == at.ROLLING_FREE:
             slip_x = 0.0
         else:
             slip_x = -vx
         slip = np.sqrt(slip_x * slip_x + vy * vy)
-        fade = np.exp(-((slip / STATIC_FADE_M_S) ** 2))
-        grip = body[at.GRIP_SLIDING] + (body[at.GRIP_STATIC] - body[at.GRIP_SLIDING]) * fade
+        grip = body[at.GRIP_SLIDING]
+        if body[at.GRIP_STATIC] != grip:
+            grip += (body[at.GRIP_STATIC] - grip) * np.exp(-((slip / STATIC_FADE_M_S) ** 2))
         grip *= _grip_ratio(time_s, state[i] + c * x - s * y, body)
         scale = grip / np.sqrt(slip * slip + CREEP_M_S**2)
         per_load[j, 0], per_load[j, 1], per_load[j, 2] = scale * slip_x, -scale * vy, scale * slip * slip
@@ -103,24 +109,29 @@ def body_rates(
         per_load[j, 3] = roll
         # Loads lie on a plane a + b x + c y over the contacts; balances of force, pitch and tilt give a, b, c.
         pitch, tilt = -height * per_load[j, 0] - x, y + height * per_load[j, 1]
-        for column, basis in enumerate((1.0, x, y)):
-            equations[0, column] += basis
-            equations[1, column] += basis * pitch
-            equations[2, column] += basis * tilt
+        sum_x += x
+        sum_y += y
+        pitch_1 += pitch
+        pitch_x += pitch * x
+        pitch_y += pitch * y
+        tilt_1 += tilt
+        tilt_x += tilt * x
+        tilt_y += tilt * y
     # Over a crest (negative bend) the way curves downwards and takes load off, over a hollow it presses.
     total = max(body[at.MASS] * (gravity * cos_t + placed[at.BEND] * state[i + 3] ** 2) - pz, 0.0)
-    equations[0, 3], equations[1, 3], equations[2, 3] = total, -(hz * px - hx * pz), -(hy * pz - hz * py)
-    solve_in_place(equations)
-    loads = np.empty(4)
+    lift, roll_over = -(hz * px - hx * pz), -(hy * pz - hz * py)
+    level, slope_x, slope_y = solve_three(
+        (4.0, sum_x, sum_y, total), (pitch_1, pitch_x, pitch_y, lift), (tilt_1, tilt_x, tilt_y, roll_over)
+    )
     least, carrying = 1e30, 0.0
     for j in range(4):
         x, y = body[at.CONTACT_0 + 3 * j] - com_x, body[at.CONTACT_0 + 3 * j + 1] - body[at.COM_Y]
-        loads[j] = equations[0, 3] + equations[1, 3] * x + equations[2, 3] * y
+        loads[j] = level + slope_x * x + slope_y * y
         least = min(least, loads[j])
         loads[j] = max(loads[j], 0.0)
         carrying += loads[j]
     force_x = force_y = moment = 0.0  # of the ground
-    torque = np.zeros(2)
+    torque[:] = 0.0
     traction = driven_load = loss = used = 0.0
     for j in range(4):
         load = loads[j] * total / carrying if carrying > 0.0 else 0.0
@@ -196,7 +207,9 @@ def body_rates(
     results[at.AT_X], results[at.AT_Y] = placed[at.ORIGIN_X], state[i + 1] - dy
     results[at.VELOCITY_X] = state[i + 3] - c * com_rate + turn * dy
     results[at.VELOCITY_Y] = state[i + 4] - s * com_rate - turn * dx
-    results[at.SEEN_HEADING] = heading + np.arctan2(s, c * cos_t) - np.arctan2(s, c)
+    results[at.SEEN_HEADING] = heading
+    if cos_t != 1.0:
+        results[at.SEEN_HEADING] += np.arctan2(s, c * cos_t) - np.arctan2(s, c)
     results[at.HITCH_SEEN_X], results[at.HITCH_SEEN_Y] = placed[at.HITCH_AT], placed[at.HITCH_AT + 1]
     results[at.ENERGY] = (
         0.5 * body[at.MASS] * (state[i + 3] ** 2 + state[i + 4] ** 2) + 0.5 * body[at.YAW_INERTIA] * turn * turn
@@ -206,14 +219,27 @@ def body_rates(
 
 
 @compiled
-def state_rates(time_s: float, state: FloatArray, match: MatchNumbers, out: FloatArray, results: FloatArray) -> None:
+def make_room(match: MatchNumbers) -> Room:
+    """Room for `state_rates` and its Jacobian; nothing in it is kept from one call to the next."""
+    n, way = 2 * at.STATES, np.empty((len(match.crests) + 2, 2))
+    return Room(
+        np.empty((2, at.PLACED)), np.empty((2, 3)), np.empty((6, 4)), np.empty((2, 2)), way,
+        np.empty((2, at.PLACED)), np.empty((2, 3)), np.empty(n), np.empty(n), np.empty(n), np.empty((3, n)),
+        np.empty(at.ALL_RESULTS),
+    )  # fmt: skip
+
+
+@compiled_lean
+def state_rates(
+    time_s: float, state: FloatArray, match: MatchNumbers, out: FloatArray, results: FloatArray, room: Room
+) -> None:
     """Set ``out`` (20,), the rates of ``state`` (20,), and ``results`` (ALL_RESULTS,): the rope's, then each body's."""
-    placed, pull = np.empty((2, at.PLACED)), np.empty((2, 3))
-    pull_rope(time_s, state, match, placed, pull, results)
+    placed, pull = room.placed, room.pull
+    pull_rope(time_s, state, match, placed, pull, results, room)
     for k in range(2):
         part = results[at.RESULTS_0 + at.RESULTS * k : at.RESULTS_0 + at.RESULTS * (k + 1)]
         if match.bodies[k, at.MASS] > 0.0:
-            body_rates(time_s, state, k, match, placed[k], pull[k], out, part)
+            body_rates(time_s, state, k, match, placed[k], pull[k], out, part, room.work)
         else:
             out[at.STATES * k : at.STATES * (k + 1)] = 0.0
             part[:] = 0.0

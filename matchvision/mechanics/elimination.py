@@ -3,38 +3,29 @@
 import numpy as np
 import numpy.typing as npt
 
-from matchvision.mechanics.compiling import compiled
+from matchvision.mechanics.compiling import compiled, compiled_lean
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
+#: Three factors and a right side.
+Row = tuple[float, float, float, float]
 
 
-@compiled
-def solve_in_place(equations: FloatArray) -> None:
-    """Solve a square system by elimination with pivoting; the last column of (n, n + m) holds the answer after."""
-    n, columns = equations.shape
-    for i in range(n):
-        best = i
-        for j in range(i + 1, n):
-            if abs(equations[j, i]) > abs(equations[best, i]):
-                best = j
-        if best != i:
-            for column in range(i, columns):
-                equations[i, column], equations[best, column] = equations[best, column], equations[i, column]
-        for j in range(i + 1, n):
-            factor = equations[j, i] / equations[i, i]
-            if factor != 0.0:
-                for column in range(i, columns):
-                    equations[j, column] -= factor * equations[i, column]
-    for i in range(n - 1, -1, -1):
-        for column in range(n, columns):
-            value = equations[i, column]
-            for j in range(i + 1, n):
-                value -= equations[i, j] * equations[j, column]
-            equations[i, column] = value / equations[i, i]
+@compiled_lean
+def solve_three(one: Row, two: Row, three: Row) -> tuple[float, float, float]:
+    """Solution of three equations by Cramer's rule; each row is its three factors and its right side."""
+    a, b, c, p = one
+    d, e, f, q = two
+    g, h, i, r = three
+    ei, di, dh = e * i - f * h, d * i - f * g, d * h - e * g
+    qi, qh, qg = q * i - f * r, q * h - e * r, d * r - q * g
+    whole = a * ei - b * di + c * dh
+    return (
+        (p * ei - b * qi + c * qh) / whole, (a * qi - p * di + c * qg) / whole, (p * dh - a * qh - b * qg) / whole
+    )  # fmt: skip
 
 
-@compiled
+@compiled_lean
 def factor_in_place(matrix: FloatArray, order: IntArray) -> None:
     """Triangular factors of a square matrix by elimination with pivoting, in its own place; ``order`` gets the rows."""
     n = len(matrix)

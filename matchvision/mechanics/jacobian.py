@@ -6,9 +6,9 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.mechanics import layout as at
-from matchvision.mechanics.compiling import compiled
-from matchvision.mechanics.dynamics import body_rates
-from matchvision.mechanics.layout import MatchNumbers
+from matchvision.mechanics.compiling import compiled_lean
+from matchvision.mechanics.dynamics import FRICTION_STRAIN_RAD, body_rates
+from matchvision.mechanics.layout import MatchNumbers, Room
 from matchvision.mechanics.pulling import pull_rope
 
 FloatArray = npt.NDArray[np.float64]
@@ -17,61 +17,84 @@ FloatArray = npt.NDArray[np.float64]
 PULL_STEP_N: Final = 1e-3
 
 
-@compiled
-def rates_jacobian(time_s: float, state: FloatArray, match: MatchNumbers) -> FloatArray:
-    """Jacobian (20, 20) of `dynamics.state_rates` by forward differences well below the creep speed.
+@compiled_lean
+def _take(values: FloatArray, out: FloatArray) -> None:
+    """Copy (n,) or (2, m) values; an assignment between arrays asks for memory."""
+    for i in range(values.size):
+        out.flat[i] = values.flat[i]
 
-    A body's state moves the other body by the rope's pull alone, whose effect is differenced once.
+
+@compiled_lean
+def _find_effect_of_pull(time_s: float, state: FloatArray, k: int, match: MatchNumbers, room: Room) -> None:
+    """What a pull on body ``k``'s hitch changes of its rates, into ``room.by_pull``; its rates into ``room.base``."""
+    first = at.RESULTS_0 + at.RESULTS * k
+    part, work, placed = room.results[first : first + at.RESULTS], room.work, room.placed[k]
+    body_rates(time_s, state, k, match, placed, room.pull[k], room.base, part, work)
+    for c in range(3):
+        if not (room.results[at.TENSION] > 0.0 or room.results[at.STRETCH] > -1e-6):
+            for i in range(at.STATES * k, at.STATES * (k + 1)):
+                room.by_pull[c, i] = 0.0
+            continue
+        _take(room.pull, room.other)
+        room.other[k, c] += PULL_STEP_N
+        body_rates(time_s, state, k, match, placed, room.other[k], room.moved, part, work)
+        for i in range(at.STATES * k, at.STATES * (k + 1)):
+            room.by_pull[c, i] = (room.moved[i] - room.base[i]) / PULL_STEP_N
+
+
+@compiled_lean
+def rates_jacobian(time_s: float, state: FloatArray, match: MatchNumbers, room: Room, jacobian: FloatArray) -> None:
+    """Set ``jacobian`` (20, 20) of `dynamics.state_rates`, by forward differences well below the creep speed.
+
+    A body's state moves the other body by the rope's pull alone, whose effect is differenced once. The strain of a
+    drive's friction acts on its own wheels alone and in proportion: its column is written down.
     """
     n = len(state)
-    jacobian = np.zeros((n, n))
-    results = np.empty(at.ALL_RESULTS)
-    base, moved = np.empty(n), np.empty(n)
-    placed, pull, stood, other = (
-        np.empty((2, at.PLACED)), np.empty((2, 3)), np.empty((2, at.PLACED)), np.empty((2, 3)),
-    )  # fmt: skip
-    pull_rope(time_s, state, match, placed, pull, results)
-    by_pull = np.zeros((3, n))
-    same_everywhere = np.zeros(2, np.bool_)
-    for k in range(2):
-        if match.bodies[k, at.MASS] <= 0.0:
-            continue
-        part = results[at.RESULTS_0 + at.RESULTS * k : at.RESULTS_0 + at.RESULTS * (k + 1)]
-        mine = slice(at.STATES * k, at.STATES * (k + 1))
-        body_rates(time_s, state, k, match, placed[k], pull[k], base, part)
-        # On a level table of one surface a body's place matters to the rope alone.
-        body = match.bodies[k]
-        level = match.stand.shape[1] == 0
-        same_everywhere[k] = level and body[at.STRETCH_RATIO] == 1.0 and body[at.WALL_SIDE] == 0.0
-        if results[at.TENSION] > 0.0 or results[at.STRETCH] > -1e-6:
-            for c in range(3):
-                other[:] = pull
-                other[k, c] += PULL_STEP_N
-                body_rates(time_s, state, k, match, placed[k], other[k], moved, part)
-                by_pull[c, mine] = (moved[mine] - base[mine]) / PULL_STEP_N
-    shifted = state.copy()
     for i in range(n):
-        k = i // at.STATES
-        if match.bodies[k, at.MASS] <= 0.0:
+        room.state[i] = state[i]
+        for j in range(n):
+            jacobian[i, j] = 0.0
+    pull_rope(time_s, state, match, room.placed, room.pull, room.results, room)
+    for k in range(2):
+        if match.bodies[k, at.MASS] > 0.0:
+            _find_effect_of_pull(time_s, state, k, match, room)
+    for i in range(n):
+        k, number = i // at.STATES, i % at.STATES
+        body, first = match.bodies[k], at.STATES * k
+        if body[at.MASS] <= 0.0:
             continue
-        part = results[at.RESULTS_0 + at.RESULTS * k : at.RESULTS_0 + at.RESULTS * (k + 1)]
-        mine, theirs = slice(at.STATES * k, at.STATES * (k + 1)), slice(at.STATES * (1 - k), at.STATES * (2 - k))
-        step = 1e-7 if i % at.STATES < 6 else 1e-6
-        shifted[i] = state[i] + step
-        step = shifted[i] - state[i]
-        other[:] = pull
-        stood[k] = placed[k]
-        if i % at.STATES < 6:
-            pull_rope(time_s, shifted, match, stood, other, results)
-        if i % at.STATES < 2 and same_everywhere[k]:
+        side = number % 2
+        if number >= 6 and (body[at.WHEEL_RADIUS] <= 0.0 or body[at.INERTIA_LEFT + side] <= 0.0):
+            continue
+        if number >= 8:
+            against = body[at.FRICTION_LEFT + side]
+            if state[i] < 0.0:
+                against += body[at.BRAKE] * body[at.WHEEL_RADIUS] / 2
+            jacobian[i, i] = -abs(state[i - 2]) / FRICTION_STRAIN_RAD
+            jacobian[i - 2, i] = -against / body[at.INERTIA_LEFT + side]
+            continue
+        room.state[i] = state[i] + (1e-7 if number < 6 else 1e-6)
+        step = room.state[i] - state[i]
+        _take(room.pull, room.other)
+        _take(room.placed[k], room.stood[k])
+        if number < 6:
+            pull_rope(time_s, room.state, match, room.stood, room.other, room.results, room)
+        # On a level table of one surface a body's place matters to the rope alone.
+        level = match.stand.shape[1] == 0 and body[at.STRETCH_RATIO] == 1.0 and body[at.WALL_SIDE] == 0.0
+        if number < 2 and level:
             for c in range(3):
-                jacobian[mine, i] += by_pull[c, mine] * ((other[k, c] - pull[k, c]) / step)
+                change = (room.other[k, c] - room.pull[k, c]) / step
+                for j in range(first, first + at.STATES):
+                    jacobian[j, i] += room.by_pull[c, j] * change
         else:
-            body_rates(time_s, shifted, k, match, stood[k], other[k], moved, part)
-            jacobian[mine, i] = (moved[mine] - base[mine]) / step
+            part = room.results[at.RESULTS_0 + at.RESULTS * k : at.RESULTS_0 + at.RESULTS * (k + 1)]
+            body_rates(time_s, room.state, k, match, room.stood[k], room.other[k], room.moved, part, room.work)
+            for j in range(first, first + at.STATES):
+                jacobian[j, i] = (room.moved[j] - room.base[j]) / step
         for c in range(3):
-            change = (other[1 - k, c] - pull[1 - k, c]) / step
+            change = (room.other[1 - k, c] - room.pull[1 - k, c]) / step
             if change != 0.0:
-                jacobian[theirs, i] += by_pull[c, theirs] * change
-        shifted[i] = state[i]
-    return jacobian
+                theirs = at.STATES * (1 - k)
+                for j in range(theirs, theirs + at.STATES):
+                    jacobian[j, i] += room.by_pull[c, j] * change
+        room.state[i] = state[i]

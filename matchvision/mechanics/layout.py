@@ -79,3 +79,32 @@ class MatchNumbers(NamedTuple):
     grid: FloatArray
     crests: FloatArray
     far: FloatArray
+
+
+class Room(NamedTuple):
+    """Arrays that the compiled part writes into on its way, so that it need not ask for memory at every turn.
+
+    Attributes
+    ----------
+    placed : (2, PLACED), how each body stands.
+    pull : (2, 3), the force on each body's hitch [N].
+    work : (6, 4), what each contact point does per load, the loads, and the wheels' torques.
+    ends, way : (2, 2) and (crests + 2, 2), the rope's ends and its corners in x and z.
+    stood, other : as ``placed`` and ``pull``, with something moved.
+    state, base, moved : (20,), a state with something moved, and rates.
+    by_pull : (3, 20), what a pull on its hitch changes of a body's rates.
+    results : (ALL_RESULTS,)
+    """
+
+    placed: FloatArray
+    pull: FloatArray
+    work: FloatArray
+    ends: FloatArray
+    way: FloatArray
+    stood: FloatArray
+    other: FloatArray
+    state: FloatArray
+    base: FloatArray
+    moved: FloatArray
+    by_pull: FloatArray
+    results: FloatArray

@@ -3,6 +3,7 @@
 import numpy as np
 
 from matchvision.mechanics import layout as at
+from matchvision.mechanics.dynamics import make_room
 from matchvision.mechanics.machine import MatchModel
 from matchvision.mechanics.packing import pack
 from matchvision.mechanics.pulling import pull_rope
@@ -24,7 +25,7 @@ def lay_rope(model: MatchModel) -> tuple[float, float]:
         return 0.0, 0.0
     packed = pack(model)
     placed, pull, results = np.empty((2, at.PLACED)), np.empty((2, 3)), np.empty(at.ALL_RESULTS)
-    pull_rope(0.0, packed.state, packed.numbers, placed, pull, results)
+    pull_rope(0.0, packed.state, packed.numbers, placed, pull, results, make_room(packed.numbers))
     hitches = placed[:, at.HITCH_AT : at.HITCH_AT + 3]
     if len(packed.numbers.crests):
         length_m = float(results[at.STRETCH] + packed.numbers.rope[at.ROPE_LENGTH])

@@ -7,7 +7,7 @@ its place, its height and its tilt. Velocities and what forces do follow from th
 import numpy as np
 import numpy.typing as npt
 
-from matchvision.mechanics.compiling import compiled
+from matchvision.mechanics.compiling import compiled_lean
 from matchvision.mechanics.layout import (
     ARM_HITCHED,
     ARM_MASS,
@@ -47,7 +47,7 @@ from matchvision.mechanics.plans import arm_motion
 FloatArray = npt.NDArray[np.float64]
 
 
-@compiled
+@compiled_lean
 def _read_cubic(
     part: float, step: float, low: FloatArray, high: FloatArray, value: int, rate: int
 ) -> tuple[float, float]:
@@ -63,7 +63,7 @@ def _read_cubic(
     return at, slope
 
 
-@compiled
+@compiled_lean
 def place_body(time_s: float, state: FloatArray, k: int, match: MatchNumbers, out: FloatArray) -> None:
     """Set ``out`` (PLACED,): how body ``k`` stands, and its hitch, in the order that the layout names."""
     i = STATES * k
@@ -110,7 +110,7 @@ def place_body(time_s: float, state: FloatArray, k: int, match: MatchNumbers, ou
     out[HITCH_VELOCITY + 2] = by_z * along + out[HITCH_BY_HEADING + 2] * turn + c * arm_rate * sin_t
 
 
-@compiled
+@compiled_lean
 def slip_speed_m_s(time_s: float, state: FloatArray, k: int, match: MatchNumbers) -> float:
     """Mean surface speed of a body's driven wheels less the ground's under it; 0 without wheels."""
     body, i = match.bodies[k], STATES * k

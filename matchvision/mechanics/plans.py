@@ -3,13 +3,13 @@
 import numpy as np
 import numpy.typing as npt
 
-from matchvision.mechanics.compiling import compiled
+from matchvision.mechanics.compiling import compiled_lean
 from matchvision.mechanics.layout import ARM_FROM_S, ARM_LASTS_S, ARM_STROKE
 
 FloatArray = npt.NDArray[np.float64]
 
 
-@compiled
+@compiled_lean
 def read_table(at: float, table: FloatArray) -> float:
     """Value of a table (k, 2) by straight lines; the first and the last go on for ever."""
     if at <= table[0, 0]:
@@ -21,7 +21,7 @@ def read_table(at: float, table: FloatArray) -> float:
     return float(table[-1, 1])
 
 
-@compiled
+@compiled_lean
 def read_rise(at: float, table: FloatArray) -> float:
     """Slope of a table (k, 2) by straight lines, at a corner that of the line behind it; 0 outside."""
     for i in range(1, len(table)):
@@ -30,13 +30,13 @@ def read_rise(at: float, table: FloatArray) -> float:
     return 0.0
 
 
-@compiled
+@compiled_lean
 def drive_share(time_s: float, throttle: FloatArray) -> float:
     """Share of full drive; nothing before the plan's time 0."""
     return 0.0 if time_s < 0.0 else read_table(time_s, throttle)
 
 
-@compiled
+@compiled_lean
 def drive_torque_Nm(  # noqa: N802 - SI capitals
     rate: float, share: float, stall: float, free: float, on_voltage: float, sag: float
 ) -> float:
@@ -45,7 +45,7 @@ def drive_torque_Nm(  # noqa: N802 - SI capitals
     return stall * ratio / (1.0 + sag * abs(share))
 
 
-@compiled
+@compiled_lean
 def arm_motion(time_s: float, body: FloatArray) -> tuple[float, float, float]:
     """How far an arm is out [m], its speed and its acceleration: gathering speed, steady, stopping, a third each."""
     lasts, stroke = body[ARM_LASTS_S], body[ARM_STROKE]

@@ -5,7 +5,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from matchvision.mechanics.compiling import compiled
+from matchvision.mechanics.compiling import compiled_lean
 from matchvision.mechanics.layout import (
     FAR_Z,
     HITCH_AT,
@@ -20,6 +20,7 @@ from matchvision.mechanics.layout import (
     STRETCH,
     TENSION,
     MatchNumbers,
+    Room,
 )
 from matchvision.mechanics.placing import place_body
 from matchvision.mechanics.plans import read_rise, read_table
@@ -30,33 +31,34 @@ FloatArray = npt.NDArray[np.float64]
 DAMPING_ONSET_M: Final = 1e-4
 
 
-@compiled
+@compiled_lean
 def find_taut_way(ends: FloatArray, crests: FloatArray, way: FloatArray) -> int:
     """Corners in x and z of the upper hull from the first hitch over the crests to the second, into ``way``; how many.
 
     ``ends`` (2, 2) and ``crests`` (c, 2) hold x and z, ``way`` (c + 2, 2).
     """
     sign = 1.0 if ends[1, 0] >= ends[0, 0] else -1.0
-    way[0] = ends[0]
+    way[0, 0], way[0, 1] = ends[0, 0], ends[0, 1]
     corners = 1
     for n in range(len(crests) + 1):
         if n == len(crests):
-            point = ends[1]
+            point_x, point_z = ends[1, 0], ends[1, 1]
         else:
-            point = crests[n] if sign > 0.0 else crests[len(crests) - 1 - n]
-            if sign * (point[0] - ends[0, 0]) <= 0.0 or sign * (ends[1, 0] - point[0]) <= 0.0:
+            row = n if sign > 0.0 else len(crests) - 1 - n
+            point_x, point_z = crests[row, 0], crests[row, 1]
+            if sign * (point_x - ends[0, 0]) <= 0.0 or sign * (ends[1, 0] - point_x) <= 0.0:
                 continue
         while corners > 1:
             x, z = way[corners - 1, 0] - way[corners - 2, 0], way[corners - 1, 1] - way[corners - 2, 1]
-            if sign * (x * (point[1] - way[corners - 2, 1]) - z * (point[0] - way[corners - 2, 0])) < 0.0:
+            if sign * (x * (point_z - way[corners - 2, 1]) - z * (point_x - way[corners - 2, 0])) < 0.0:
                 break
             corners -= 1
-        way[corners] = point
+        way[corners, 0], way[corners, 1] = point_x, point_z
         corners += 1
     return corners
 
 
-@compiled
+@compiled_lean
 def _share_on_plus(way: FloatArray, corners: int) -> float:
     """Share of the way, in x and z, that lies beyond x = 0."""
     whole = plus = 0.0
@@ -72,7 +74,7 @@ def _share_on_plus(way: FloatArray, corners: int) -> float:
     return plus / whole if whole > 0.0 else 0.5
 
 
-@compiled
+@compiled_lean
 def _place_far_end(time_s: float, match: MatchNumbers, out: FloatArray) -> None:
     """The rope's other end as it was measured, by straight lines; it rests before and after."""
     far = match.far
@@ -90,10 +92,11 @@ def _place_far_end(time_s: float, match: MatchNumbers, out: FloatArray) -> None:
         out[HITCH_AT + n] = far[row - 1, 1 + n] + out[HITCH_VELOCITY + n] * since_s
 
 
-@compiled
+@compiled_lean
 def pull_rope(
-    time_s: float, state: FloatArray, match: MatchNumbers, placed: FloatArray, pull: FloatArray, results: FloatArray
-) -> None:
+    time_s: float, state: FloatArray, match: MatchNumbers, placed: FloatArray, pull: FloatArray, results: FloatArray,
+    room: Room,
+) -> None:  # fmt: skip
     """Set ``placed`` (2, PLACED), ``pull`` (2, 3), the force on each body's hitch [N], and the rope's ``results``."""
     rope = match.rope
     pull[:] = 0.0
@@ -116,7 +119,7 @@ def pull_rope(
     x1, z1 = -x0, -z0
     first = last = hull
     if len(match.crests) > 0:
-        ends, way = np.empty((2, 2)), np.empty((len(match.crests) + 2, 2))
+        ends, way = room.ends, room.way
         for k in range(2):
             ends[k, 0], ends[k, 1] = placed[k, HITCH_AT], placed[k, HITCH_AT + 2]
         corners = find_taut_way(ends, match.crests, way)
@@ -145,7 +148,9 @@ def pull_rope(
             rate -= pull[k, n] * placed[k, HITCH_VELOCITY + n]
     damping = rope[ROPE_DAMPING] * rate * (1.0 - np.exp(-stretch / DAMPING_ONSET_M))
     tension = max(rope[ROPE_STIFFNESS] * stretch + damping, 0.0)
-    pull *= tension
+    for k in range(2):
+        for n in range(3):
+            pull[k, n] *= tension
     results[TENSION] = tension
     results[ROPE_LOSS] = rate * (tension - rope[ROPE_STIFFNESS] * stretch)
     if held:

@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 from matchvision.mechanics import layout as at
 from matchvision.mechanics.compiling import compiled
-from matchvision.mechanics.dynamics import state_rates
+from matchvision.mechanics.dynamics import make_room, state_rates
 from matchvision.mechanics.elimination import factor_in_place, solve_factored
 from matchvision.mechanics.jacobian import rates_jacobian
 from matchvision.mechanics.layout import MatchNumbers
@@ -63,7 +63,7 @@ def step_through(
     n = len(state)
     d, e32 = 1.0 / (2.0 + np.sqrt(2.0)), 6.0 + np.sqrt(2.0)
     out = np.empty((len(times_s), n))
-    results = np.empty(at.ALL_RESULTS)
+    results, room = np.empty(at.ALL_RESULTS), make_room(match)
     now, y = times_s[0], state.copy()
     out[0] = y
     f0, f1, f2, ft = np.empty(n), np.empty(n), np.empty(n), np.empty(n)
@@ -73,15 +73,15 @@ def step_through(
     excess = np.zeros(2)
     for k in range(2):
         excess[k] = _excess(now, y, k, match, slips_at_m_s)
-    state_rates(now, y, match, f0, results)
+    state_rates(now, y, match, f0, results, room)
     step, row, stop, steps = 1e-4, 1, 0, 0
-    order = np.empty(n, np.int64)
+    order, jacobian = np.empty(n, np.int64), np.empty((n, n))
     while row < len(times_s):
         while stop < len(stops_s) and stops_s[stop] <= now + 1e-12:
             stop += 1
         limit = stops_s[stop] - now if stop < len(stops_s) else longest_s
-        jacobian = rates_jacobian(now, y, match)
-        state_rates(now + 1e-7, y, match, ft, results)
+        rates_jacobian(now, y, match, room, jacobian)
+        state_rates(now + 1e-7, y, match, ft, results, room)
         ft = (ft - f0) / 1e-7
         while True:
             steps += 1
@@ -93,10 +93,10 @@ def step_through(
                 system[i, i] += 1.0
             factor_in_place(system, order)
             k1 = solve_factored(system, order, f0 + h * d * ft)
-            state_rates(now + 0.5 * h, y + 0.5 * h * k1, match, f1, results)
+            state_rates(now + 0.5 * h, y + 0.5 * h * k1, match, f1, results, room)
             k2 = solve_factored(system, order, f1 - k1) + k1
             ahead = y + h * k2
-            state_rates(now + h, ahead, match, f2, results)
+            state_rates(now + h, ahead, match, f2, results, room)
             k3 = solve_factored(system, order, f2 - e32 * (k2 - f1) - 2.0 * (k1 - f0) + h * d * ft)
             error = 0.0
             for i in range(n):
@@ -136,7 +136,7 @@ def step_through(
 def results_along(times_s: FloatArray, states: FloatArray, match: MatchNumbers) -> FloatArray:
     """Results (k, ALL_RESULTS) of `dynamics.state_rates` at each of ``times_s`` (k,) for ``states`` (k, 20)."""
     out = np.empty((len(times_s), at.ALL_RESULTS))
-    rates = np.empty(states.shape[1])
+    rates, room = np.empty(states.shape[1]), make_room(match)
     for row in range(len(times_s)):
-        state_rates(times_s[row], states[row], match, rates, out[row])
+        state_rates(times_s[row], states[row], match, rates, out[row], room)
     return out

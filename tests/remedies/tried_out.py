@@ -10,6 +10,7 @@ from matchvision.mechanics.fitted import FittedMatch
 from matchvision.pipeline import start_poses
 from matchvision.records.remedies import Remedies, Remedy
 from matchvision.records.results import CauseRow, Grounds, Ruling
+from matchvision.records.sheet import Run
 from matchvision.remedies import seek_remedies
 from matchvision.remedies.seeking import LOOK
 from matchvision.verdict.judging import rule
@@ -23,6 +24,7 @@ class Sought:
     """A run, its fit and the answer."""
 
     changed: Changed
+    run: Run
     ruling: Ruling
     fitted: FittedMatch
     remedies: Remedies
@@ -37,20 +39,24 @@ def seek(cause: str, seed: int, samples: int = SAMPLES) -> Sought:
     grounds = Grounds(motion, pull, None, clock, None, ruling)
     fitted = fit_match(run, grounds, start_poses(run, motion, clock), rows, samples)
     remedies, note = seek_remedies(run, ruling, None, fitted)
-    return Sought(changed, ruling, fitted, remedies, note.sentence)
+    return Sought(changed, run, ruling, fitted, remedies, note.sentence)
 
 
 def engine_winner(scene: Scene, changed: Changed) -> str:
     """Who has more of the rope when the clock stops, in the engine."""
+    one, other = scene.machine
+    return one if engine_lead_m(scene, changed, one) > 0 else other
+
+
+def engine_lead_m(scene: Scene, changed: Changed, name: str) -> float:
+    """A machine's rope beyond half of it when the clock stops, in the engine: the mean of both hitches, to its home."""
     course = play_in_engine(scene, changed.extras).course
     at = int(np.argmin(np.abs(course.clip_s - (scene.clock.start_s + scene.clock.duration_s))))
-    hitches = []
-    for name, machine in scene.machine.items():
-        moved = course.machines[name]
-        hitches.append(moved.x_m[at] + np.cos(moved.heading_rad[at]) * machine.hitch_m[0])
-    plus = next(name for name, machine in scene.machine.items() if machine.home == "+x")
-    minus = next(name for name in scene.machine if name != plus)
-    return plus if sum(hitches) > 0 else minus
+    hitches = [
+        course.machines[each].x_m[at] + np.cos(course.machines[each].heading_rad[at]) * machine.hitch_m[0]
+        for each, machine in scene.machine.items()
+    ]
+    return float(np.mean(hitches)) * (1.0 if scene.machine[name].home == "+x" else -1.0)
 
 
 def with_change(sought: Sought, lever: str, setting: float) -> Scene:
