@@ -33,7 +33,9 @@ BIT_RATE = 20_000_000
 #: Lengths for growth in segments of 7.6 s; ratios are measured at the third.
 LENGTHS = (1, 2, 4, 8)
 #: Lengths for memory: one that fills whatever is kept in blocks, several times over, is among them.
-MEMORY_LENGTHS = (1, 4, 16)
+MEMORY_LENGTHS = (1, 4, 32)
+#: Frames of an hour of 60 pictures a second, kept as a pass keeps them.
+HOUR_FRAMES = 60 * 60 * 60
 #: Bounds that we set ourselves; None where there is none.
 RATIO_LIMIT, MEMORY_LIMIT_MB, SCRIPT_LIMIT = 1.15, 400.0, 2.0
 
@@ -55,6 +57,7 @@ def measure() -> "pd.DataFrame":
         for length in MEMORY_LENGTHS:
             peak_MB = run_candidate("watch_cold", runs[length])["peak_memory_MB"]
             rows.append(_row(f"peak memory, {seconds(length):.0f} s [MB]", peak_MB, MEMORY_LIMIT_MB))
+        rows += _keep_an_hour(usual)
         rows += _grow({length: runs[length] for length in LENGTHS})
         rows += _run_two(usual)
         costs = run_candidate("costs", usual)
@@ -95,6 +98,12 @@ def _compare(usual: Path, ours: Path) -> list[dict[str, Any]]:
         rows.append(_row(f"peak memory, second clip of a process, {name} [MB]", max(peaks_MB), MEMORY_LIMIT_MB))
     ahead = float(np.median(speeds["22 markers"])) / speeds["whole-frame threshold script"][0]
     return [*rows, _row("speed with first look, 22 markers / threshold script's", ahead, SCRIPT_LIMIT, least=True)]
+
+
+def _keep_an_hour(folder: Path) -> list[dict[str, Any]]:
+    """What an hour's places, cameras and looks at the table take in memory, before and after they are joined."""
+    kept = run_candidate("hour", folder)
+    return [_row(f"memory for an hour of {name} [MB]", value, None) for name, value in kept.items()]
 
 
 def _grow(runs: dict[int, Path]) -> list[dict[str, Any]]:
@@ -321,11 +330,36 @@ def share_costs(folder: Path, report: dict[str, float]) -> int:
     return count
 
 
+def keep_an_hour(report: dict[str, float]) -> None:
+    """Growth of this process's peak [MB] while an hour of 22 markers before a hand-held camera is kept, and joined."""
+    from matchvision.markers.bridging import join_tracks
+    from matchvision.markers.recording import Record
+    from matchvision.records.growing import GrowingRows
+    from matchvision.records.tracks import MarkerPlan
+
+    generator = np.random.default_rng(1)
+    places, covariance = generator.normal(500, 9, (22, 2)), generator.normal(0, 1, (15, 15))
+    plans = tuple(MarkerPlan(f"bead_{k}", "bead", "red", 0.01) for k in range(22))
+    record, covariances, before_MB = Record(22), GrowingRows((15, 15)), peak_memory()
+    for k in range(HOUR_FRAMES):
+        record.take(k, k / 60, places, places)
+        covariances.append(covariance)
+    report["places and cameras while they come"] = peak_memory() - before_MB
+    tracks = join_tracks(plans, record.frame, record.clip_s, *record.places())
+    report["tracks"] = peak_memory() - before_MB
+    if len(tracks.frame) != HOUR_FRAMES or len(covariances.whole()) != HOUR_FRAMES:
+        raise AssertionError
+
+
 def main(name: str, folder: Path) -> None:
     """Time one candidate in this process; a first, uncounted call loads libraries and compiled kernels."""
     report: dict[str, float] = {}
     if name == "costs":
         share_costs(folder, report)
+        print(json.dumps(report))
+        return
+    if name == "hour":
+        keep_an_hour(report)
         print(json.dumps(report))
         return
     candidates: dict[str, Callable[[Path], int]] = {

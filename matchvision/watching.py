@@ -4,6 +4,7 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from dataclasses import dataclass
+from typing import Final
 
 from matchvision.errors import TableError
 from matchvision.footage import (
@@ -31,6 +32,8 @@ from matchvision.table import CameraFollower, CoverWatch, find_or_hold_table
 Progress = Callable[[str, int, int], None]
 #: Told in a sentence what a person should know before the long work is done.
 Notice = Callable[[str], None]
+#: No run takes so long [s], and what comes after watching takes some 150 MB of memory for each minute.
+LONG_S: Final = 300.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,12 +54,17 @@ class Watched:
 def watch(run: Run, facts: ClipFacts, progress: Progress | None, notice: Notice | None = None) -> Watched:
     """A first look for the table, then one pass that lends each frame to the camera's and the markers' observers."""
     part = (run.sheet.clock.from_s, run.sheet.clock.until_s)
-    view, table_note, look = _look_first(run, facts)
+    view, table_note, look = look_first(run, facts)
     follower = CameraFollower(view, run.sheet)
     tracker = MarkerTracker(plan_markers(run), run.sheet, facts, notice)
     cover = CoverWatch(run.sheet.table, moves=run.sheet.camera.moves)
     length_s = min(facts.duration_s, part[1] or facts.duration_s) - (part[0] or 0.0)
     total = max(1, round(length_s * facts.frame_rate_per_s))
+    if notice is not None and length_s > LONG_S:
+        notice(
+            f"this run's part of the clip is {length_s / 60:.0f} minutes long, and all of it is measured; from_s and "
+            "until_s under [clock] say where the run lies in it, and `matchvision footage CLIP --runs` finds that out"
+        )
     lamp, bands = watch_lamp(run, facts), BandWatch(facts, run.sheet.clock.recorded_fps)
     doubled_s: list[float] = []
     with closing(read_ahead(read_frames(facts, *part))) as frames:
@@ -79,7 +87,7 @@ def watch(run: Run, facts: ClipFacts, progress: Progress | None, notice: Notice 
     return Watched(view, follower.cameras(), tracks, notes, look.look(), tuple(doubled_s), lamp, rows, cover.look())
 
 
-def _look_first(run: Run, facts: ClipFacts) -> tuple[TableView, StageNote, LookWatch]:
+def look_first(run: Run, facts: ClipFacts) -> tuple[TableView, StageNote, LookWatch]:
     """The table, and what single pictures show of the footage.
 
     The pass begins only after it, so that its pictures and those of the first look are not in memory together.
@@ -90,14 +98,16 @@ def _look_first(run: Run, facts: ClipFacts) -> tuple[TableView, StageNote, LookW
         scene = look_at_scene(looked, run.calibration)
         with ThreadPoolExecutor(1) as aside:
             looking = aside.submit(LookWatch, looked, facts, until_s)
-            view, table_note = _find_table(run, facts, looked, scene)
+            view, table_note = find_table_first(run, facts, looked, scene)
             look = looking.result()
         # Pictures in memory, which the pass has better use for.
         del looked, looking
     return view, table_note, look
 
 
-def _find_table(run: Run, facts: ClipFacts, looked: tuple[Frame, ...], scene: Scene) -> tuple[TableView, StageNote]:
+def find_table_first(
+    run: Run, facts: ClipFacts, looked: tuple[Frame, ...], scene: Scene
+) -> tuple[TableView, StageNote]:
     """The table from a first look; where that does not show it, and did not get about, from all over the clip."""
     try:
         return find_or_hold_table(looked, run.sheet, run.lens, run.calibration, scene)

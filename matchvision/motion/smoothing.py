@@ -11,7 +11,7 @@ import numpy.typing as npt
 from scipy.ndimage import gaussian_filter1d
 from scipy.optimize import minimize_scalar
 
-from matchvision.motion.filtering import add_slow_noise, run_filter, run_smoother, step_matrices
+from matchvision.motion.filtering import add_slow_noise, run_filter, run_innovations, run_smoother, step_matrices
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -100,6 +100,13 @@ class _Series:
     def run(self, q: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
         return run_filter(self.y, self.r, q, self.transition, self.drive, self.start, self.look, self.fixed)
 
+    def innovations(self, q: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Innovations and their variances alone, as `run` gives them, in less than half the time."""
+        found: tuple[FloatArray, FloatArray] = run_innovations(
+            self.y, self.r, q, self.look, self.transition, self.drive, self.fixed, self.start
+        )
+        return found
+
     def reversed(self) -> "_Series":
         """The same data backwards in time."""
         return replace(
@@ -133,7 +140,7 @@ def _fit_levels(series: _Series, shape: FloatArray, skip: int, *, free_noise: bo
     count = max(1, int(used.sum()) - skip)
 
     def both(log_ratio: float) -> tuple[float, float]:
-        _, _, _, _, e, s = series.run(np.exp(log_ratio) * shape)
+        e, s = series.innovations(np.exp(log_ratio) * shape)
         scaled = (e**2 / s)[used][skip:]
         common = float(scaled.mean()) if free_noise else 1.0
         common = float(np.clip(common, LEAST_NOISE_FACTOR**2, LARGEST_NOISE_FACTOR**2))
@@ -164,8 +171,8 @@ def _local_shape(series: _Series, q: float, window: float, skip: int) -> FloatAr
     ones = np.ones(len(series.y) - 1)
     for row, at in enumerate(decades):
         level = q * 10.0**at * ones
-        ahead, behind = series.run(level), back.run(level)
-        scores[row] = 0.5 * (_score(ahead[4], ahead[5], skip) + _score(behind[4], behind[5], skip)[::-1])
+        ahead, behind = series.innovations(level), back.innovations(level)
+        scores[row] = 0.5 * (_score(*ahead, skip) + _score(*behind, skip)[::-1])
     # A Gaussian window of unit peak adds up what about √(2π) window values say.
     local = gaussian_filter1d(scores, window, axis=1, mode="nearest") * np.sqrt(2 * np.pi) * window
     local = local - 0.5 * (decades[:, None] / LOCAL_SPREAD_DECADES) ** 2

@@ -41,7 +41,7 @@ FIRST_S = 0.5
 FEWEST_FRAMES = 10
 #: Turns of Gauss–Newton, and a step of metres and radians after which a frame needs no further one.
 TURNS = 8
-SETTLED = 1e-9
+SETTLED = 1e-7
 #: A frame does not fit where its markers are off by four times what they usually are (squared).
 WORST_MISFIT = 16.0
 _STEPS = (1e-5, 1e-5, 1e-5, 1e-4, 1e-4)

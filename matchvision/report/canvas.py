@@ -4,13 +4,15 @@ import math
 import warnings
 from functools import lru_cache
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import cv2
-import matplotlib as mpl
 import numpy as np
 import numpy.typing as npt
-from matplotlib.ft2font import FT2Font
+
+# Slow to load, and only words need it.
+if TYPE_CHECKING:
+    from matplotlib.ft2font import FT2Font
 
 Plane = npt.NDArray[np.uint8]
 Point = tuple[float, float]
@@ -161,7 +163,10 @@ class Canvas:
 
 
 @lru_cache(maxsize=8)
-def _font(size_px: int) -> FT2Font:
+def _font(size_px: int) -> "FT2Font":
+    import matplotlib as mpl
+    from matplotlib.ft2font import FT2Font
+
     font = FT2Font(str(Path(mpl.get_data_path()) / "fonts" / "ttf" / "DejaVuSans-Bold.ttf"))
     font.set_size(size_px, 72)
     return font

@@ -2,13 +2,9 @@
 
 import math
 from dataclasses import dataclass
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.figure import Figure
-from matplotlib.patches import Patch, Rectangle
 
 from matchvision.records.gripmap import GripCell, GripMap, GripTale
 from matchvision.records.results import Analysis
@@ -17,6 +13,11 @@ from matchvision.report.palette import LIGHT
 from matchvision.report.readings import side_role
 from matchvision.report.style import FULL_WIDTH_IN
 from matchvision.uncertainty import K_95
+
+# Slow to load, and the page draws the map without it.
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 #: Grip of a cell that is drawn in full colour; what is drawn paler has less.
 FULL_GRIP: Final = 1.0
@@ -96,8 +97,12 @@ def grip_pictures(analysis: Analysis) -> list[MapPicture]:
     return pictures
 
 
-def figure_of_grip(one: GripMap, analysis: Analysis) -> Figure:
+def figure_of_grip(one: GripMap, analysis: Analysis) -> "Figure":
     """One machine's map, a panel a side: place along the pull across, match time upwards, in each cell its grip."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+    from matplotlib.patches import Patch, Rectangle
+
     figure = Figure(figsize=(FULL_WIDTH_IN, 0.7 + 2.7 * len(one.sides)), layout="constrained")
     FigureCanvasAgg(figure)
     every = figure.subplots(len(one.sides), 1, sharex=True, squeeze=False)
@@ -134,7 +139,9 @@ def figure_of_grip(one: GripMap, analysis: Analysis) -> Figure:
     return figure
 
 
-def _draw_cell(axes: Axes, cell: GripCell, colour: str, *, number: bool) -> None:
+def _draw_cell(axes: "Axes", cell: GripCell, colour: str, *, number: bool) -> None:
+    from matplotlib.patches import Rectangle
+
     at, size = (cell.from_x_m, cell.from_s), (cell.to_x_m - cell.from_x_m, cell.until_s - cell.from_s)
     strength = 0.08 + 0.82 * float(np.clip(cell.grip_ratio / FULL_GRIP, 0.0, 1.0))
     slid = cell.grip_kind == "available"
@@ -150,8 +157,10 @@ def _draw_cell(axes: Axes, cell: GripCell, colour: str, *, number: bool) -> None
         )  # fmt: skip
 
 
-def _draw_tale(axes: Axes, tale: GripTale, limits: tuple[float, float, float, float]) -> None:
+def _draw_tale(axes: "Axes", tale: GripTale, limits: tuple[float, float, float, float]) -> None:
     """Where and when grip is less, outlined dashed out to where its edges may lie (95 %)."""
+    from matplotlib.patches import Rectangle
+
     if tale.kind in {"even", "other"}:
         return
     low_x, high_x, low_s, high_s = limits
