@@ -7,22 +7,14 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.mechanics.building import build_rope
+from matchvision.mechanics.guessing import find_known
 from matchvision.mechanics.machine import MatchModel, MeasuredEnd
-from matchvision.mechanics.stated import Findings, drive_facts, states_any_motor
+from matchvision.mechanics.stated import Findings
 from matchvision.records.forecast import ForecastRun
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.sheet import Run
 
 FloatArray = npt.NDArray[np.float64]
-
-
-def find_known(run: Run, names: tuple[str, ...]) -> str | None:
-    """The machine whose opponent is unknown, with nothing stated about its drive; None where it is not so."""
-    unknown = [
-        name for name in names
-        if run.sheet.machine[name].unknown and not states_any_motor(drive_facts(run, name, Findings())[1])
-    ]  # fmt: skip
-    return next(name for name in names if name not in unknown) if len(names) == 2 and len(unknown) == 1 else None
 
 
 def follow_end(run: Run, motion: Motion, clock: MatchClock) -> MeasuredEnd | None:

@@ -9,11 +9,12 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.errors import CannotMeasure
-from matchvision.forecast.alone import find_known, leave_places_out, tie_to
+from matchvision.forecast.alone import leave_places_out, tie_to
 from matchvision.forecast.bands import draw_samples
 from matchvision.forecast.curves import take_curves
 from matchvision.forecast.gathering import gather
 from matchvision.mechanics.building import build_match
+from matchvision.mechanics.guessing import find_known, guess_opponent
 from matchvision.mechanics.machine import MatchModel, MeasuredEnd
 from matchvision.mechanics.match import MatchCourse, play_match, play_match_quickly
 from matchvision.mechanics.stated import Findings, check_machine, stated_numbers
@@ -43,7 +44,8 @@ def predict_run(
     starts : where each machine stands at t = 0, as measured or as the sheet says.
     samples, seed : number of sampled matches and the seed of their quasi-random numbers.
     far_end : where an unknown opponent's end of the rope was measured to be (`alone.follow_end`). The other machine is
-        then computed alone on that rope, and who wins is not predicted.
+        then computed alone on that rope, and who wins is not predicted. Without it an opponent of whom nothing is
+        stated is guessed (`mechanics.guessing`).
 
     Returns
     -------
@@ -65,6 +67,9 @@ def predict_run(
         return _from_curves(run, names, starts, t_s)
     findings = Findings()
     known = find_known(run, names) if far_end is not None else None
+    if known is None:
+        run, guessed = guess_opponent(run)
+        findings.assumed += guessed
     if known is not None:
         other = next(name for name in names if name != known)
         findings.left_out.append(

@@ -6,6 +6,7 @@ from typing import Final
 import numpy as np
 
 from matchvision.mechanics.ground import is_level
+from matchvision.mechanics.guessing import guess_opponent
 from matchvision.mechanics.lying import lay_rope
 from matchvision.mechanics.machine import MachineModel, MatchModel, Pose
 from matchvision.mechanics.rope import RopeModel
@@ -39,6 +40,7 @@ def assume_starts(run: Run) -> tuple[Mapping[str, StartPose], tuple[str, ...]]:
     Checked by: tests/forecast/test_starts.py::test_rope_is_taut_and_halved,
     tests/forecast/test_starts.py::test_rope_over_a_ridge_is_taut_and_halved
     """
+    run, _ = guess_opponent(run)  # its hitch
     starts = {name: machine.start for name, machine in run.sheet.machine.items() if machine.start is not None}
     rope = run.sheet.rope
     if rope is None:

@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 
 from matchvision.errors import CannotMeasure
+from matchvision.mechanics.guessing import guess_opponent
 from matchvision.mechanics.machine import MatchModel
 from matchvision.mechanics.stated import Findings, check_machine, stated_numbers
 from matchvision.records.events import Event, Grip
@@ -86,7 +87,9 @@ def reason(
         explanations = tuple(e for e in explanations if e.cause != "hitch-released")
     touch = _first(grip, "touch")
     touched_s = (touch.start_s, touch.end_s) if touch is not None else None
-    logged = Forecasted(as_logged(run), forecasted.names, starts, forecasted.stated) if run.commands else None
+    logged = (
+        Forecasted(as_logged(forecasted.run), forecasted.names, starts, forecasted.stated) if run.commands else None
+    )
     weighed = weigh(forecasted, observed, explanations, touched_s, logged)
     rows = rows_of(weighed, observed, touch, tuple(run.commands))
     curves = show_explained(forecasted, logged, observed, leading_variant(weighed, rows[0]))
@@ -95,7 +98,7 @@ def reason(
 
 
 def forecast_of(run: Run, starts: Mapping[str, StartPose]) -> Forecasted:
-    """The forecast's match for the rope's two machines.
+    """The forecast's match for the rope's two machines; an opponent of whom nothing is stated is a wide guess.
 
     Raises
     ------
@@ -106,6 +109,7 @@ def forecast_of(run: Run, starts: Mapping[str, StartPose]) -> Forecasted:
     if rope is None or run.curves or not run.sheet.forecast:
         msg = "causes are weighed where the sheet has a rope and the machines' numbers"
         raise CannotMeasure(msg, do="add [rope] and, for each machine, [forecast.X]")
+    run, _ = guess_opponent(run)
     findings = Findings()
     for name in rope.ends:
         if name not in run.sheet.machine:

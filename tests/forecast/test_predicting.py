@@ -10,6 +10,7 @@ import pytest
 from matchvision.errors import CannotMeasure
 from matchvision.forecast import follow_end, predict_run
 from matchvision.forecast.deciding import decide
+from matchvision.mechanics.guessing import guess_opponent
 from matchvision.records.motion import MachineMotion, MatchClock
 from matchvision.records.sheet import ForecastCurve, HangTest, Run, RunSheet, StartPose
 
@@ -113,11 +114,37 @@ def test_every_missing_number_is_named_at_once() -> None:
         assert key in caught.value.do
 
 
-def test_unknown_opponent_cannot_be_predicted() -> None:
+def test_an_opponent_without_numbers_is_a_wide_guess() -> None:
+    """A machine like its rival, give or take much: who wins is open, and the end much wider than between known ones."""
     content = sheet(forecast={"heron": drive()})
-    content["machine"]["plover"] = machine("+x", 3.1, unknown=True)
-    with pytest.raises(CannotMeasure, match="unknown opponent"):
-        predict_run(run_of(content), STARTS)
+    content["machine"]["plover"] = {"home": "+x", "unknown": True}
+    content["machine"]["heron"] = machine("-x", 2.8)
+    guessed, note = predict_run(run_of(content), STARTS, samples=128)
+    assert 0.25 < guessed.win_chance["heron"] < 0.75
+    assert any("a machine like heron" in text for text in guessed.assumed)
+    assert "a machine like heron" in note.sentence
+    alike = sheet(forecast={"heron": drive(), "plover": drive()})
+    alike["machine"] |= {"heron": machine("-x", 2.8), "plover": machine("+x", 2.8)}
+    stated = predict_run(run_of(alike), STARTS, samples=128)[0]
+    assert guessed.u_on_plus_x_m[-1] > 1.5 * stated.u_on_plus_x_m[-1]
+
+
+def test_what_is_stated_of_an_unknown_opponent_stays() -> None:
+    content = sheet(forecast={"heron": drive(), "plover": {"grip_static": 0.4}})
+    content["machine"]["plover"] = {"home": "+x", "unknown": True, "mass_kg": 9.0}
+    run, told = guess_opponent(run_of(content))
+    plover, planned = run.sheet.machine["plover"], run.sheet.forecast["plover"]
+    assert (plover.mass_kg, plover.u_mass_kg) == (9.0, 0.0)
+    assert planned.grip_sliding == planned.grip_static == run_of(content).sheet.forecast["plover"].grip_static
+    assert planned.stall_torque_Nm is not None
+    assert planned.stall_torque_Nm.u == pytest.approx(0.4 * planned.stall_torque_Nm.value)
+    assert told
+    # Nothing is guessed where the rival is no machine with a drive, nor of an opponent that is known.
+    assert guess_opponent(run_of(sheet()))[1] == ()
+    both = sheet(forecast={"heron": {"grip_static": 0.8}})
+    both["machine"]["plover"] = {"home": "+x", "unknown": True}
+    with pytest.raises(CannotMeasure):
+        predict_run(run_of(both), STARTS)
 
 
 def test_one_machine_on_a_rope_that_moves_as_measured() -> None:
