@@ -22,6 +22,8 @@ FloatArray = npt.NDArray[np.float64]
 
 #: How high a machine's top is taken to be where no marker on it says [m].
 USUAL_HEIGHT_M: Final = 0.10
+#: A spot so near to the line of the rope's beads is taken to be one of them [m].
+_BESIDE_ROPE_M: Final = 0.025
 #: A known colour whose chroma points within so much of the click's is taken to be it [deg].
 _SAME_HUE_DEG: Final = 15.0
 
@@ -206,10 +208,12 @@ def _on_rope(rope: RopeSheet, camera: Camera, pixel: FloatArray, found: Sight, h
         for bead in rope.beads
         if bead.name in found.places
     )[:2]
-    along_m = None
+    along_m, on_it = None, False
     if len(near) == 2:
         (_, first_m, first), (_, second_m, second) = near
         way = found.places[second] - found.places[first]
         share = float((here - found.places[first]) @ way / max(float(way @ way), 1e-12))
         along_m = float(np.clip(first_m + share * (second_m - first_m), 0.0, rope.length_m))
-    return {"name": name, "along_m": along_m}
+        aside_m = float(np.linalg.norm(here - found.places[first] - share * way))
+        on_it = aside_m < _BESIDE_ROPE_M and abs(share - 0.5) < 1.5
+    return {"name": name, "along_m": along_m, "likely": on_it}

@@ -104,7 +104,7 @@ def change_words(row: Repeats) -> str:
 
 
 def _percent(row: Repeats, difference: float) -> str:
-    return f"{100 * difference / abs(row.groups[0].mean):+.2g} %".replace("-", "−")
+    return f"{_two_digits(100 * difference / abs(row.groups[0].mean)):+} %".replace("-", "−")
 
 
 def _chance(row: Repeats) -> str:
@@ -135,8 +135,16 @@ def power_words(row: Repeats) -> str:
         return ""
     runs = max(2, min(len(g.readings) for g in row.groups))
     mean = abs(row.groups[0].mean)
-    share = f"{100 * row.seen / mean:.2g} % ({plain(row.seen, row.unit)})" if mean else plain(row.seen, row.unit)
+    share = (
+        f"{_two_digits(100 * row.seen / mean)} % ({plain(row.seen, row.unit)})" if mean else plain(row.seen, row.unit)
+    )
     said = f"With {runs} runs each you would see a change of {share} in four cases of five"
     if row.runs_to_see == 0:
         return f"{said}; one of 10 % would take more than 100 runs each."
     return f"{said}; one of 10 % takes {row.runs_to_see} runs each."
+
+
+def _two_digits(value: float) -> int | float:
+    """A number rounded to two digits, and written out: 110, not 1.1e+02."""
+    rounded = float(f"{value:.2g}")
+    return int(rounded) if rounded.is_integer() else rounded

@@ -1,19 +1,31 @@
 """Parts of the page that are filled in after it was written, each between two comments of its name."""
 
+import re
 from collections.abc import Mapping
+from typing import Final
 
 import jinja2
+
+#: Spaces about a ±, and between a number and its unit.
+_BREAKS: Final = re.compile(r"(?<=\d) (?=±)|(?<=±) (?=\d)|(?<=\d) (?=(?:%|°|mm|m|px|N|s|kg|mm/s|m/s)(?![\w/]))")
 
 
 def page_environment() -> jinja2.Environment:
     """How every page is put together: what people wrote is escaped, and nothing may be missing."""
-    return jinja2.Environment(
+    environment = jinja2.Environment(
         loader=jinja2.PackageLoader("matchvision.report"),
         autoescape=True,
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    environment.filters["tie"] = tie_numbers
+    return environment
+
+
+def tie_numbers(text: str) -> str:
+    """A text in which no line ends between a number and its ± or its unit: ``183.7 ± 1.5 mm`` stays together."""
+    return _BREAKS.sub("\u00a0", text)
 
 
 def mark_slot(name: str, text: str) -> str:

@@ -307,11 +307,6 @@ def test_colours_and_names_are_shown_and_a_marker_is_declared(
     person.press("#declare-box > summary")
     person.set_point(marker_pixel(filmed, "bead_10", 12))
     person.wait("!document.querySelector('#declare-fields').disabled")
-    if isinstance(person, Keyboard):
-        person.reach('#declare [name="kind"]')
-        person.keys("\ue015")  # down
-    else:
-        person.press('#declare [value="bead"]')
     person.wait("!document.querySelector('#declare [data-for=bead]').hidden")
     along_mm = float(str(person.find('#declare [name="along"]').get_property("value")))
     assert along_mm == pytest.approx(1000 * next(at for name, at, _ in scene.beads() if name == "bead_10"), abs=8)

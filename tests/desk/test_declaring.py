@@ -52,6 +52,7 @@ def test_discs_and_a_bead_are_declared_by_clicks(desk: OpenDesk, filmed: Path, f
         pixel = marker_pixel(filmed, f"plover.{name}", FRAME)
         told = post(desk, "/api/propose", {"number": FRAME, "pixel": [pixel[0] + 1, pixel[1] - 1]}).data
         assert told["machine"] == "plover"
+        assert not told["bead"]["likely"]
         assert np.hypot(*np.subtract(told["pixel"], pixel)) < 2
         disc = told["discs"]["plover"]
         assert disc["radius_m"] == pytest.approx(own[name].radius_m, rel=0.35)
@@ -73,6 +74,7 @@ def test_discs_and_a_bead_are_declared_by_clicks(desk: OpenDesk, filmed: Path, f
     pixel = marker_pixel(filmed, "bead_08", FRAME)
     told = post(desk, "/api/propose", {"number": FRAME, "pixel": list(pixel)}).data
     along_m = next(at for name, at, _ in scene.beads() if name == "bead_08")
+    assert told["bead"]["likely"]
     assert told["bead"]["name"] == "bead_04"  # the first free one: a person types what it is called
     assert told["bead"]["along_m"] == pytest.approx(along_m, abs=0.01)
     body = {"kind": "bead", "name": "bead_08", "colour": told["colour"], "number": FRAME, "pixel": told["pixel"]}

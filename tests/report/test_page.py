@@ -116,6 +116,9 @@ def test_names_are_words_and_never_markup(name: str) -> None:
 
 def test_every_number_of_the_verdict_carries_its_interval() -> None:
     text = "".join(read(render_page(invent_analysis(), has_clip=False)).words)
+    # Numbers of the verdict keep their ± and their unit on one line.
+    assert "Margin 184.1\u00a0±\u00a03.9\u00a0mm" in text
+    text = text.replace("\u00a0", " ")
     assert "Margin 184.1 ± 3.9 mm, share 66.83 ± 0.35 %" in text
     assert "19.4 ± 1.8 N" in text  # peak pull, predicted: u = 0.9 N
     assert "18.20 ± 0.78 N" in text  # and measured: u = 0.4 N

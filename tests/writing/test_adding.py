@@ -78,7 +78,7 @@ def test_words_in_a_statement_cannot_disturb_the_page(first: Path) -> None:
     for _ in range(2):
         add_causes(first, (sly,), NOTE)
     filled = (first / "report.html").read_text(encoding="utf-8")
-    assert r"eron \1 &lt;!--cause-list--&gt; &lt;b&gt;late&lt;/b&gt;, 90 %." in filled
+    assert r"eron \1 &lt;!--cause-list--&gt; &lt;b&gt;late&lt;/b&gt;, 90 %." in filled.replace("\u00a0", " ")
     assert filled.count("<!--cause-list-->") == page.count("<!--cause-list-->") == 1
 
 

@@ -1,7 +1,7 @@
 // Step 3: what the markers' colours look like, learnt from clicks, and what then counts as one of them.
 
 import { get, post } from "./api.js";
-import { attempt, find, make } from "./dom.js";
+import { attempt, fill, find, make } from "./dom.js";
 
 export class ColourStep {
   constructor(desk) {
@@ -38,8 +38,9 @@ export class ColourStep {
     const { colours } = this.desk.state;
     if (!colours.some((colour) => colour.name === this.chosen)) this.chosen = (colours.find((colour) => !colour.srgb) || colours[0])?.name ?? null;
     const focused = document.activeElement?.dataset?.colour;
-    find("#colours").replaceChildren(
-      ...colours.map((colour) => {
+    fill(
+      find("#colours"),
+      colours.map((colour) => {
         const swatches = [colour.srgb, ...colour.samples].filter(Boolean).map((srgb) => {
           const swatch = make("i", { class: "swatch" });
           swatch.style.background = srgb;

@@ -6,7 +6,7 @@ export function make(tag, given = {}, ...inside) {
   const element = document.createElement(tag);
   for (const [key, value] of Object.entries(given)) {
     if (key === "text") element.textContent = value;
-    else if (key.startsWith("on")) element.addEventListener(key.slice(2), value);
+    else if (key.startsWith("on")) element[key] = value;
     else if (value === true) element.setAttribute(key, "");
     else if (value !== false && value !== null && value !== undefined) element.setAttribute(key, value);
   }
@@ -22,6 +22,33 @@ export function draw(tag, given = {}, ...inside) {
   }
   element.append(...inside);
   return element;
+}
+
+// Fills a list anew without taking away what a hand may just be pressing: what is there is changed where it differs.
+export function fill(list, fresh) {
+  fresh.forEach((node, k) => {
+    const old = list.childNodes[k];
+    if (old) turnInto(old, node);
+    else list.append(node);
+  });
+  while (list.childNodes.length > fresh.length) list.lastChild.remove();
+}
+
+function turnInto(old, fresh) {
+  if (old.nodeName !== fresh.nodeName) {
+    old.replaceWith(fresh);
+    return;
+  }
+  if (old.nodeType === Node.TEXT_NODE) {
+    if (old.data !== fresh.data) old.data = fresh.data;
+    return;
+  }
+  for (const { name } of [...old.attributes]) if (!fresh.hasAttribute(name)) old.removeAttribute(name);
+  // A style attribute is written through its object: the page's policy lets no other way.
+  if (old.style.cssText !== fresh.style.cssText) old.style.cssText = fresh.style.cssText;
+  for (const { name, value } of fresh.attributes) if (name !== "style" && old.getAttribute(name) !== value) old.setAttribute(name, value);
+  old.onclick = fresh.onclick;
+  fill(old, [...fresh.childNodes]);
 }
 
 export const millimetres = (metres) => `${(1000 * metres).toPrecision(2).replace(/\.?0+$/, (z) => (z.startsWith(".") ? "" : z))} mm`;

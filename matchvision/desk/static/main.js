@@ -22,6 +22,7 @@ class Desk {
     this.plan = new Plan(state.table);
     this.steps = [new StartStep(this), new PointStep(this), new ColourStep(this), new MendStep(this), new NameStep(this), new RunStep(this)];
     for (const head of document.querySelectorAll("#stepper button")) head.addEventListener("click", () => this.open(head.dataset.step));
+    this.picture.on("resize", () => this.redraw());
     this.open(state.clock.start_s === null && !state.clock.start ? "start" : "table");
   }
 

@@ -1,7 +1,7 @@
 // Step 5: the tracking over two seconds, and what a person mends in it.
 
 import { get, latest, post } from "./api.js";
-import { attempt, draw, find, make } from "./dom.js";
+import { attempt, draw, fill, find, make } from "./dom.js";
 import { shortly } from "./names.js";
 
 const wait = (ms) => new Promise((done) => setTimeout(done, ms));
@@ -196,8 +196,9 @@ export class MendStep {
   list() {
     const { rope } = this.desk.state;
     const focused = document.activeElement?.dataset?.track;
-    find("#tracks").replaceChildren(
-      ...(this.preview?.tracks || []).map((track) =>
+    fill(
+      find("#tracks"),
+      (this.preview?.tracks || []).map((track) =>
         make(
           "li",
           { class: track.name === this.chosen ? "chosen" : "" },
@@ -218,8 +219,9 @@ export class MendStep {
       find("#end-buttons").replaceChildren(...rope.ends.map((end) => make("button", { type: "button", "data-end": end, onclick: () => this.#take({ do: "end", end }) }, `end at ${end}`)));
     }
     for (const button of document.querySelectorAll("#end-buttons button")) button.setAttribute("aria-pressed", String(this.tool?.end === button.dataset.end));
-    find("#mends").replaceChildren(
-      ...this.mends.map((mend) => make("li", {}, make("button", { type: "button", onclick: () => this.desk.picture.show(mend.frame) }, make("span", { text: this.#words(mend) })), make("button", { type: "button", class: "away", "aria-label": `take back: ${this.#words(mend)}`, text: "×", onclick: () => this.remove(mend) }))),
+    fill(
+      find("#mends"),
+      this.mends.map((mend) => make("li", {}, make("button", { type: "button", onclick: () => this.desk.picture.show(mend.frame) }, make("span", { text: this.#words(mend) })), make("button", { type: "button", class: "away", "aria-label": `take back: ${this.#words(mend)}`, text: "×", onclick: () => this.remove(mend) }))),
     );
     find("#done-mends").textContent = this.mends.length ? `${this.mends.length} by hand` : this.preview ? "followed" : "";
   }

@@ -1,7 +1,7 @@
 // Step 4: which marker is which, as the analysis would name them in this picture.
 
 import { post } from "./api.js";
-import { attempt, find, make } from "./dom.js";
+import { attempt, fill, find, make } from "./dom.js";
 
 export class NameStep {
   constructor(desk) {
@@ -54,6 +54,7 @@ export class NameStep {
     find("#declare-swatch").style.background = told.srgb;
     find("#kind-bead").hidden = !told.bead;
     if (told.bead) find("#first-end").textContent = state.rope.ends[0];
+    form.kind.value = told.bead?.likely ? "bead" : "disc";
     find("#declare-fields").disabled = false;
     find("#declare-words").textContent = "";
     this.#fill(true);
@@ -116,8 +117,9 @@ export class NameStep {
     find("#turn-row").hidden = !rope;
     if (rope) find("#rope-words").textContent = `Now from ${rope.ends[0]} to ${rope.ends[1]}.`;
     const where = new Map((this.found?.found || []).map((marker) => [marker.name, marker.pixel]));
-    find("#names").replaceChildren(
-      ...markers.map((marker) => {
+    fill(
+      find("#names"),
+      markers.map((marker) => {
         const words = !this.found ? marker.colour : where.has(marker.name) ? "found" : "not found";
         return make(
           "li",

@@ -11,7 +11,7 @@ export class Picture {
     this.number = clip.first;
     this.cursor = null;
     this.labels = [];
-    this.listeners = { press: [], adjust: [], settle: [], frame: [] };
+    this.listeners = { press: [], adjust: [], settle: [], frame: [], resize: [] };
     this.box = find("#picture");
     this.image = find("#frame");
     this.over = find("#over");
@@ -23,7 +23,7 @@ export class Picture {
     // Marks and crosshair keep their size on the screen.
     new ResizeObserver(() => {
       this.#drawCursor();
-      this.#tell("frame", this.number);
+      this.#tell("resize");
     }).observe(this.box);
     this.#followPointer();
     this.#followKeys();
@@ -58,7 +58,7 @@ export class Picture {
 
   // Screen pixels that a pixel of the clip spans.
   get scale() {
-    return this.box.clientWidth / this.clip.width_px;
+    return (this.box.clientWidth || this.clip.width_px) / this.clip.width_px;
   }
 
   place(event) {

@@ -15,7 +15,7 @@ export class Plan {
     const ticks = [];
     for (let x = -Math.floor(table.length_m / 0.4) * 0.2; x <= table.length_m / 2 + 1e-9; x += 0.2) {
       ticks.push(draw("path", { class: "scale", d: `M${mm(x)} ${width / 2}v-16` }));
-      ticks.push(draw("text", { class: "tick", x: mm(x), y: width / 2 + 52, text: minus(Math.abs(x) < 1e-9 ? "0" : x.toFixed(1)) }));
+      ticks.push(draw("text", { class: "tick", x: mm(x), y: width / 2 + 76, text: minus(Math.abs(x) < 1e-9 ? "0" : x.toFixed(1)) }));
     }
     this.places = draw("g", { class: "places" });
     this.dots = draw("g", {});

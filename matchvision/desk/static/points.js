@@ -1,7 +1,7 @@
 // Step 2: points of the table, tried while they are dragged and kept when they are let go.
 
 import { get, latest, post } from "./api.js";
-import { attempt, draw, find, make } from "./dom.js";
+import { attempt, draw, fill, find, make } from "./dom.js";
 
 //: A press so near to a point that is set takes hold of it [screen pixels].
 const NEAR = 14;
@@ -131,8 +131,9 @@ export class PointStep {
   list() {
     const focused = document.activeElement?.dataset?.point;
     const off = new Map((this.desk.camera?.points || []).map((point) => [point.name, point]));
-    find("#points").replaceChildren(
-      ...this.points.map((point) => {
+    fill(
+      find("#points"),
+      this.points.map((point) => {
         const seen = off.get(point.name);
         const away = point.pixel && seen ? Math.hypot(...seen.off_px) : null;
         const far = away !== null && away > 3 * Math.SQRT2 * seen.expected_px;

@@ -1,7 +1,7 @@
 // Step 6: the analysis, its progress, and the way to the report.
 
 import { get, post } from "./api.js";
-import { attempt, find, make } from "./dom.js";
+import { attempt, fill, find, make } from "./dom.js";
 
 const wait = (ms) => new Promise((done) => setTimeout(done, ms));
 
@@ -15,7 +15,10 @@ export class RunStep {
 
   list() {
     const { wanting } = this.desk.state;
-    find("#wanting").replaceChildren(...wanting.map((text) => make("li", { text })));
+    fill(
+      find("#wanting"),
+      wanting.map((text) => make("li", { text })),
+    );
     find("#done-run").textContent = wanting.length ? `${wanting.length} wanting` : "ready";
   }
 
