@@ -1,6 +1,6 @@
 """The command for a whole class."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,8 +12,9 @@ from matchvision.cli.showing import list_points, say, shown_progress
 if TYPE_CHECKING:
     from matchvision.records.classbook import ClassBook
     from matchvision.records.season import Season
+    from matchvision.season.holding import Held
     from matchvision.season.running import Crew
-    from matchvision.season.tasks import Task
+    from matchvision.season.tasks import Done, Task
 
 SHORT_OF_SOMETHING = 1
 #: What is told of runs that need an eye, at most.
@@ -34,6 +35,7 @@ MOST_DOUBTS = 8
     "--cluster", metavar="ADDRESS", help="Work on a Dask cluster that runs already, instead of on this machine."
 )
 @click.option("--no-causes", is_flag=True, help="Verdicts only; a later start seeks the causes.")
+@click.option("--no-remedies", is_flag=True, help="Leave out what would have won; a later start seeks it.")
 @click.option("--recheck", is_flag=True, help="Read every clip's content again, though size and time are as they were.")
 @click.option(
     "--receive",
@@ -53,6 +55,7 @@ def season(
     receive: Path | None,
     *,
     no_causes: bool,
+    no_remedies: bool,
     recheck: bool,
     draw: bool,
     demo: bool,
@@ -60,12 +63,16 @@ def season(
     """A whole class: analyse, compare, mark, list the upsets.
 
     FOLDER holds runs.csv, a line a run; docs/season.md says what else may lie there. Runs are analysed side by side,
-    verdicts first and causes after; whatever is finished is never done again, however the work was stopped. A clip that
-    cannot be used costs its own line only.
+    verdicts first, then causes, last what would have won; whatever is finished is never done again, however the work
+    was stopped. A clip that cannot be used costs its own line only.
     """  # fmt: skip
+    quiet = bool(getattr(ctx.obj, "quiet", False))
+    if not (demo or recheck or draw or receive is not None) and _tell_unchanged(
+        ctx, folder, out, causes=not no_causes, remedies=not no_remedies, quiet=quiet
+    ):
+        return
     from matchvision.season.manifest import read_season
 
-    quiet = bool(getattr(ctx.obj, "quiet", False))
     if demo:
         _film_demo(folder, quiet=quiet)
     loaded = read_season(folder)
@@ -79,36 +86,81 @@ def season(
     if draw:
         _draw(loaded, target, quiet=quiet)
         return
-    from matchvision.season.holding import hold_season
-
-    def first(page: Path, book: "ClassBook") -> None:
-        say(f"All verdicts are there, causes follow: {page}", quiet=quiet)
-
-    with shown_progress(quiet=quiet) as tell:
-        held = hold_season(
-            loaded, target, _crew(workers, cluster), causes=not no_causes, anew=recheck, progress=tell, first=first
-        )
+    held = _hold(
+        loaded, target, workers, cluster, causes=not no_causes, remedies=not no_remedies, anew=recheck, quiet=quiet
+    )
     if held.book is None:
-        say(f"Nothing has changed since the last time.\nPage: {held.page}", quiet=quiet)
+        _say_unchanged(ctx, held.page, held.failed, quiet=quiet)
         return
     say(tell_season(held.book), quiet=quiet)
     say(f"Page: {held.page}", quiet=quiet)
-    if any(line.status == "failed" for line in held.book.lines):
+    if held.failed:
         ctx.exit(SHORT_OF_SOMETHING)
 
 
-def _crew(workers: int | None, cluster: str | None) -> "Crew":
+def _tell_unchanged(
+    ctx: click.Context, folder: Path, out: Path | None, *, causes: bool, remedies: bool, quiet: bool
+) -> bool:
+    """Say so where nothing has changed since the last time, before anything is loaded that takes long."""
+    from matchvision.records.naming import name_folder
+    from matchvision.season.unchanged import find_unchanged, list_steps, name_roughly
+
+    target = out if out is not None else Path("outputs") / name_folder(name_roughly(folder))
+    last = find_unchanged(folder, target, {"steps": list_steps(causes=causes, remedies=remedies)})
+    if last is None:
+        return False
+    _say_unchanged(ctx, target / last.page, last.failed, quiet=quiet)
+    return True
+
+
+def _say_unchanged(ctx: click.Context, page: Path, failed: int, *, quiet: bool) -> None:
+    say("Nothing has changed since the last time.", quiet=quiet)
+    if failed:
+        say(f"{failed} run{'s have' if failed != 1 else ' has'} no answer; the page says why.", quiet=quiet)
+    say(f"Page: {page}", quiet=quiet)
+    if failed:
+        ctx.exit(SHORT_OF_SOMETHING)
+
+
+def _hold(
+    loaded: "Season",
+    out: Path,
+    workers: int | None,
+    cluster: str | None,
+    *,
+    causes: bool,
+    remedies: bool,
+    anew: bool,
+    quiet: bool,
+) -> "Held":
+    from matchvision.season.holding import Telling, Wishes, hold_season
+    from matchvision.season.workers import count_cores
+
+    def first(page: Path, book: "ClassBook") -> None:
+        del book
+        say(f"All verdicts are there, causes follow: {page}", quiet=quiet)
+
+    crew_size = workers or count_cores()
+    with shown_progress(quiet=quiet) as tell:
+        # How many work on a cluster is not known here.
+        notice = None if cluster is not None else lambda text: say(text, quiet=quiet)
+        telling = Telling(progress=tell, first=first, notice=notice)
+        wishes = Wishes(causes=causes, remedies=remedies, anew=anew)
+        return hold_season(loaded, out, _crew(crew_size, cluster), wishes, telling, workers=crew_size)
+
+
+def _crew(workers: int, cluster: str | None) -> "Crew":
     """Who does the work."""
 
-    def work(tasks: Sequence["Task"], done: Callable[["Task", str], None]) -> None:
+    def work(tasks: Sequence["Task"], done: "Done") -> None:
         if cluster is not None:
             from matchvision.season.cluster import work_on_cluster
 
             work_on_cluster(cluster, tasks, done)
             return
-        from matchvision.season.workers import count_cores, work_locally
+        from matchvision.season.workers import work_locally
 
-        work_locally(tasks, workers or count_cores(), done)
+        work_locally(tasks, workers, done)
 
     return work
 

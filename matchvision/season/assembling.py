@@ -8,13 +8,15 @@ from typing import Any
 from matchvision.errors import Fault, SheetError
 from matchvision.records.season import Entry, Season
 from matchvision.records.sheet import Run
+from matchvision.season.keys import list_named_files
+from matchvision.sheets.beside import mends_file
 from matchvision.sheets.joining import join_sources
-from matchvision.sheets.loading import assemble_run
-from matchvision.sheets.reading import SheetSource, read_sheets
+from matchvision.sheets.loading import add_mends, assemble_run
+from matchvision.sheets.reading import SheetSource, find_own_sheet, read_sheets
 
 
-def assemble_entry(season: Season, entry: Entry, forecasts: Mapping[str, Path]) -> Run:
-    """The run that a line means.
+def assemble_entry(season: Season, entry: Entry, forecasts: Mapping[str, Path]) -> tuple[Run, tuple[Path, ...]]:
+    """The run that a line means, and every file that it was read from.
 
     Parameters
     ----------
@@ -23,8 +25,11 @@ def assemble_entry(season: Season, entry: Entry, forecasts: Mapping[str, Path]) 
 
     Returns
     -------
-    Run
-        With the entry's id for a name, its clip and its clock time where the line gives them.
+    run : Run
+        With the entry's id for a name, its clip and its clock time where the line gives them, and with the mends by
+        hand that lie beside its sheet.
+    files : tuple of Path
+        Sheets, what they include and name, and the clip, whether it is there or not.
 
     Raises
     ------
@@ -49,7 +54,13 @@ def assemble_entry(season: Season, entry: Entry, forecasts: Mapping[str, Path]) 
     for path in dict.fromkeys(chosen.values()):
         teams = [team for team, own in chosen.items() if own == path]
         sources = [*(_without_forecast(source, teams) for source in sources), *_forecasts_of(path, teams)]
-    return assemble_run([*sources, _source("the list of runs", _of_line(entry))], shown)
+    run = assemble_run([*sources, _source("the list of runs", _of_line(entry))], shown)
+    files = [source.path for source in sources if source.text]
+    if entry.run is not None:
+        mends = mends_file(find_own_sheet(entry.run))
+        run = add_mends(run, mends)
+        files.append(mends)
+    return run, tuple(dict.fromkeys((*files, *list_named_files(run), run.clip)))
 
 
 def _join(season: Season, entry: Entry, received: Mapping[str, Path], shown: str) -> list[SheetSource]:

@@ -1,10 +1,11 @@
 """The same work on a cluster that runs already: tasks go to a Dask scheduler, results into a folder that all share."""
 
+import time
 from collections.abc import Callable, Sequence
 from typing import Any
 
 from matchvision.errors import SetupError
-from matchvision.season.tasks import Task, do_task
+from matchvision.season.tasks import STEPS, Done, Finished, Task, do_task
 
 #: A task whose worker dies is given to another so often.
 RETRIES = 3
@@ -13,14 +14,14 @@ RETRIES = 3
 def work_on_cluster(
     address: str,
     tasks: Sequence[Task],
-    done: Callable[[Task, str], None],
+    done: Done,
     *,
     perform: Callable[[Task], str] = do_task,
 ) -> None:
-    """Do tasks on the cluster at ``address`` and tell of each as it is done.
+    """Do tasks on the cluster at ``address``, the most urgent first, and tell of each as it is done.
 
-    The clips and the folder of results must be reached under the same paths from every worker. A worker that dies
-    loses nothing that is finished: its task is given to another.
+    What ``done`` gives back is done as well, in its turn. The clips and the folder of results must be reached under the
+    same paths from every worker. A worker that dies loses nothing that is finished: its task is given to another.
 
     Raises
     ------
@@ -44,36 +45,45 @@ def work_on_cluster(
     except (OSError, TimeoutError, ValueError) as error:
         do = "start one with `dask scheduler` and workers with `dask worker ADDRESS --nthreads 1`, or check the address"
         raise SetupError(f"no scheduler answers ({error})", where=address, do=do) from error
+    step_apart = 1 + max((task.number for task in tasks), default=0)
+
+    def submit(task: Task) -> Any:  # noqa: ANN401 - the package says nothing about types
+        step, number = task.urgency
+        return client.submit(
+            run_task,
+            perform,
+            task,
+            key=f"{task.step}-{task.folder.name}",
+            priority=(len(STEPS) - step) * step_apart - number,
+            retries=RETRIES,
+            pure=False,
+        )
+
     with client:
-        # Earlier tasks are the more urgent ones.
-        futures = {
-            client.submit(
-                run_task,
-                perform,
-                task,
-                key=f"{task.step}-{task.folder.name}",
-                priority=-number,
-                retries=RETRIES,
-                pure=False,
-            ): task
-            for number, task in enumerate(tasks)
-        }
+        futures = {submit(task): task for task in tasks}
         # On this client's own loop: another client of the same process may be the default one, on another loop.
-        for future in next_done(list(futures), loop=client.loop):
-            task = futures[future]
+        answers = next_done(list(futures), loop=client.loop)
+        for future in answers:
+            task = futures.pop(future)
             try:
-                done(task, str(future.result()))
+                said, took_s = future.result()
             except KilledWorker:
-                done(task, "the workers that analysed it died one after the other; their memory may be short")
+                said, took_s = "the workers that analysed it died one after the other; their memory may be short", 0.0
+            for more in done(Finished(task, str(said), float(took_s))):
+                following = submit(more)
+                futures[following] = more
+                answers.add(following)
             future.release()
 
 
-def run_task(perform: Callable[[Task], str], task: Task) -> str:
-    """One task on a worker; a fault of the program costs one row, not the class."""
+def run_task(perform: Callable[[Task], str], task: Task) -> tuple[str, float]:
+    """One task on a worker, and how long it took; a fault of the program costs one row, not the class."""
     from matchvision.footage.threads import hold_to_one_thread
 
     hold_to_one_thread()
+    began = time.perf_counter()
     try:
-        return perform(task)
+        said = perform(task)
     except Exception as error:
-        return f"matchvision itself has a fault ({type(error).__name__}: {error})"
+        said = f"matchvision itself has a fault ({type(error).__name__}: {error})"
+    return said, time.perf_counter() - began

@@ -5,38 +5,72 @@ What draws pages takes long to load and is loaded only where something has chang
 
 import hashlib
 import json
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Final
 
-from matchvision import __version__
 from matchvision.records.classbook import ClassBook, HandedIn
+from matchvision.records.rubric import Rubric
 from matchvision.records.season import Season
 from matchvision.season.index import Index, open_index
+from matchvision.season.manifest import list_teams
 from matchvision.season.marks import find_rubric
+from matchvision.season.pacing import ENOUGH, count_pictures, estimate, tell_estimate
+from matchvision.season.program import fingerprint_program
 from matchvision.season.receiving import read_received
-from matchvision.season.running import PAGE, PRODUCTS, Crew, Played, Progress, at_work, look_up, work
+from matchvision.season.running import PAGE, PRODUCTS, Crew, Played, Progress, at_work, list_due, look_up, work
+from matchvision.season.tasks import STEPS, Finished, Step, failure_file, next_step
+from matchvision.season.unchanged import STATE, describe_unchanged, list_steps
 
 
 @dataclass(frozen=True, eq=False)
 class Held:
-    """What came of it: the page, the book (None where nothing has changed since the last time), tasks done."""
+    """What came of it: the page, the book (None where nothing has changed since the last time), tasks done by step."""
 
     page: Path
     book: ClassBook | None
-    answered: int
-    explained: int
+    done: Mapping[Step, int]
+    failed: int
+
+
+@dataclass(frozen=True)
+class Wishes:
+    """What is asked for: which steps, and whether every clip's content is to be read again."""
+
+    causes: bool = True
+    remedies: bool = True
+    anew: bool = False
+
+    @property
+    def steps(self) -> tuple[Step, ...]:
+        """The steps that are wished."""
+        wished = list_steps(causes=self.causes, remedies=self.remedies)
+        return tuple(step for step in STEPS if step in wished)
+
+
+@dataclass
+class Telling:
+    """Who is told of what: how far the work has come, the page with all verdicts, how long it will take."""
+
+    progress: Progress | None = None
+    first: Callable[[Path, ClassBook], None] | None = None
+    notice: Callable[[str], None] | None = None
+
+
+_EVERYTHING: Final = Wishes()
 
 
 def hold_season(
     season: Season,
     out: Path,
     crew: Crew,
+    wishes: Wishes = _EVERYTHING,
+    telling: Telling | None = None,
     *,
-    causes: bool = True,
-    anew: bool = False,
-    progress: Progress | None = None,
-    first: Callable[[Path, ClassBook], None] | None = None,
+    workers: int = 1,
 ) -> Held:
     """Analyse what is not analysed yet, and write the class's tables and pages.
 
@@ -45,10 +79,8 @@ def hold_season(
     season : as `read_season` gives it.
     out : where tables, pages, index and the runs' results go.
     crew : who does the work: processes on this machine, or a cluster.
-    causes : also seek causes, after all verdicts.
-    anew : read every clip's content again, whatever its size and time say.
-    progress : told how far the work has come.
-    first : told of the page that stands as soon as all verdicts do.
+    wishes, telling : what is asked for, and who is told of what.
+    workers : how many of the crew work at once, for what is said beforehand about time.
 
     Raises
     ------
@@ -58,38 +90,113 @@ def hold_season(
     -----
     Checked by: tests/season/test_running.py::test_killed_at_any_moment_the_tables_are_the_same
     """
+    telling = telling or Telling()
     rubric = find_rubric(season)
     forecasts, handed_in = read_received(season)
-    with at_work(out), open_index(out) as index:
-        played = look_up(season, out, index, forecasts, anew=anew)
-        played, answered = work(played, crew, "answer", progress)
-        due = causes and any(one.brief is not None and one.brief.causes_due for one in played)
-        if answered and due:
-            from matchvision.season.book import fill_book
-            from matchvision.season.tables import write_book
+    with at_work(out), open_index(out) as index, ThreadPoolExecutor(1) as aside:
+        index.keep_state(STATE, "")
+        played = look_up(season, out, index, forecasts, anew=wishes.anew)
+        clock = _Clock(index, played, wishes.steps, workers, telling.notice)
+        clock.tell()
+        drawing: list[Future[None]] = []
 
-            book = fill_book(season, played, rubric, handed_in)
-            page = write_book(book, out)
-            if first is not None:
-                first(page, book)
-        explained = 0
-        if causes:
-            played, explained = work(played, crew, "causes", progress)
+        def answered(then: tuple[Played, ...]) -> None:
+            # Drawn while the workers go on: they need this process only to hand them their next task.
+            drawing.append(aside.submit(_draw_first, season, then, rubric, handed_in, out, telling))
+
+        played, done = work(played, crew, wishes.steps, telling.progress, answered, clock.note)
+        for one in drawing:
+            one.result()
+        book = None
         state = _state_of(season, played, handed_in, rubric.model_dump(mode="json"))
-        if not (answered or explained) and index.state("book") == state and _is_whole(out):
-            return Held(out / PAGE, None, 0, 0)
-        from matchvision.season.book import fill_book
-        from matchvision.season.tables import write_book
+        if done or index.state("book") != state or not all((out / name).is_file() for name in PRODUCTS):
+            book, _ = _draw(season, played, rubric, handed_in, out)
+            fill_index(index, played, book)
+            index.keep_state("book", state)
+        failed = sum(one.brief is None and bool(one.message) for one in played)
+        if _is_settled(played, wishes.steps):
+            read = [path for one in played for path in one.files]
+            kept = describe_unchanged(season.folder, out, {"steps": list(wishes.steps)}, read, PAGE, failed)
+            index.keep_state(STATE, kept)
+    return Held(out / PAGE, book, done, failed)
 
-        book = fill_book(season, played, rubric, handed_in)
-        page = write_book(book, out)
-        fill_index(index, played, book)
-        index.keep_state("book", state)
-    return Held(page, book, answered, explained)
+
+def _draw(
+    season: Season, played: Sequence[Played], rubric: Rubric, handed_in: Sequence[HandedIn], out: Path
+) -> tuple[ClassBook, Path]:
+    from matchvision.season.book import fill_book
+    from matchvision.season.tables import write_book
+
+    book = fill_book(season, played, rubric, handed_in)
+    return book, write_book(book, out)
 
 
-def _is_whole(out: Path) -> bool:
-    return all((out / name).is_file() for name in PRODUCTS)
+def _draw_first(
+    season: Season, played: Sequence[Played], rubric: Rubric, handed_in: Sequence[HandedIn], out: Path, telling: Telling
+) -> None:
+    book, page = _draw(season, played, rubric, handed_in, out)
+    if telling.first is not None:
+        telling.first(page, book)
+
+
+def _is_settled(played: Sequence[Played], steps: Sequence[Step]) -> bool:
+    """Whether another start would find nothing to do, and nothing to try again."""
+    for one in played:
+        listed_only = one.entry.run is None and one.entry.clip is None
+        if listed_only:
+            continue
+        if one.run is None or one.folder is None:
+            return False
+        if one.brief is None and not failure_file(one.folder).is_file():
+            return False
+        if next_step(one.folder, one.brief, one.message) in steps:
+            return False
+    return True
+
+
+@dataclass
+class _Clock:
+    """Says before the work, and again when the first runs have been timed, how long it will take."""
+
+    index: Index
+    played: Sequence[Played]
+    steps: Sequence[Step]
+    workers: int
+    notice: Callable[[str], None] | None
+    _pictures: dict[str, float] = field(default_factory=dict)
+    _open: dict[Step, set[str]] = field(default_factory=dict)
+    _fresh: Counter[Step] = field(default_factory=Counter)
+
+    def __post_init__(self) -> None:
+        for task in list_due(self.played, self.steps):
+            key = task.folder.name
+            self._pictures[key] = count_pictures(task.run)
+            for step in self.steps[self.steps.index(task.step) :]:
+                self._open.setdefault(step, set()).add(key)
+
+    def tell(self) -> None:
+        if self.notice is None or not self._open:
+            return
+        told = [
+            estimate(step, [self._pictures[key] for key in sorted(keys)], self.index.paces(step), self.workers)
+            for step, keys in self._open.items()
+            if keys
+        ]
+        said = tell_estimate(told, self.workers)
+        if said:
+            self.notice(said)
+
+    def note(self, finished: Finished) -> None:
+        key, step = finished.task.folder.name, finished.task.step
+        self._open.get(step, set()).discard(key)
+        if finished.said:
+            for later in self._open.values():
+                later.discard(key)
+            return
+        self.index.keep_pace(key, step, self._pictures.get(key, 0.0), finished.took_s)
+        self._fresh[step] += 1
+        if self._fresh[step] == ENOUGH and step != STEPS[-1]:
+            self.tell()
 
 
 def _state_of(
@@ -97,15 +204,19 @@ def _state_of(
 ) -> str:
     """A fingerprint of all that the tables and pages are made of."""
     content = [
-        __version__,
+        fingerprint_program(),
         season.name,
         season.sheet.model_dump(mode="json"),
+        list_teams(season),
         # Where files lie does not matter, their content is in the keys.
         [repr(replace(entry, run=None, clip=None, forecast=None)) for entry in season.entries],
         [repr(override) for override in season.overrides],
         [repr(one) for one in handed_in],
         rubric,
-        [(one.key, one.message, one.brief is not None, bool(one.brief and one.brief.causes_due)) for one in played],
+        [
+            (one.key, one.message, None if one.folder is None else next_step(one.folder, one.brief, one.message))
+            for one in played
+        ],
     ]
     return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()
 

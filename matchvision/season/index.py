@@ -4,16 +4,19 @@ It can be thrown away at any time: what is finished stands in the runs' own fold
 """
 
 import sqlite3
+import time
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Final
 
 from matchvision.season.keys import fingerprint
+from matchvision.season.stamps import settled, spell, stamp
+from matchvision.season.unchanged import FILE
 
-FILE: Final = "season.sqlite"
 _LAYOUT: Final = """
-CREATE TABLE IF NOT EXISTS clip (path TEXT PRIMARY KEY, size INTEGER, mtime_ns INTEGER, sha256 TEXT);
+CREATE TABLE IF NOT EXISTS seen (path TEXT PRIMARY KEY, stamp TEXT, read_ns INTEGER, sha256 TEXT);
+CREATE TABLE IF NOT EXISTS pace (key TEXT, step TEXT, pictures REAL, took_s REAL, PRIMARY KEY (key, step));
 CREATE TABLE IF NOT EXISTS state (name TEXT PRIMARY KEY, value TEXT);
 CREATE TABLE IF NOT EXISTS run (
     entry TEXT PRIMARY KEY, key TEXT, round TEXT, desk TEXT, minus_x TEXT, plus_x TEXT, status TEXT, winner TEXT,
@@ -33,24 +36,37 @@ class Index:
         self._connection = connection
 
     def clip_sha256(self, path: Path, *, anew: bool = False) -> str:
-        """A clip's fingerprint; read again only where its size or time of change differ, or ``anew`` is wished.
+        """A clip's fingerprint; read again only where its stamp differs (see `stamp`), or ``anew`` is wished.
+
+        A file that was changed less than two seconds before it was read is not trusted to be the same: it could have
+        been changed once more without a later time.
 
         Raises
         ------
         OSError
             Where it cannot be read.
         """
-        facts = path.stat()
-        shown = str(path.resolve())
-        row = self._connection.execute("SELECT size, mtime_ns, sha256 FROM clip WHERE path = ?", (shown,)).fetchone()
-        if not anew and row is not None and row[:2] == (facts.st_size, facts.st_mtime_ns):
+        shown, now = str(path.resolve()), stamp(path)
+        row = self._connection.execute("SELECT stamp, read_ns, sha256 FROM seen WHERE path = ?", (shown,)).fetchone()
+        if not anew and row is not None and row[0] == spell(now) and settled(now, row[1]):
             return str(row[2])
+        read_ns = time.time_ns()
         sha256 = fingerprint(path)
         with self._connection:
             self._connection.execute(
-                "INSERT OR REPLACE INTO clip VALUES (?, ?, ?, ?)", (shown, facts.st_size, facts.st_mtime_ns, sha256)
+                "INSERT OR REPLACE INTO seen VALUES (?, ?, ?, ?)", (shown, spell(now), read_ns, sha256)
             )
         return sha256
+
+    def keep_pace(self, key: str, step: str, pictures: float, took_s: float) -> None:
+        """Keep how long a worker had a run of so many pictures."""
+        with self._connection:
+            self._connection.execute("INSERT OR REPLACE INTO pace VALUES (?, ?, ?, ?)", (key, step, pictures, took_s))
+
+    def paces(self, step: str) -> list[tuple[float, float]]:
+        """Pictures and seconds of every run that was timed at this step."""
+        rows = self._connection.execute("SELECT pictures, took_s FROM pace WHERE step = ? ORDER BY key", (step,))
+        return [(float(pictures), float(took_s)) for pictures, took_s in rows]
 
     def state(self, name: str) -> str:
         """A word kept from the last time, or an empty one."""

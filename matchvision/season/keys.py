@@ -8,29 +8,31 @@ from typing import Any, Final
 
 from matchvision import __version__
 from matchvision.records.sheet import Run
+from matchvision.season.program import name_analysis
 
 #: First line of what is hashed; results of another form are made anew.
-_FORM: Final = "matchvision season 1\n"
+_FORM: Final = "matchvision season 2\n"
 _BLOCK: Final = 1 << 20
 #: Digits of a key that name a folder: that two of a million runs share them has a chance below 1e-7.
 SHOWN_DIGITS: Final = 16
 
 
 def key_of(run: Run, clip_sha256: str) -> str:
-    """SHA-256 over version, clip, sheets and the files that the sheets name, whatever they are called.
+    """SHA-256 over program, clip, sheets and the files that the sheets name, whatever they are called.
+
+    The program is its version and its state: see `fingerprint_program`. A file's content stands where the sheet names
+    it, so that two files that change places are not the same as before.
 
     Notes
     -----
     Checked by: tests/season/test_keys.py::test_what_changes_a_result_changes_its_key
     """
-    texts = sorted(run.sheet_texts.values())
-    files = sorted(fingerprint(path) for path in list_named_files(run) if path != run.clip)
     content = {
         "version": __version__,
+        "program": name_analysis(),
         "clip": clip_sha256,
-        "sheet": _without_paths(run.sheet.model_dump(mode="python")),
-        "texts": texts,
-        "files": files,
+        "sheet": _with_content(run.sheet.model_dump(mode="python"), run.clip),
+        "texts": sorted(run.sheet_texts.values()),
     }
     text = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
     return hashlib.sha256((_FORM + text).encode("utf-8")).hexdigest()[:SHOWN_DIGITS]
@@ -62,11 +64,12 @@ def _named_files(value: Any) -> Iterator[Path]:  # noqa: ANN401 - whatever stand
             yield from _named_files(inner)
 
 
-def _without_paths(value: Any) -> Any:  # noqa: ANN401 - whatever stands in a sheet
+def _with_content(value: Any, clip: Path) -> Any:  # noqa: ANN401 - whatever stands in a sheet
+    """The same with each file's content in place of its path; the clip's is known already."""
     if isinstance(value, Path):
-        return None
+        return None if value == clip or not value.is_file() else fingerprint(value)
     if isinstance(value, dict):
-        return {str(key): _without_paths(inner) for key, inner in value.items()}
+        return {str(key): _with_content(inner, clip) for key, inner in value.items()}
     if isinstance(value, list | tuple):
-        return [_without_paths(inner) for inner in value]
+        return [_with_content(inner, clip) for inner in value]
     return value

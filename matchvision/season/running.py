@@ -2,9 +2,10 @@
 
 import json
 import shutil
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections import Counter
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
@@ -14,7 +15,8 @@ from matchvision.records.sheet import Run
 from matchvision.season.assembling import assemble_entry
 from matchvision.season.index import Index
 from matchvision.season.keys import key_of
-from matchvision.season.tasks import Task, failure_file
+from matchvision.season.program import name_analysis
+from matchvision.season.tasks import STEPS, Done, Finished, Step, Task, failure_file, next_step
 from matchvision.writing import ResultFile, read_brief
 
 #: The folder in a season's results that holds the runs', each under its key.
@@ -31,7 +33,10 @@ PRODUCTS: Final = (PAGE, *(f"{name}.csv" for name in TABLES))
 
 @dataclass(frozen=True, eq=False)
 class Played:
-    """One line of the list and how far it has come: its results in brief, or why there are none."""
+    """One line of the list and how far it has come: its results in brief, or why there are none.
+
+    ``files``: all that the run was read from, its clip too.
+    """
 
     entry: Entry
     key: str
@@ -39,10 +44,11 @@ class Played:
     folder: Path | None
     brief: ResultFile | None
     message: str
+    files: tuple[Path, ...] = ()
 
 
-#: Does tasks in their order and tells of each as it is done.
-Crew = Callable[[Sequence[Task], Callable[[Task, str], None]], None]
+#: Does tasks, the most urgent first, tells of each as it is done, and does what has thereby become due.
+Crew = Callable[[Sequence[Task], Done], None]
 #: Told what is being done, how much is done, how much there is in all.
 Progress = Callable[[str, int, int], None]
 
@@ -60,16 +66,16 @@ def _look_up_one(
     if entry.run is None and entry.clip is None:
         return Played(entry, "", None, None, None, "")  # drawn, and not filmed yet
     try:
-        run = assemble_entry(season, entry, forecasts)
+        run, files = assemble_entry(season, entry, forecasts)
     except SheetError as error:
         return Played(entry, "", None, None, None, error.message())
     try:
         key = key_of(run, index.clip_sha256(run.clip, anew=anew))
     except OSError as error:
         said = f"{run.clip.name}: the clip cannot be read ({error.strerror}); lay it where the list says"
-        return Played(entry, "", run, None, None, said)
+        return Played(entry, "", run, None, None, said, files)
     folder = out / RUNS / key
-    return Played(entry, key, run, folder, *read_outcome(folder))
+    return Played(entry, key, run, folder, *read_outcome(folder), files)
 
 
 def read_outcome(folder: Path) -> tuple[ResultFile | None, str]:
@@ -85,45 +91,84 @@ def read_outcome(folder: Path) -> tuple[ResultFile | None, str]:
         return None, ""
 
 
+_LABELS: Final[Mapping[Step, str]] = {
+    "answer": "analysing runs",
+    "causes": "seeking causes",
+    "remedies": "seeking what would have won",
+}
+
+
+def list_due(played: Sequence[Played], steps: Collection[Step]) -> list[Task]:
+    """The next piece of work for every run that lacks one of ``steps``; runs of one content are done once."""
+    due: dict[str, Task] = {}
+    for number, one in enumerate(played):
+        if one.run is None or one.folder is None or one.key in due:
+            continue
+        step = next_step(one.folder, one.brief, one.message)
+        if step is not None and step in steps:
+            due[one.key] = Task(one.entry.id, step, one.run, one.folder, number, name_analysis())
+    return list(due.values())
+
+
 def work(
-    played: Sequence[Played], crew: Crew, step: str, progress: Progress | None = None
-) -> tuple[tuple[Played, ...], int]:
-    """Do one step, "answer" or "causes", for every run that lacks it; what is finished is left alone.
+    played: Sequence[Played],
+    crew: Crew,
+    steps: Collection[Step],
+    progress: Progress | None = None,
+    answered: Callable[[tuple[Played, ...]], None] | None = None,
+    timed: Callable[[Finished], None] | None = None,
+) -> tuple[tuple[Played, ...], Counter[Step]]:
+    """Do those of ``steps`` that a run lacks, all runs' first step before any run's second; nothing is done twice.
+
+    Parameters
+    ----------
+    played, crew, steps : all lines, who does the work, and which work is wished.
+    progress : told how far it has come.
+    answered : told of all lines as they are when the last first answer is there, if more is to be done then.
+    timed : told of each task as it is done.
 
     Returns
     -------
     played : all lines as they then are.
-    done : how many tasks there were.
+    done : how many tasks of each step there were.
     """
-    tasks: dict[str, Task] = {}
-    for one in played:
-        if one.run is None or one.folder is None or one.key in tasks:
-            continue
-        if step == "answer" and one.brief is None and not one.message:
-            tasks[one.key] = Task(one.entry.id, "answer", one.run, one.folder)
-        elif step == "causes" and one.brief is not None and one.brief.causes_due:
-            tasks[one.key] = Task(one.entry.id, "causes", one.run, one.folder)
-    if not tasks:
-        return tuple(played), 0
-    said: dict[str, str] = {}
-    label = "analysing runs" if step == "answer" else "seeking causes"
+    tasks = list_due(played, steps)
+    found: dict[str, tuple[ResultFile | None, str]] = {}
+    todo, counted = Counter(task.step for task in tasks), Counter[Step]()
 
-    def done(task: Task, message: str) -> None:
-        said[task.folder.name] = message
+    def now() -> tuple[Played, ...]:
+        return tuple(
+            replace(one, brief=found[one.key][0], message=found[one.key][1]) if one.key in found else one
+            for one in played
+        )
+
+    def tell(step: Step) -> None:
         if progress is not None:
-            progress(label, len(said), len(tasks))
+            progress(_LABELS[step], counted[step], todo[step])
 
-    if progress is not None:
-        progress(label, 0, len(tasks))
-    crew(list(tasks.values()), done)
-    fresh = []
-    for one in played:
-        if one.key not in tasks or one.folder is None:
-            fresh.append(one)
-            continue
-        brief, message = read_outcome(one.folder)
-        fresh.append(Played(one.entry, one.key, one.run, one.folder, brief, message or said.get(one.key, "")))
-    return tuple(fresh), len(tasks)
+    def done(finished: Finished) -> Sequence[Task]:
+        task = finished.task
+        brief, noted = read_outcome(task.folder)
+        found[task.folder.name] = brief, noted or finished.said
+        counted[task.step] += 1
+        following = None if finished.said else next_step(task.folder, brief, noted)
+        more: list[Task] = []
+        # A step that has just been done is not done again, whatever its results say.
+        if following is not None and following in steps and STEPS.index(following) > STEPS.index(task.step):
+            more = [replace(task, step=following)]
+            todo[following] += 1
+        tell(task.step)
+        if timed is not None:
+            timed(finished)
+        if task.step == "answer" and counted["answer"] == todo["answer"] and counted != todo and answered is not None:
+            answered(now())
+        return more
+
+    if tasks:
+        for step in todo:
+            tell(step)
+        crew(tasks, done)
+    return now(), counted
 
 
 @contextmanager

@@ -1,22 +1,27 @@
 """Workers on this machine: a few processes that each do one task at a time, and a death costs that task's row only."""
 
+import contextlib
+import heapq
+import itertools
 import multiprocessing
 import os
+import signal
+import sys
 import threading
-from collections import deque
-from collections.abc import Callable, Iterator, Sequence
+import time
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from multiprocessing.connection import Connection, wait
 from multiprocessing.process import BaseProcess
 from typing import Final
 
-from matchvision.season.tasks import THREAD_LIMITS, Task, do_task
+from matchvision.season.tasks import THREAD_LIMITS, Done, Finished, Task, do_task
 
 #: A task whose worker has died this often is given up.
 MOST_DEATHS: Final = 2
-#: Told of a finished task and, where nothing can be said about its run, why.
-Done = Callable[[Task, str], None]
+#: What Linux calls "send me a signal when my parent dies".
+_PR_SET_PDEATHSIG: Final = 1
 
 
 @dataclass(eq=False)
@@ -25,54 +30,76 @@ class _Worker:
     line: Connection
     core: int | None
     task: Task | None = None
+    done: int = 0
+
+
+class _Waiting:
+    """Tasks that nobody does yet, the most urgent first."""
+
+    def __init__(self, tasks: Iterable[Task]) -> None:
+        self._order = itertools.count()
+        self._heap: list[tuple[tuple[int, int], int, Task]] = []
+        self.add(tasks)
+
+    def __len__(self) -> int:
+        return len(self._heap)
+
+    def add(self, tasks: Iterable[Task]) -> None:
+        for task in tasks:
+            heapq.heappush(self._heap, (task.urgency, next(self._order), task))
+
+    def take(self) -> Task:
+        return heapq.heappop(self._heap)[-1]
 
 
 def work_locally(
     tasks: Sequence[Task], workers: int, done: Done, *, most_each: int = 50, perform: Callable[[Task], str] = do_task
 ) -> None:
-    """Do tasks in their order by ``workers`` processes, and tell of each as it is done.
+    """Do tasks by ``workers`` processes, the most urgent first, and tell of each as it is done.
 
-    A worker that dies (killed, out of memory) is replaced and its task done once more; dies that too, the task is told
-    as failed. After ``most_each`` tasks a worker makes room for a fresh one, which has no memory to let grow.
-    ``perform`` is what is done with a task, a function of a module.
+    What ``done`` gives back is done as well, in its turn: a worker that finds no first answer left to seek begins with
+    causes while another is still at the last answer. A worker that dies (killed, out of memory) is replaced and its
+    task done once more; dies that too, the task is told as failed. After ``most_each`` tasks a worker makes room for a
+    fresh one, which has no memory to let grow. ``perform`` is what is done with a task, a function of a module.
 
     Notes
     -----
     Checked by: tests/season/test_workers.py::test_a_death_costs_its_own_task_only
     """
-    waiting, deaths = deque(tasks), dict.fromkeys(map(id, tasks), 0)
+    waiting = _Waiting(tasks)
+    deaths: dict[Task, int] = {}
     cores = _cores(workers)
     crew: list[_Worker] = []
-    count: dict[int, int] = {}
     with _one_thread_a_library():
         try:
             while waiting or any(worker.task for worker in crew):
-                while waiting and len(crew) < min(workers, len(tasks)):
+                idle = sum(worker.task is None for worker in crew)
+                for _ in range(min(workers - len(crew), len(waiting) - idle)):
                     taken = {worker.core for worker in crew}
                     crew.append(_hire(perform, next((c for c in cores if c not in taken), None)))
-                for worker in [w for w in crew if w.task is None]:
-                    if waiting:
-                        _give(worker, waiting)
-                busy = [worker for worker in crew if worker.task is not None]
-                for line in wait([worker.line for worker in busy]):
-                    worker = next(w for w in busy if w.line is line)
+                for worker in crew:
+                    if worker.task is None and waiting:
+                        _give(worker, waiting.take())
+                busy = {worker.line: worker for worker in crew if worker.task is not None}
+                for line in wait(list(busy)):
+                    worker = next(w for one, w in busy.items() if one is line)
                     task, worker.task = worker.task, None
                     if task is None:
                         continue
                     try:
-                        said = worker.line.recv()
+                        said, took_s = worker.line.recv()
                     except (EOFError, OSError):
                         worker.process.join()
                         crew.remove(worker)
-                        deaths[id(task)] += 1
-                        if deaths[id(task)] < MOST_DEATHS:
-                            waiting.appendleft(task)
+                        deaths[task] = deaths.get(task, 0) + 1
+                        if deaths[task] < MOST_DEATHS:
+                            waiting.add([task])
                         else:
-                            done(task, tell_death(worker.process.exitcode))
+                            waiting.add(done(Finished(task, tell_death(worker.process.exitcode), 0.0)))
                         continue
-                    done(task, said)
-                    count[id(worker)] = count.get(id(worker), 0) + 1
-                    if count[id(worker)] >= most_each:
+                    waiting.add(done(Finished(task, said, took_s)))
+                    worker.done += 1
+                    if worker.done >= most_each:
                         _dismiss(worker)
                         crew.remove(worker)
         finally:
@@ -95,10 +122,10 @@ def _hire(perform: Callable[[Task], str], core: int | None) -> _Worker:
     return _Worker(process, ours, core)
 
 
-def _give(worker: _Worker, waiting: deque[Task]) -> None:
-    worker.task = waiting.popleft()
+def _give(worker: _Worker, task: Task) -> None:
+    worker.task = task
     try:
-        worker.line.send(worker.task)
+        worker.line.send(task)
     except (BrokenPipeError, OSError):
         return  # its death is found where its answer is awaited
 
@@ -114,6 +141,7 @@ def serve(line: Connection, perform: Callable[[Task], str], core: int | None) ->
     """What a worker does: task after task until the line closes; it never outlives the process that started it."""
     parent = multiprocessing.parent_process()
     if parent is not None:
+        _die_with_parent()
         threading.Thread(target=_end_with, args=(parent.sentinel,), daemon=True).start()
     if core is not None:
         os.sched_setaffinity(0, {core})
@@ -125,6 +153,7 @@ def serve(line: Connection, perform: Callable[[Task], str], core: int | None) ->
             task: Task = line.recv()
         except (EOFError, KeyboardInterrupt):
             return
+        began = time.perf_counter()
         try:
             said = perform(task)
         except KeyboardInterrupt:
@@ -132,9 +161,23 @@ def serve(line: Connection, perform: Callable[[Task], str], core: int | None) ->
         except Exception as error:
             said = f"matchvision itself has a fault ({type(error).__name__}: {error})"
         try:
-            line.send(said)
+            line.send((said, time.perf_counter() - began))
         except OSError:
             return
+
+
+def _die_with_parent() -> None:
+    """On Linux the system itself ends this process with its parent, even in the midst of a long computation.
+
+    The thread that waits for the parent's end gets its turn only between two steps of Python; a worker that goes on
+    for a second could write into a folder that the next start is just clearing.
+    """
+    if sys.platform != "linux":
+        return
+    import ctypes
+
+    with contextlib.suppress(OSError, AttributeError):
+        ctypes.CDLL(None).prctl(_PR_SET_PDEATHSIG, signal.SIGKILL)
 
 
 def _end_with(sentinel: int) -> None:

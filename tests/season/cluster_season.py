@@ -8,7 +8,7 @@ import logging
 import os
 import signal
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -17,8 +17,8 @@ import distributed
 from matchvision.season.cluster import work_on_cluster
 from matchvision.season.holding import hold_season
 from matchvision.season.manifest import read_season
-from matchvision.season.tasks import Task
-from tests.season.made import pretend
+from matchvision.season.tasks import Done, Finished, Task
+from tests.season.made import forget_the_program, pretend
 
 
 def main(folder: Path, out: Path) -> None:
@@ -32,13 +32,13 @@ def main(folder: Path, out: Path) -> None:
         killed: list[int] = []
         did: list[str] = []
 
-        def crew(tasks: Sequence[Task], done: Callable[[Task, str], None]) -> None:
-            def note(task: Task, said: str) -> None:
-                did.append(f"{task.step} {task.entry}")
+        def crew(tasks: Sequence[Task], done: Done) -> None:
+            def note(finished: Finished) -> Sequence[Task]:
+                did.append(f"{finished.task.step} {finished.task.entry}")
                 if len(did) == 3 and not killed:
                     killed.append(next(iter(pids)))
                     os.kill(killed[0], signal.SIGKILL)
-                done(task, said)
+                return done(finished)
 
             work_on_cluster(cluster.scheduler_address, tasks, note, perform=pretend)
 
@@ -48,4 +48,5 @@ def main(folder: Path, out: Path) -> None:
 
 
 if __name__ == "__main__":
+    forget_the_program()
     main(Path(sys.argv[1]), Path(sys.argv[2]))

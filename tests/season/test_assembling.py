@@ -9,8 +9,10 @@ from matchvision.errors import SheetError
 from matchvision.filming.papers import shared_sheet, team_sheet
 from matchvision.filming.season import season_scenes
 from matchvision.season.assembling import assemble_entry
+from matchvision.season.keys import key_of
 from matchvision.season.manifest import read_season
 from matchvision.season.receiving import read_received, receive
+from tests.season.made import lay_out
 
 
 @pytest.fixture
@@ -30,7 +32,7 @@ def folder(tmp_path: Path) -> Path:
 
 def test_opponents_drawn_later_are_joined_from_their_own_sheets(folder: Path) -> None:
     season = read_season(folder)
-    first, second = (assemble_entry(season, entry, {}) for entry in season.entries[:2])
+    first, second = (assemble_entry(season, entry, {})[0] for entry in season.entries[:2])
     assert first.sheet.machine["heron"].home == second.sheet.machine["plover"].home == "-x"
     assert first.sheet.clock.start_s == 0.8
     assert first.sheet.run.name == "a"
@@ -43,7 +45,7 @@ def test_what_was_handed_in_takes_the_place_of_any_other_forecast(folder: Path, 
     source.write_text("team,gear_ratio,win_chance\nheron,99,0.6\n")
     receive(read_season(folder), source, datetime(2031, 1, 1, tzinfo=UTC))
     season = read_season(folder)
-    run = assemble_entry(season, season.entries[0], read_received(season)[0])
+    run = assemble_entry(season, season.entries[0], read_received(season)[0])[0]
     heron, plover = run.sheet.forecast["heron"], run.sheet.forecast["plover"]
     assert heron.gear_ratio is not None
     assert (heron.gear_ratio.value, heron.win_chance, heron.motors) == (99, 0.6, None)
@@ -54,3 +56,17 @@ def test_a_lacking_sheet_is_named(folder: Path) -> None:
     season = read_season(folder)
     with pytest.raises(SheetError, match="the own sheet of emu is wanted"):
         assemble_entry(season, season.entries[2], {})
+
+
+def test_mends_by_hand_beside_a_runs_sheet_count(tmp_path: Path) -> None:
+    folder = lay_out(tmp_path / "s", 1)
+    season = read_season(folder)
+    plain, files = assemble_entry(season, season.entries[0], {})
+    assert not plain.mends.sets_points
+    (folder / "r0" / "mends.toml").write_text(
+        '[[mend]]\ndo = "end"\nend = "curlew"\nframe = 3\npixel = [400.0, 300.0]\n'
+    )
+    mended, _ = assemble_entry(season, season.entries[0], {})
+    assert mended.mends.sets_points
+    assert key_of(mended, "a" * 64) != key_of(plain, "a" * 64)
+    assert {folder / "r0" / name for name in ("run.toml", "clip.mp4", "mends.toml")} <= set(files)

@@ -27,7 +27,8 @@ def test_a_cluster_gives_the_same_tables_though_a_worker_dies(tmp_path: Path) ->
     assert len(said["killed"]) == 1
     assert len(said["left"]) == 1
     assert sorted(said["did"]) == sorted(
-        [f"answer r{n}" for n in range(10)] + [f"causes r{n}" for n in range(10) if n != 4]
+        [f"answer r{n}" for n in range(10)]
+        + [f"{step} r{n}" for step in ("causes", "remedies") for n in range(10) if n != 4]
     )
     assert tables_of(tmp_path / "cluster") == tables_of(tmp_path / "here")
 
@@ -35,4 +36,4 @@ def test_a_cluster_gives_the_same_tables_though_a_worker_dies(tmp_path: Path) ->
 @pytest.mark.filterwarnings("ignore")
 def test_an_address_without_a_scheduler_is_told() -> None:
     with pytest.raises(SetupError, match="no scheduler answers"):
-        work_on_cluster("no such address", [], lambda task, said: None)
+        work_on_cluster("no such address", [], lambda finished: ())

@@ -9,9 +9,10 @@ from matchvision.errors import OutputError
 from matchvision.filming.season import MATCHES, SEED, film_season
 from matchvision.records.season import DrawRules
 from matchvision.season.draw import draw_rounds
-from matchvision.season.holding import hold_season
+from matchvision.season.holding import Telling, hold_season
 from matchvision.season.manifest import read_season
 from matchvision.season.workers import work_locally
+from matchvision.writing import read_brief
 
 
 def test_the_matches_are_those_that_the_seed_draws() -> None:
@@ -29,9 +30,13 @@ def test_the_demo_season_is_right_about_who_won(tmp_path: Path) -> None:
         read_season(folder),
         tmp_path / "out",
         lambda tasks, done: work_locally(tasks, 1, done),
-        first=lambda page, book: first.append(book.lines[1].status),
+        telling=Telling(first=lambda page, book: first.append(book.lines[1].status)),
     )
     assert held.book is not None
+    assert dict(held.done) == {"answer": 2, "causes": 1, "remedies": 1}
+    sought = read_brief(tmp_path / "out" / held.book.lines[1].folder)
+    assert [note.status for note in sought.notes if note.stage == "remedies"] != []
+    assert not list((tmp_path / "out" / "runs").glob("*.later"))
     spoiled, whole = held.book.lines
     truth = json.loads((folder / "truth" / f"{whole.id}.json").read_text())["verdict"]
     assert first == ["answered"]

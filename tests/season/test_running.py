@@ -29,7 +29,8 @@ def test_what_is_finished_is_not_done_again(tmp_path: Path) -> None:
     folder = lay_out(tmp_path / "s", 3, bad=[2])
     did: list[str] = []
     hold(folder, tmp_path / "out", did)
-    assert did == ["answer r0", "answer r1", "answer r2", "causes r0", "causes r1"]
+    rest = [f"{step} {name}" for step in ("causes", "remedies") for name in ("r0", "r1")]
+    assert did == ["answer r0", "answer r1", "answer r2", *rest]
     again: list[str] = []
     held = hold(folder, tmp_path / "out", again)
     assert again == []
@@ -44,7 +45,7 @@ def test_only_what_changed_is_done_again(tmp_path: Path) -> None:
     sheet.write_text(sheet.read_text().replace("duration_s = 10", "duration_s = 9"))
     did: list[str] = []
     hold(folder, out, did)
-    assert did == ["answer r1", "answer r2", "causes r1", "causes r2"]
+    assert did == [f"{step} {name}" for step in ("answer", "causes", "remedies") for name in ("r1", "r2")]
 
 
 def test_moved_clips_and_folders_change_nothing(tmp_path: Path) -> None:
@@ -83,7 +84,7 @@ def test_spoiled_results_and_index_are_made_anew(tmp_path: Path) -> None:
     (out / "results.csv").unlink()
     did: list[str] = []
     hold(folder, out, did)
-    assert len(did) == 2
+    assert len(did) == 3
     assert tables_of(out) == before
 
 
