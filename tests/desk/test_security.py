@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from matchvision.desk import OpenDesk
+from matchvision.desk.answering import build_app
 from matchvision.desk.guarding import LARGEST_BODY
 from tests.desk.talking import ask, post
 
@@ -89,6 +90,16 @@ def test_posts_from_other_pages_are_refused(
     desk: OpenDesk, folder: Path, before: dict[str, bytes], headers: dict[str, str | None]
 ) -> None:
     assert post(desk, "/api/start", START, headers=headers).status in (403, 415)
+    assert content_of(folder) == before
+
+
+def test_every_post_is_refused_to_strangers(desk: OpenDesk, folder: Path, before: dict[str, bytes]) -> None:
+    posts = [route.path for route in build_app(desk.bench).routes if "POST" in getattr(route, "methods", ())]
+    assert {"/api/points", "/api/mends", "/api/guess", "/api/declare", "/api/withdraw", "/api/run"} <= set(posts)
+    foreign = {"headers": {"Origin": "http://elsewhere.invalid"}}
+    for path in posts:
+        for changes in (foreign, {"headers": {"Host": "rebound.invalid"}}, {"token": "wrong"}):
+            assert post(desk, path, {}, **changes).status == 403, (path, changes)
     assert content_of(folder) == before
 
 
