@@ -19,7 +19,7 @@ def en_score(value: Numbers, expanded_u: Numbers, reference: Numbers, expanded_u
     Notes
     -----
     ``E_n = (x − X)/√(U_x² + U_X²)``: ISO 13528; ISO/IEC 17043.
-    Checked by: tests/published/test_comparison_scores.py::test_en_score
+    Checked by: tests/published/test_comparison_scores.py::test_en_score_as_printed
     """
     spread = np.sqrt(np.square(expanded_u) + np.square(expanded_u_reference))
     return np.asarray((np.asarray(value) - reference) / spread, dtype=np.float64)

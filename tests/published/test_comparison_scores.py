@@ -3,6 +3,12 @@
 Sources and values
 - E_n and zeta: ISO 13528, ISO/IEC 17043 (clauses from memory): x 12.4, U 0.8, X 11.5, U 0.6 (k = 2) give E_n 0.9000 and
   zeta 1.8000; recomputed from the definition.
+- E_n as printed: National Institute of Standards and Technology, Statistical Engineering Division, reference manual of
+  its program, page "ISO 13528 EN SCORE" (itl.nist.gov/div898/software/dataplot/refman2/auxillar/enscore.htm): the
+  gear diameters of the NIST/SEMATECH e-Handbook, ten batches of ten; X = 1, U_ref twice the standard deviation of all
+  100, U_lab (printed 0.009) twice that of the batch. First batch, the values that were read there: 1.006 gives 0.393,
+  0.996 gives -0.262, 0.998 gives -0.131, 1.000 gives 0.000. The 100 diameters as in scipy's own tests (g1 to g10 of
+  scipy/stats/tests/test_morestats.py). The standard and the accreditors' guides themselves were not at hand.
 - u_val = sqrt(u_num² + u_input² + u_D²): ASME V&V 20-2009 (form from memory): 0.25, 0.5, 0.3 give 0.63443, recomputed.
 - Brier score: G. W. Brier 1950, two outcomes: chances 0.1, 0.9, 0.8, 0.3, outcomes 0, 1, 1, 0 give 0.0375, recomputed.
   As printed in an encyclopedia ("Brier score", en-academic.com, after J. S. Armstrong, Principles of Forecasting):
@@ -35,6 +41,25 @@ from matchvision.verdict.comparing import compare_quantity
 
 def test_en_score() -> None:
     assert float(en_score(12.4, 0.8, 11.5, 0.6)) == pytest.approx(0.9, abs=5e-5)
+
+
+#: Gear diameters in thousandths beyond 0.9, a batch a row.
+GEARS = np.array([
+    [106, 96, 98, 100, 92, 93, 102, 99, 94, 100], [98, 106, 100, 102, 97, 98, 96, 100, 106, 88],
+    [91, 87, 97, 99, 95, 94, 100, 99, 96, 96], [105, 102, 94, 100, 95, 94, 98, 96, 102, 96],
+    [98, 98, 82, 90, 102, 84, 96, 93, 80, 96], [109, 113, 109, 97, 88, 102, 95, 98, 81, 96],
+    [90, 104, 96, 101, 98, 100, 118, 110, 96, 102], [98, 100, 106, 100, 102, 96, 98, 96, 102, 106],
+    [102, 98, 96, 95, 96, 104, 104, 98, 99, 91], [91, 95, 84, 94, 97, 97, 91, 98, 104, 97],
+])  # fmt: skip
+
+
+def test_en_score_as_printed() -> None:
+    diameter = 0.9 + 1e-3 * GEARS
+    reference, lab = 2 * float(np.std(diameter, ddof=1)), 2 * float(np.std(diameter[0], ddof=1))
+    assert lab == pytest.approx(0.009, abs=5e-4)
+    printed = {1.006: 0.393, 0.996: -0.262, 0.998: -0.131, 1.000: 0.000}
+    for value, score in printed.items():
+        assert float(en_score(value, lab, 1.0, reference)) == pytest.approx(score, abs=5e-4)
 
 
 def test_comparison_row_carries_the_same_en() -> None:
