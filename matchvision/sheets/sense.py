@@ -14,6 +14,7 @@ from matchvision.sheets.drives import check_drives
 from matchvision.sheets.form import KeyFault, ask_meant
 from matchvision.sheets.lines import Key
 from matchvision.sheets.plain import array_of, block_of, machines_of, number_of, point_of
+from matchvision.sheets.units import check_units
 
 #: How far a tag's corner or a start may lie beyond the stated table, for rounding of what people measured [m].
 _EDGE_M: Final = 0.002
@@ -30,7 +31,7 @@ def check_sense(data: Mapping[str, Any]) -> list[KeyFault]:
     checks: tuple[Callable[[Mapping[str, Any]], Iterator[KeyFault]], ...] = (
         _check_colours, _check_names, _check_references, _check_homes, _check_tags, _check_places,
         _check_beads, _check_link, _check_wheels, _check_reach, _check_rules, check_drives, _check_profile,
-        _check_failures,
+        _check_failures, check_units,
     )  # fmt: skip
     return [fault for check in checks for fault in check(data)]
 
