@@ -19,9 +19,10 @@ PULL_STEP_N: Final = 1e-3
 
 @compiled_lean
 def _take(values: FloatArray, out: FloatArray) -> None:
-    """Copy (n,) or (2, m) values; an assignment between arrays asks for memory."""
-    for i in range(values.size):
-        out.flat[i] = values.flat[i]
+    """Copy (2, 3) pulls; an assignment between arrays asks for memory."""
+    for k in range(2):
+        for c in range(3):
+            out[k, c] = values[k, c]
 
 
 @compiled_lean
@@ -76,7 +77,8 @@ def rates_jacobian(time_s: float, state: FloatArray, match: MatchNumbers, room: 
         room.state[i] = state[i] + (1e-7 if number < 6 else 1e-6)
         step = room.state[i] - state[i]
         _take(room.pull, room.other)
-        _take(room.placed[k], room.stood[k])
+        for j in range(at.PLACED):
+            room.stood[k, j] = room.placed[k, j]
         if number < 6:
             pull_rope(time_s, room.state, match, room.stood, room.other, room.results, room)
         # On a level table of one surface a body's place matters to the rope alone.
