@@ -7,6 +7,7 @@ from typing import Final
 import numpy as np
 
 from matchvision.filming.scene import Machine, Scene, Table
+from tests.engine.arms import arm_motor_xml, arm_xml
 from tests.engine.extras import Extras
 
 GRAVITY_M_S2: Final = 9.81
@@ -69,8 +70,10 @@ def machine_xml(name: str, machine: Machine, table: Table, extras: Extras) -> st
     driven = machine.drive is not None
     corners_kg = 4 * WHEEL_MASS_KG if driven else 0.0
     radius = machine.drive.wheel_radius_m if machine.drive else FOOT_M
-    chassis_kg = machine.mass_kg - corners_kg
-    place = [machine.mass_kg * m / chassis_kg for m in middle]
+    reach = extras.reach.get(name)
+    arm_kg = 0.0 if reach is None else reach.mass_kg
+    chassis_kg = machine.mass_kg - corners_kg - arm_kg
+    place = [(machine.mass_kg - arm_kg) * m / chassis_kg for m in middle]
     place[2] -= corners_kg * radius / chassis_kg
     roll = chassis_kg * (width**2 + height**2) / 12
     pitch = chassis_kg * (length**2 + height**2) / 12
@@ -99,10 +102,12 @@ def machine_xml(name: str, machine: Machine, table: Table, extras: Extras) -> st
               friction="0.3" {SOLID}/>"""
         )
     turn = quaternion(heading, tilt)
-    hitch = " ".join(map(str, machine.hitch_m))
+    hitch = f'<site name="{name}_hitch" pos="{" ".join(map(str, machine.hitch_m))}"/>'
+    if reach is not None:
+        hitch = arm_xml(name, machine, middle, reach)
     return f"""<body name="{name}" pos="{x} {y} {z}" quat="{turn}"><freejoint/>
       <inertial pos="{place[0]} {place[1]} {place[2]}" mass="{chassis_kg}" diaginertia="{roll} {pitch} {yaw}"/>
-      <site name="{name}_hitch" pos="{hitch}"/>{"".join(parts)}</body>"""
+      {hitch}{"".join(parts)}</body>"""
 
 
 def tyre_xml(label: str, extras: Extras) -> str:
@@ -200,4 +205,4 @@ def scene_xml(scene: Scene, extras: Extras) -> str:
       <worldbody>{ground_xml(scene.table)}{rods}{walls_xml(scene, extras)}{machines}</worldbody>
       {tendon}
       <equality>{gears}</equality>
-      <actuator>{pull}{drives}</actuator></mujoco>"""
+      <actuator>{pull}{drives}{"".join(map(arm_motor_xml, extras.reach))}</actuator></mujoco>"""

@@ -5,6 +5,8 @@ from dataclasses import dataclass, field
 from math import inf
 from typing import Final, Literal
 
+from tests.engine.arms import Reach
+
 Points = tuple[tuple[float, float], ...]
 """Values over match time [s], joined by straight lines; the first and last go on for ever."""
 
@@ -83,6 +85,8 @@ class Extras:
     - ``solid``: machines are boxes as large as the scene says, and its walls stand in their way; without it they pass
       through each other.
     - ``loose``: by the owner's name, walls that give way when pushed.
+    - ``reach``: an arm that goes out with the hitch on it.
+    - ``winding``: rope [m] that a winch has wound in over time.
     - ``held``: wheels are held until the start, so that machines stand on a slope.
     """
 
@@ -100,5 +104,7 @@ class Extras:
     rope: bool = True
     solid: bool = False
     loose: Mapping[str, Loose] = field(default_factory=dict)
+    reach: Mapping[str, Reach] = field(default_factory=dict)
+    winding: Mapping[str, Points] = field(default_factory=dict)
     held: bool = True
     contact: Contact = Contact()

@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from matchvision.filming.course import Course, MachineCourse, loose_rope
 from matchvision.filming.scene import Scene
+from tests.engine.arms import Arm
 from tests.engine.building import CORNERS, GRAVITY_M_S2, corner_places, scene_xml, slope_at
 from tests.engine.extras import Extras, Points
 from tests.engine.hanging import Hung
@@ -219,6 +220,7 @@ class _Cord:
         self.rope, self.step_s, self.cord_m = scene.rope, step_s, 0.0
 
     def pull(self, length_m: float, rate_m_s: float) -> float:
+        """Of a rope that is so long, what is wound in added, and grows so fast."""
         rope, link = self.rope, self.rope.link
         stretch = length_m - rope.length_m
         if stretch <= 0:
@@ -257,6 +259,9 @@ def play_in_engine(scene: Scene, extras: Extras | None = None) -> EngineRun:
         weight.hang(model, data, scene)
     owner = {int(g): p for p in played.values() for g in p.geoms}
     cord = _Cord(scene, step_s)
+    arms = [Arm(model, name, reach, t_s) for name, reach in extras.reach.items()]
+    wound_m = np.zeros(count) + sum(over_time(points, 0.0, t_s) for points in extras.winding.values())
+    winding_m_s = np.gradient(wound_m, step_s)
     pull_at, rope_at = (model.actuator("pull").id, model.tendon("rope").id) if scene.roped else (0, 0)
     release_s = math.inf if scene.release_s is None else scene.release_s
     hitches = [model.site(f"{end}_hitch").id for end in scene.rope.ends] if scene.roped else []
@@ -280,10 +285,12 @@ def play_in_engine(scene: Scene, extras: Extras | None = None) -> EngineRun:
         length = tension = 0.0
         if scene.roped:
             length = float(data.ten_length[rope_at])
-            tension = cord.pull(length, float(data.ten_velocity[rope_at]))
+            tension = cord.pull(length + wound_m[k], float(data.ten_velocity[rope_at]) + winding_m_s[k])
             if not extras.rope or clip_s[k] >= release_s:
                 tension = 0.0
             data.ctrl[pull_at] = -tension
+        for arm in arms:
+            arm.move(data, k)
         for weight in hung.values():
             weight.lose(data, tension, extras.rope_loss_ratio)
         row = k >= settle and (k - settle) % every == 0

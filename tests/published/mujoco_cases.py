@@ -15,16 +15,17 @@ wraps the crest of a ridge. Its settings are the same for every case and were ch
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
 
 from matchvision.filming.demo import demo_scene
 from matchvision.filming.scene import Drive, Machine, Release, Rope, Scene, Table
-from matchvision.mechanics.machine import Changes, MachineModel, MatchModel, Pose, SideDrive
+from matchvision.mechanics.machine import Arm, Changes, MachineModel, MatchModel, Pose, SideDrive
 from matchvision.mechanics.match import SLIP_LASTS_S, SLIP_SPEED_M_S, MatchCourse, play_match
 from matchvision.mechanics.rope import RopeModel
+from tests.engine.arms import Reach
 from tests.engine.building import FOOT_M, GRAVITY_M_S2, WHEEL_MASS_KG, track_m
 from tests.engine.extras import Contact, Extras, Ground, SideLoss
 from tests.engine.playing import EngineRun, play_in_engine
@@ -43,12 +44,13 @@ SLOPE: Final = float(np.tan(np.radians(6.0)))
 
 @dataclass(frozen=True)
 class Case:
-    """One match: what the engine plays, and what of it our model is told as a change in mid-run."""
+    """One match: what the engine plays, and what of it our model is told: changes in mid-run, parts beyond wheels."""
 
     name: str
     scene: Scene
     extras: Extras = field(default_factory=Extras)
     changes: Mapping[str, Changes] = field(default_factory=dict)
+    told: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
 
 
 def drive(stall_Nm: float, free_m_s: float = 0.22, throttle: tuple[tuple[float, float], ...] = ((0.0, 1.0),)) -> Drive:
@@ -175,8 +177,42 @@ def grip_gone() -> Case:
     return Case("grip gone in mid-run", scene(heron, other, 3.0), extras, changes)
 
 
+def base_gives_way() -> Case:
+    """A base whose suction leaks holds a machine's pull until it gives way, and is then drawn along."""
+    heron = machine("-x", 2.6, 0.9, drive(1.1, throttle=ramped((0.6, 1.0))))
+    grip, press = 0.5, ((0.0, 40.0), (0.5, 40.0), (2.5, 8.0))
+    extras = Extras(press_N={"other": press})
+    told = {
+        "holding_N": grip * press[0][1],
+        "holding_plan": tuple((time_s, force_N / press[0][1]) for time_s, force_N in press),
+    }
+    return Case("base giving way", scene(heron, machine("+x", 1.5, grip, None), 3.0), extras, told={"other": told})
+
+
+def winch() -> Case:
+    """A winch on a heavy block winds rope in and draws a sled up to it."""
+    winding = ((0.3, 0.0), (2.3, 0.25))
+    block = machine("-x", 9.0, 0.8, None)
+    return Case(
+        "winch", scene(block, machine("+x", 2.0, 0.35, None), 3.0), Extras(winding={"heron": winding}),
+        told={"heron": {"winding": winding}},
+    )  # fmt: skip
+
+
+def arm() -> Case:
+    """An arm with the hitch on it goes out and stops while its machine drives; what it draws makes the wheels slip."""
+    reach = Reach(stroke_m=0.2, mass_kg=0.4, lasts_s=0.6, from_s=1.0)
+    heron = machine("-x", 2.8, 0.6, drive(1.1, throttle=ramped((0.5, 1.0))), hitch_m=(0.05, 0.0, 0.052))
+    out = Arm(reach.stroke_m, reach.mass_kg, reach.lasts_s, reach.from_s, forwards=True)
+    return Case(
+        "arm going out", scene(heron, machine("+x", 2.6, 0.5, None), 2.5), Extras(reach={"heron": reach}),
+        told={"heron": {"arm": out}},
+    )  # fmt: skip
+
+
 CASES: Final[tuple[Callable[[], Case], ...]] = (
     two_pull, stall, spinning_start, drag_back, ridge, ramp, release, side_gone, oblique, grip_gone,
+    base_gives_way, winch, arm,
 )  # fmt: skip
 
 
@@ -190,7 +226,8 @@ def model_of(case: Case, run: EngineRun) -> MatchModel:
             for values in (course.x_m, course.y_m, course.heading_rad, course.tilt_rad)
         )
         poses.append(Pose(x_m, y_m, float(np.arctan2(np.sin(within), np.cos(within) * np.cos(tilt)))))
-        models.append(_machine_model(name, entry, case.changes.get(name, Changes())))
+        own = _machine_model(name, entry, case.changes.get(name, Changes()))
+        models.append(replace(own, **case.told.get(name, {})))
     rope = case.scene.rope
     release_s = float("inf") if rope.release is None else rope.release.after_start_s
     laid = RopeModel(rope.length_m, rope.stiffness_N_per_m, rope.damping_N_s_per_m, release_s, rope.bead_radius_m)

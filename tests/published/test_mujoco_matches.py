@@ -26,7 +26,7 @@ from tests.published import mujoco_cases as cases
 #: Begins and ends of slip that both must show, and how many machines' turning is worth comparing [degrees].
 SLIPPING: Final = {
     "grip-limited stall": 1, "spinning start": 1, "drag back": 1, "ridge": 1, "one side's drive gone": 1,
-    "oblique start": 1, "grip gone in mid-run": 1,
+    "oblique start": 1, "grip gone in mid-run": 1, "arm going out": 1,
 }  # fmt: skip
 
 
@@ -52,6 +52,10 @@ def test_cases_are_what_their_names_say() -> None:
     assert over.x_m[-1] > 0.1
     turned = cases.play_both(cases.side_gone())[1].course.machines["heron"]
     assert np.rad2deg(np.ptp(turned.heading_rad)) > 20
+    run = cases.play_both(cases.base_gives_way())[1]
+    base, match_s = run.course.machines["other"], run.course.clip_s - 0.3
+    assert abs(float(np.interp(1.0, match_s, base.x_m)) - base.x_m[0]) < 0.001
+    assert base.x_m[0] - base.x_m[-1] > 0.1
 
 
 @pytest.mark.slow
