@@ -17,14 +17,23 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from tests.following import events_of, follow_scene
+from benchmarks.turning import turn_errors, turn_row
+from matchvision.records.events import Event
+from matchvision.records.motion import Motion
+from tests.following import events_of, follow_scene, measured_of
 from tests.grip.happened import Score, score
 from tests.grip.quiet_clips import CLIP_S, false_events, quiet_clips
-from tests.grip.stories import found_in_points, stories, true_of
+from tests.grip.stories import Played, Story, measured_points, stories, true_of
 
 #: Seeds whose runs are filmed, and those that are points with white noise of 0.17 px.
 PIXEL_SEEDS: Final = (1, 3)
 POINT_SEEDS: Final = (2, 4)
+#: More runs in which a machine is turned, and their seeds.
+TURNS: Final = ("turns", "swings")
+TURNING_PIXEL_SEEDS: Final = (5, 7)
+TURNING_POINT_SEEDS: Final = range(6, 16)
+#: A machine on its back has no heading.
+FALLS_OVER: Final = ("tips",)
 #: Kinds that only pictures show.
 NEEDS_PICTURES: Final = {"touch"}
 #: What each clip gave is kept here, so that a study that was broken off goes on; delete it to film anew.
@@ -32,21 +41,40 @@ KEPT: Final = Path(tempfile.gettempdir()) / "matchvision-events"
 
 
 def measure() -> pd.DataFrame:
-    """One row a kind: true ones, found, false ones, and the onset's error."""
+    """One row a kind: true ones, found, false ones, and the onset's error; how far machines turned; quiet clips."""
     scores: list[tuple[str, Score]] = []
+    turns: dict[str, list[tuple[float, float]]] = {"pixels": [], "points": []}
     for seed in PIXEL_SEEDS:
         for story in stories(seed):
-            played = story.play()
-            followed = follow_scene(story.scene, played.course, KEPT / f"{story.name}-{seed}.pickle")
-            followed = replace(followed, run=story.misstate(followed.run))
-            scores.append(("pixels", score(true_of(story, played), events_of(followed))))
+            played, motion, events = _filmed(story, seed)
+            scores.append(("pixels", score(true_of(story, played), events)))
+            turns["pixels"] += [] if story.name in FALLS_OVER else turn_errors(story.scene, played.course, motion)
     for seed in POINT_SEEDS:
         for story in stories(seed):
             played = story.play()
             truths = [t for t in true_of(story, played) if t.kind not in NEEDS_PICTURES]
-            found = found_in_points(story, played.course, np.random.default_rng(seed))
-            scores.append(("points", score(truths, found)))
-    return pd.DataFrame([*tabulate(scores), *_quiet_rows()])
+            motion, events = measured_points(story, played.course, np.random.default_rng(seed))
+            scores.append(("points", score(truths, events)))
+            turns["points"] += [] if story.name in FALLS_OVER else turn_errors(story.scene, played.course, motion)
+    for seed in TURNING_PIXEL_SEEDS:
+        for story in (one for one in stories(seed) if one.name in TURNS):
+            played, motion, _ = _filmed(story, seed)
+            turns["pixels"] += turn_errors(story.scene, played.course, motion)
+    for seed in TURNING_POINT_SEEDS:
+        for story in (one for one in stories(seed) if one.name in TURNS):
+            course = story.course()
+            motion, _ = measured_points(story, course, np.random.default_rng(seed))
+            turns["points"] += turn_errors(story.scene, course, motion)
+    turned = [turn_row(source, errors) for source, errors in turns.items()]
+    return pd.DataFrame([*tabulate(scores), *turned, *_quiet_rows()])
+
+
+def _filmed(story: Story, seed: int) -> tuple[Played, Motion, tuple[Event, ...]]:
+    """What happened in a story, and motion and events from its clip."""
+    played = story.play()
+    followed = follow_scene(story.scene, played.course, KEPT / f"{story.name}-{seed}.pickle")
+    motion, events = measured_of(replace(followed, run=story.misstate(followed.run)))
+    return played, motion, events
 
 
 def tabulate(scores: list[tuple[str, Score]]) -> list[dict[str, object]]:

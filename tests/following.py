@@ -19,6 +19,7 @@ from matchvision.records.events import Event
 from matchvision.records.footage import RowTiming
 from matchvision.records.foreign import ForeignLook
 from matchvision.records.frames import ClipFacts
+from matchvision.records.motion import Motion
 from matchvision.records.sheet import Run
 from matchvision.records.tracks import Tracks
 from matchvision.sheets import load_run
@@ -63,10 +64,15 @@ def follow_scene(scene: Scene, course: Course, kept: Path) -> Followed:
 
 def events_of(followed: Followed) -> tuple[Event, ...]:
     """Every event in what was followed, as the whole analysis finds them."""
+    return measured_of(followed)[1]
+
+
+def measured_of(followed: Followed) -> tuple[Motion, tuple[Event, ...]]:
+    """Motion and every event in what was followed, as the whole analysis finds them."""
     run = followed.run
     slowed = real_seconds_per_clip_second(run, followed.facts)
     motion, _ = measure_motion(run, followed.tracks, followed.cameras, slowed, followed.rows)
     clock = find_clock(run, motion, followed.facts, None, followed.rows)
     pull, _ = attempt("pull", lambda: measure_pull(run, motion, clock))
     grip, _ = attempt("grip", lambda: find_events(run, motion, pull, clock, followed.foreign))
-    return () if grip is None else tuple(grip.events)
+    return motion, () if grip is None else tuple(grip.events)

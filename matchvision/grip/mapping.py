@@ -112,6 +112,18 @@ def state_grip(use: GripUse, tales: Sequence[GripTale]) -> str:
         + "; or ".join(f"{tell(t)} ({_chance(t)})" for t in listed)
         + "."
         + _told_side(tales)
+        + _why_open(listed)
+    )
+
+
+def _why_open(listed: Sequence[GripTale]) -> str:
+    """Why a stretch of table cannot be told from what else changed, where no wheel came over its far edge; else ""."""
+    stretches = [tale for tale in listed if tale.kind in {"place", "matter"}]
+    if not stretches or any(np.isfinite(tale.from_x_m) and np.isfinite(tale.to_x_m) for tale in stretches):
+        return ""
+    return (
+        " No wheel came over that stretch's far edge and gripped again: a slippery place, grip that was lost at that "
+        "moment and more asked of the wheels from there on look alike. A run that passes over it, or comes back, tells."
     )
 
 

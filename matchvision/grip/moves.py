@@ -31,6 +31,8 @@ MOVING_M_S: Final = 0.010
 MOVES_FOR_S: Final = 0.1
 #: How long before the start signal a first motion is looked for; before that hands set things up.
 BEFORE_START_S: Final = 1.0
+#: A smoothed speed rises this long before a machine leaps: the window in which its smoother adapts.
+LEAPS_S: Final = 0.06
 #: Its first way is looked at from so long before.
 LOOKED_BACK_S: Final = 1.0
 #: A machine has turned once its heading is this far off its first one.
@@ -80,10 +82,16 @@ def find_first_motion(
             continue
         at_s, u_at_s = date_crossing(speed, u, real_s, stretch.first, MOVING_M_S)
         if course is not None:
-            near = looked_at & np.isfinite(course) & (real_s > at_s - LOOKED_BACK_S)
+            # Its way out is until it is fastest: one that stops again after a jerk follows no law of starting.
+            fastest_s = float(real_s[soon][int(np.nanargmax(speed[soon]))])
+            near = looked_at & np.isfinite(course) & (real_s > at_s - LOOKED_BACK_S) & (real_s <= fastest_s)
             rests = near & (real_s < at_s)
             noise = noise_of(course[rests]) if rests.sum() > LEAST_PLACES else 0.0
-            at_s, u_at_s = date_start(real_s[near], course[near], noise, MOVING_M_S, at_s, unseen_m) or (at_s, u_at_s)
+            fitted = date_start(real_s[near], course[near], noise, MOVING_M_S, at_s, unseen_m)
+            # A smoothed speed is off by no more than its smoother's window: where a law of starting says more, the
+            # machine followed none, as one that crept before.
+            if fitted is not None and abs(fitted[0] - at_s) <= LEAPS_S + 2 * u_at_s:
+                at_s, u_at_s = fitted
         start_s = at_s - clock.start_clip_s * clock.real_per_clip_ratio
         u_start_s = float(np.hypot(u_at_s, clock.u_start_s))
         evidence = (

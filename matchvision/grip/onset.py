@@ -78,7 +78,9 @@ def date_start(
             design = np.column_stack([np.ones_like(t), np.maximum(t - start, 0.0) ** power])
             solution, *_ = np.linalg.lstsq(design, y, rcond=None)
             size = max(abs(float(solution[1])), 1e-9)
-            after = 0.0 if power == 1 else (level_m_s / (power * size)) ** (1 / (power - 1))
+            # A straight way slower than the speed asked for passes it later, if at all.
+            leaps = 0.0 if size >= level_m_s else np.inf
+            after = leaps if power == 1 else (level_m_s / (power * size)) ** (1 / (power - 1))
             dates.append(min(start + after, float(t[-1])))
             costs.append(float(((y - design @ solution) ** 2).sum()))
     if not dates:

@@ -19,10 +19,10 @@ GRIPPING, HELD, SLIPPING, SPINNING, DRAGGED, LOCKED = range(len(STATES))
 SLIDING: Final = (SLIPPING, SPINNING, DRAGGED, LOCKED)
 #: A machine slower than this stands, and a wheel whose surface is slower than this stands.
 STANDING_M_S: Final = 0.010
-#: A gripping wheel lets go once a second: some never do in a match, one on a springy rope does twice a second.
-LETS_GO_PER_S: Final = 1.0
-#: A sliding wheel grips again after half a second: slips of a tenth of a second and of ten seconds both occur.
-GRIPS_AGAIN_PER_S: Final = 2.0
+#: A gripping wheel lets go twice a second: some never do in a match, one on a springy rope two or three times a second.
+LETS_GO_PER_S: Final = 2.0
+#: A sliding wheel grips again after a quarter of a second: slips of a tenth of a second and of ten seconds both occur.
+GRIPS_AGAIN_PER_S: Final = 4.0
 #: One kind of slide goes over to another five times a second: a machine on a springy rope swings two or three times a
 #: second, and each time it comes to stand and goes on. Rarer changes would make an onset in which the machine still
 #: moves wait until it stands. What lasts no longer than `slip.KIND_LASTS_S` is not told apart.

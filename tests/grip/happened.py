@@ -27,6 +27,8 @@ SLIDES: Final = ("slip", "spin", "dragged")
 #: to 50 ms; a machine's speed is told to 5 mm/s (95 %) by footage such as this.
 SLIP_EDGE_M_S: Final = 0.010
 STANDS_EDGE_M_S: Final = 0.005
+#: A lead is told to 2 mm (95 %).
+LEAD_EDGE_M: Final = 0.002
 DATES_S: Final = 0.05
 SLIDES_FOR_S: Final = 0.15
 #: The one machine that rears up here, 0.17 m from axle to axle and with its mass 0.09 m up, stands on its rear axle so.
@@ -165,11 +167,13 @@ def _of_motion(
     heading: FloatArray,
 ) -> list[Truth]:  # fmt: skip
     found = []
-    moving = [a for a, b in _runs((np.abs(speed) > 0.010) & inside) if t[b] - t[a] >= 0.1]
-    if moving:
-        found.append(Truth("first-motion", name, float(t[moving[0]])))
-        if t[moving[0]] < -0.02:
-            found.append(Truth("early-start", name, float(t[moving[0]])))
+    moving = [(a, b) for a, b in _runs((np.abs(speed) > 0.010) & inside) if t[b] - t[a] >= 0.1]
+    surely = [k for k, (a, b) in enumerate(moving) if np.abs(speed[a : b + 1]).max() > 0.010 + STANDS_EDGE_M_S]
+    # Where a stretch of hardly 10 mm/s comes before, either is the first.
+    for a, _ in moving[: surely[0] + 1 if surely else 1]:
+        found.append(Truth("first-motion", name, float(t[a]), needed=surely[:1] == [0]))
+    if moving and t[moving[0][0]] < -0.02:
+        found.append(Truth("early-start", name, float(t[moving[0][0]])))
     first = heading[int(np.searchsorted(t, 0.0))]
     turned = np.abs(np.degrees(heading - first)) > 10.0
     found += [Truth("turned", name, float(t[a])) for a, b in _runs(turned & inside) if t[b] - t[a] >= 0.1]
@@ -345,14 +349,21 @@ def _lead_changes(scene: Scene, course: Course, t: FloatArray, inside: BoolArray
         m.x_m + h[0] * np.cos(m.heading_rad) - h[1] * np.sin(m.heading_rad) for m, h in zip(ends, hitch, strict=True)
     ]
     lead = place[0] + place[1]
-    during = np.flatnonzero(inside & (t >= 0) & (np.abs(lead) > 0.010))
     homes = {m.home: n for n, m in scene.machine.items()}
-    found = []
-    for a, b in pairwise(during):
-        if lead[a] * lead[b] < 0:
-            at = a + int(np.argmin(np.abs(lead[a : b + 1])))
-            found.append(Truth("lead-change", homes["+x" if lead[b] > 0 else "-x"], float(t[at])))
-    return found
+
+    def changes(level_m: float) -> dict[int, str]:
+        during = np.flatnonzero(inside & (t >= 0) & (np.abs(lead) > 2 * level_m))
+        return {
+            int(a) + int(np.argmin(np.abs(lead[a : b + 1]))): homes["+x" if lead[b] > 0 else "-x"]
+            for a, b in pairwise(during)
+            if lead[a] * lead[b] < 0
+        }
+
+    told, defined = changes(0.005 + LEAD_EDGE_M), changes(0.005)
+    return [
+        Truth("lead-change", name, float(t[at]), needed=at in told, defined=at in defined)
+        for at, name in changes(0.005 - LEAD_EDGE_M).items()
+    ]
 
 
 def _runs(holds: BoolArray) -> list[tuple[int, int]]:

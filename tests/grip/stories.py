@@ -17,7 +17,7 @@ from matchvision.motion import measure_motion
 from matchvision.pipeline import analyze
 from matchvision.pull import measure_pull
 from matchvision.records.events import Event
-from matchvision.records.motion import MatchClock
+from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.sheet import Run
 from matchvision.records.tracks import Tracks
 from matchvision.sheets import load_run
@@ -176,7 +176,7 @@ def stories(seed: int) -> list[Story]:
 
 
 def _rough_stories(seed: int, calm: Scene) -> list[Story]:
-    """Bodies that meet, give way or fall over, a side that is lost, a brake that holds, a rope longer than stated."""
+    """Bodies that meet, give way, fall over or are swung round, a lost side, a brake that holds, a longer rope."""
     draw = np.random.default_rng([seed, 6])
     long, scene = short_match(seed, 3.4), short_match(seed)
     strong = max(scene.machine, key=lambda name: scene.machine[name].mass_kg)
@@ -196,6 +196,9 @@ def _rough_stories(seed: int, calm: Scene) -> list[Story]:
     )  # fmt: skip
     anchored = anchored_base(scene, Anchor(holding_N=200.0))
     braked = replace(driven(scene.machine[strong], off), brake_stated_N=Stated(value=40.0, u=5.0))
+    aside_m = float(draw.choice([-1, 1])) * float(draw.uniform(0.05, 0.08))
+    yields = scene.machine[weak]
+    aside = replace(yields, hitch_m=(yields.hitch_m[0], aside_m, yields.hitch_m[2]), grip_ratio=0.5 * yields.grip_ratio)
     rope = replace(
         scene.rope, length_m=scene.rope.length_m + 0.06, link=None, bead_colours=("red", "cyan"), bead_spacing_m=0.105
     )
@@ -212,6 +215,7 @@ def _rough_stories(seed: int, calm: Scene) -> list[Story]:
             solid=True, rope=False, push_m_s={"heron": -float(draw.uniform(0.4, 0.6))})),
         Story("tips", replace(scene, machine={"heron": rearing, "plover": anchored}), Extras(
             solid=True, press_N={"plover": ((0.0, 120.0), (9.0, 120.0))})),
+        Story("swings", _with(scene, **{weak: aside}), Extras()),
         Story("side-lost", scene, Extras(side_loss={strong: SideLoss("left", float(draw.uniform(1.3, 1.7)))})),
         Story("braked", _with(calm, **{strong: braked}), Extras(brake_Nm={strong: ((0.0, 5.0), (9.0, 5.0))})),
         Story("longer", replace(long, rope=rope), Extras(), shorter),
@@ -230,6 +234,13 @@ def found_in_points(
     story: Story, course: Course, generator: np.random.Generator, noise: Noise | None = None
 ) -> Sequence[Event]:
     """Events from where the camera would see the markers, with white noise of 0.17 px or what ``noise`` puts on."""
+    return measured_points(story, course, generator, noise)[1]
+
+
+def measured_points(
+    story: Story, course: Course, generator: np.random.Generator, noise: Noise | None = None
+) -> tuple[Motion, tuple[Event, ...]]:
+    """Motion and events from there."""
     filmed = film_points(story.scene, generator, 0.17 if noise is None else 0.0, course=course)
     if noise is not None:
         filmed = replace(filmed, tracks=noise(filmed.tracks, generator))
@@ -240,4 +251,4 @@ def found_in_points(
         pull = measure_pull(run, motion, clock)[0]
     except CannotMeasure:
         pull = None
-    return find_events(run, motion, pull, clock)[0].events
+    return motion, find_events(run, motion, pull, clock)[0].events

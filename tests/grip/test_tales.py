@@ -111,6 +111,7 @@ def test_a_stripe_from_which_it_never_comes_away_is_not_told_from_time() -> None
     assert chances["place", "both"] > 0.05
     assert chances["time", "both"] > 0.05
     assert "cannot be told" in state_grip(point, tales)
+    assert "No wheel came over that stretch's far edge and gripped again" in state_grip(point, tales)
 
 
 def test_wheels_that_stay_at_one_place_tell_nothing_of_places() -> None:
