@@ -13,7 +13,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
@@ -143,10 +143,12 @@ def _watched_memory() -> Iterator[dict[int, float]]:
         # Rarely, and only at processes that are new or known as workers: looking shall not slow what is timed.
         others: set[str] = set()
         while not stop.wait(1.0):
-            for pid in [name for name in os.listdir("/proc") if name.isdigit() and name not in others]:
-                status = Path("/proc", pid, "status")
+            for folder in Path("/proc").glob("[0-9]*"):
+                pid, status = folder.name, folder / "status"
+                if pid in others:
+                    continue
                 try:
-                    worker = int(pid) in peaks or b"multiprocessing.spawn" in (status.parent / "cmdline").read_bytes()
+                    worker = int(pid) in peaks or b"multiprocessing.spawn" in (folder / "cmdline").read_bytes()
                     found = re.search(r"VmHWM:\s+(\d+)", status.read_text()) if worker else None
                 except OSError:
                     continue
