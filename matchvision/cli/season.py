@@ -188,6 +188,8 @@ def _receive(loaded: "Season", source: Path, *, quiet: bool) -> bool:
             say(f"{one.team}: refused. {one.fault}", quiet=quiet)
         else:
             say(f"{one.team}: received{', late' if one.late else ''}, fingerprint {one.fingerprint}", quiet=quiet)
+            if one.remark:
+                say(f"  {one.remark}", quiet=quiet)
     missing = [one.team for one in read_received(loaded)[1] if one.status == "missing"]
     if missing:
         say(f"Missing: {', '.join(missing)}.", quiet=quiet)

@@ -16,6 +16,7 @@ from matchvision.season.keys import list_named_files
 from matchvision.season.manifest import list_teams
 from matchvision.season.spreadsheet import read_spreadsheet, sheet_of_row
 from matchvision.season.tasks import write_whole
+from matchvision.sheets.form import suggest
 from matchvision.sheets.joining import load_team
 from matchvision.sheets.reading import read_sheets
 
@@ -26,12 +27,16 @@ _SPREADSHEETS: Final = frozenset({".csv", ".xlsx"})
 
 @dataclass(frozen=True)
 class Receipt:
-    """One forecast that arrived: accepted with its fingerprint, or refused with what is wrong."""
+    """One forecast that arrived: accepted with its fingerprint, or refused with what is wrong.
+
+    ``remark``: what is odd about it, though it is accepted.
+    """
 
     team: str
     fingerprint: str
     late: bool
     fault: str
+    remark: str = ""
 
 
 def receive(season: Season, source: Path, now: datetime) -> tuple[Receipt, ...]:
@@ -95,9 +100,9 @@ def _take_in(
         if origin is None:
             (trial / f"{team}.toml").write_text(text, encoding="utf-8")
         else:
-            _copy_whole(origin, trial, team)
+            _copy_whole(origin, trial, team, _shared(season))
         # Checked as it is kept, so that nothing counts that is not there any more when it is played.
-        checked = load_team(trial / f"{team}.toml")
+        checked = load_team(trial / f"{team}.toml", _shared(season))
         seal = seal_forecast(checked).get(team)
         if seal is None:
             held = ", ".join(checked.sheet.forecast)
@@ -106,14 +111,15 @@ def _take_in(
             )
         deadline = season.sheet.season.deadline
         late = deadline is not None and _in_utc(now) > _in_utc(deadline)
+        remark = _remark_stranger(season, team)
         former = [row for row in log if row["team"] == team]
         if former and former[-1]["fingerprint"] == seal:
-            return Receipt(team, seal, late, "")
+            return Receipt(team, seal, late, "", remark)
         shutil.rmtree(kept, ignore_errors=True)  # of a receipt that was stopped before it was logged
         trial.rename(kept)
         received, file = _in_utc(now).isoformat(timespec="seconds"), f"{kept.name}/{team}.toml"
         log.append({"received": received, "team": team, "file": file, "fingerprint": seal})
-        return Receipt(team, seal, late, "")
+        return Receipt(team, seal, late, "", remark)
     except CannotMeasure:
         return Receipt(team, "", False, f"it holds no [forecast.{team}]")
     except MatchvisionError as error:
@@ -122,7 +128,23 @@ def _take_in(
         shutil.rmtree(trial, ignore_errors=True)
 
 
-def _copy_whole(origin: Path, target: Path, team: str) -> None:
+def _shared(season: Season) -> Path | None:
+    """The sheet that says how colours look; matches at several tables share them, as the teams' markers do."""
+    info = season.sheet.season
+    shared = next(iter(info.tables.values()), None) if info.shared is None else info.shared
+    return None if shared is None else season.folder / shared
+
+
+def _remark_stranger(season: Season, team: str) -> str:
+    """A team that neither has a sheet nor stands in the list may be another's name with a slip."""
+    known = list_teams(season)
+    if not known or team in known:
+        return ""
+    meant = suggest(team, known)
+    return f"no team of this season is called {team}" + (f"; did they mean {meant}?" if meant else "")
+
+
+def _copy_whole(origin: Path, target: Path, team: str, shared: Path | None) -> None:
     """A sheet with all that it includes and names, at the same places beside it.
 
     Raises
@@ -130,7 +152,7 @@ def _copy_whole(origin: Path, target: Path, team: str) -> None:
     SheetError
         Where it has faults, or something lies outside its folder.
     """
-    run = load_team(origin)
+    run = load_team(origin, shared)
     base = origin.parent.resolve()
     files = {source.path.resolve() for source in read_sheets(origin)}
     files |= {path.resolve() for path in list_named_files(run) if path != run.clip}
@@ -178,17 +200,17 @@ def read_received(season: Season) -> tuple[Mapping[str, Path], tuple[HandedIn, .
             told.append(HandedIn(team, "missing", "", "", ""))
             continue
         path = folder / row["file"]
-        _refuse_changed(path, team, row["fingerprint"])
+        _refuse_changed(path, team, row["fingerprint"], _shared(season))
         chosen[team] = path
         told.append(HandedIn(team, "in time" if in_time else "late", row["received"], row["file"], row["fingerprint"]))
     return chosen, tuple(told)
 
 
-def _refuse_changed(path: Path, team: str, logged: str) -> None:
+def _refuse_changed(path: Path, team: str, logged: str, shared: Path | None) -> None:
     from matchvision.forecast import seal_forecast  # takes long to load
 
     try:
-        seal = seal_forecast(load_team(path)).get(team)
+        seal = seal_forecast(load_team(path, shared)).get(team)
     except CannotMeasure:
         seal = None
     if seal != logged:

@@ -1,10 +1,11 @@
 """All forecasts of a class in one spreadsheet: a row a team, a column a key of [forecast.X]."""
 
 import math
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final, get_args
+from typing import Any, Final, get_args
 
 from matchvision.errors import Fault, SetupError, SheetError
 from matchvision.records.sheet import Forecast
@@ -13,6 +14,7 @@ from matchvision.season.lists import check_rows, read_list
 #: Keys that a cell cannot hold: curves over time, and drives of left and right apart. They come in sheets.
 _NOT_IN_CELLS: Final = frozenset({"left", "right", "curve", "throttle"})
 _WORDS: Final = frozenset({"failure_named", "throttle_acts_on"})
+_DATE: Final = re.compile(r"\d{4}-\d{2}-\d{2}\b")
 
 
 @dataclass(frozen=True)
@@ -65,13 +67,21 @@ def read_spreadsheet(path: Path) -> tuple[ForecastRow, ...]:
             faults.append(Fault(f"{path.name}, line {line}", f"{team} stands there twice", "one row a team is wanted"))
         for key, text in cells.items():
             if key != "team" and key not in _WORDS and text and not _is_number(text):
-                faults.append(
-                    Fault(f"{path.name}, line {line}, {key}", f'found "{text}"', "a number is wanted, as in 12.5")
-                )
+                faults.append(Fault(f"{path.name}, line {line}, {key}", *_no_number(text)))
         found.append(ForecastRow(team, line, {key: text for key, text in cells.items() if text and key != "team"}))
     if faults:
         raise SheetError(str(path), faults, do="mend these cells and hand the file in again")
     return tuple(found)
+
+
+def _no_number(text: str) -> tuple[str, str]:
+    """What was found in a cell that is no number, and what is wanted."""
+    if text.startswith("="):
+        return f'found the formula "{text}", not computed', "open the file in a spreadsheet program and save it there"
+    if _DATE.match(text):
+        said = "a number is wanted: the spreadsheet took what was typed for a date; format the cell as a number"
+        return f'found the date "{text}"', said
+    return f'found "{text}"', "a number is wanted, as in 12.5"
 
 
 def sheet_of_row(row: ForecastRow) -> str:
@@ -114,10 +124,22 @@ def _read_xlsx(path: Path) -> list[Sequence[str]]:
         do = 'install it: pip install "matchvision[xlsx]", or save the spreadsheet as CSV'
         raise SetupError("XLSX files need the package openpyxl, which is not installed", do=do) from error
     try:
-        book = load_workbook(path, read_only=True, data_only=True)
-        rows = list(book.worksheets[0].iter_rows(values_only=True))
-        book.close()
+        # Once for what the formulas gave when the file was saved, once for the formulas that gave nothing.
+        rows, typed = (_first_sheet(load_workbook(path, read_only=True, data_only=given)) for given in (True, False))
     except Exception as error:
         fault = Fault(path.name, f"it cannot be read as XLSX ({error})", "save it anew, or as CSV")
         raise SheetError(str(path), [fault]) from error
-    return [["" if cell is None else str(cell).strip() for cell in row] for row in rows]
+    return [
+        [
+            str(was if cell is None and str(was).startswith("=") else "" if cell is None else cell).strip()
+            for cell, was in zip(row, as_typed, strict=True)
+        ]
+        for row, as_typed in zip(rows, typed, strict=True)
+    ]
+
+
+def _first_sheet(book: Any) -> list[tuple[Any, ...]]:  # noqa: ANN401 - the package is an extra
+    """Cells of a workbook's first sheet."""
+    rows = list(book.worksheets[0].iter_rows(values_only=True))
+    book.close()
+    return rows

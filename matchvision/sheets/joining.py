@@ -17,8 +17,10 @@ _CLIP: Final = Path("not-filmed-yet.mp4")
 _DO: Final = "a team's sheet holds its own [machine.X] and [forecast.X]; rope, clock, table and rules stand in --table"
 
 
-def load_team(path: Path) -> Run:
-    """A team's own sheet, which may lack all that is not the team's: run, clock, table, rope, home.
+def load_team(path: Path, shared: Path | None = None) -> Run:
+    """A team's own sheet, which may lack all that is not the team's: run, clock, table, rope, home, colours.
+
+    ``shared``: a sheet that says how the colours look which the team's markers have; nothing else is taken from it.
 
     Raises
     ------
@@ -35,6 +37,8 @@ def load_team(path: Path) -> Run:
     }
     data = merge_sheets([source.data for source in sources])
     filler = {key: value for key, value in filler.items() if key == "machine" or key not in data}
+    if shared is not None:
+        filler["colour"] = merge_sheets([source.data for source in read_sheets(shared)]).get("colour", {})
     return assemble_run([_source("what is not the team's", filler), *sources], str(path))
 
 

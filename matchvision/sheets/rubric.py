@@ -82,7 +82,9 @@ def _tell(source: SheetSource, details: ErrorDetails) -> Fault:
     if details["type"] == "extra_forbidden":
         allowed = _keys_at(key[:-1])
         meant = suggest(str(key[-1]), allowed)
-        return Fault(where, "there is no such key", f'did you mean "{meant}"?' if meant else f"keys: {allowed}")
+        return Fault(
+            where, "there is no such key", f'did you mean "{meant}"?' if meant else f"keys: {', '.join(allowed)}"
+        )
     wanted = str(details["msg"]).removeprefix("Value error, ")
     if details["type"] == "value_error":
         return Fault(where, "these contradict each other", wanted)

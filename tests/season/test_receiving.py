@@ -122,3 +122,36 @@ def test_cells_that_are_no_numbers_are_named(tmp_path: Path) -> None:
     said = caught.value.message()
     assert 'all.csv, line 2, stall_torque_Nm: found "much"' in said
     assert "line 3: heron stands there twice" in said
+
+
+def test_colours_of_a_teams_markers_come_from_the_shared_sheet(folder: Path, tmp_path: Path) -> None:
+    (folder / "season.toml").write_text('[season]\nshared = "table.toml"\n')
+    (folder / "table.toml").write_text('[colour.green]\nsrgb = "#1eaf3c"\n')
+    sheet = (
+        '[machine.heron]\nmass_kg = 2.5\n[[machine.heron.marker]]\nname = "front"\ncolour = "{}"\nradius_m = 0.014\n'
+    )
+    sheet += "at_m = [0.09, 0.0, 0.12]\n[forecast.heron]\ngear_ratio = 250\n"
+    (tmp_path / "heron.toml").write_text(sheet.format("green"))
+    (receipt,) = receive(read_season(folder), tmp_path / "heron.toml", EARLY)
+    assert not receipt.fault
+    assert read_received(read_season(folder))[0]["heron"].name == "heron.toml"
+    (tmp_path / "heron.toml").write_text(sheet.format("grean"))
+    (receipt,) = receive(read_season(folder), tmp_path / "heron.toml", EARLY)
+    assert "grean" in receipt.fault
+
+
+def test_a_name_that_no_team_has_is_remarked(folder: Path, tmp_path: Path) -> None:
+    receipts = receive(read_season(folder), spreadsheet(tmp_path / "a.csv", "herron,0.003,,250,0.5,"), EARLY)
+    assert receipts[0].remark == "no team of this season is called herron; did they mean heron?"
+
+
+def test_dates_and_formulas_in_cells_are_told_apart_from_numbers(tmp_path: Path) -> None:
+    openpyxl = pytest.importorskip("openpyxl")
+    book = openpyxl.Workbook()
+    for row in (["team", "gear_ratio"], ["heron", datetime(2031, 5, 2)], ["plover", "=2+3"]):
+        book.active.append(row)
+    book.save(tmp_path / "all.xlsx")
+    with pytest.raises(SheetError) as caught:
+        read_spreadsheet(tmp_path / "all.xlsx")
+    assert "took what was typed for a date" in caught.value.message()
+    assert 'the formula "=2+3", not computed' in caught.value.message()
