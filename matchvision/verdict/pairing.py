@@ -1,6 +1,7 @@
 """Two causes together, where one does not do: the best single ones, each with every other one added to it."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,8 +9,9 @@ import numpy.typing as npt
 
 from matchvision.mechanics.machine import MatchModel
 from matchvision.verdict.explaining import Explanation
+from matchvision.verdict.finding import NARROWED, PLACE_PRECISION, Found, Look, evenly
 from matchvision.verdict.playing import Alterable
-from matchvision.verdict.searching import NARROWED, PLACE_PRECISION, Found, Searcher, evenly
+from matchvision.verdict.searching import Searcher
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -67,20 +69,44 @@ def pair_up(
     ``singles`` must have been refitted with all that is free. The same cause of the same machine is not added twice.
     """
     order = sorted(singles, key=lambda one: -one[1].log_evidence)
-    pairs = []
+    pairs: list[FoundPair] = []
     for explanation, found in order[:FIRST_ONES]:
         altered = Altered(searcher.forecasted, explanation, found.origin)
         if len(found.fit.z) != altered.numbers:
             continue
         both = Searcher(altered, searcher.fitter, searcher.play, found.fit.slopes, found.fit, found.fit.z)
         others = [e for e in explanations if (e.cause, e.machine) != (explanation.cause, explanation.machine)]
-        looks = [(other, both.look(other)) for other in others]
-        looks.sort(key=lambda each: -each[1].log_evidence)
-        narrowed = [(other, both.narrow(other, look)) for other, look in looks[:NARROWED_ONES]]
-        narrowed.sort(key=lambda each: -each[1].log_evidence)
-        for other, look in narrowed[:REFITTED_ONES]:
-            pairs.append(_refit(both, altered, other, both.refit(other, look)))
+        pairs += _add_second(both, altered, others)
     return pairs
+
+
+def _add_second(both: Searcher, altered: Altered, others: Sequence[Explanation]) -> list[FoundPair]:
+    """The best second explanations beside the one that is at work in ``altered``."""
+    with ThreadPoolExecutor(2) as pool:  # the compiled steps let the other thread run
+        looks = _best(others, pool.map(both.look, others), NARROWED_ONES)
+        narrowed = _best([e for e, _ in looks], pool.map(lambda one: both.narrow(*one), looks), REFITTED_ONES)
+        seconds = list(pool.map(lambda one: both.refit(*one), narrowed))
+    return [_refit(both, altered, other, second) for (other, _), second in zip(narrowed, seconds, strict=True)]
+
+
+def _best(explanations: Sequence[Explanation], looks: Iterable[Look], count: int) -> list[tuple[Explanation, Look]]:
+    """The likeliest ones, with their looks."""
+    return sorted(zip(explanations, looks, strict=True), key=lambda each: -each[1].log_evidence)[:count]
+
+
+def part_again(searcher: Searcher, pair: FoundPair) -> tuple[tuple[Explanation, Found], ...]:
+    """Each part of a pair alone, settled from the numbers that the pair ended with.
+
+    Two that leave nearly the same traces are one: where the pair only met a better way downhill, the part that did so
+    gets there alone.
+    """
+    z, own = pair.second.fit.z, searcher.forecasted.numbers
+    first, second = pair.explanations
+    split = own + int(first.has_size) + len(first.spacing)
+    return (
+        (first, searcher.again(first, pair.first.origin, z[:split])),
+        (second, searcher.again(second, pair.second.origin, np.concatenate([z[:own], z[split:]]))),
+    )
 
 
 def _refit(both: Searcher, altered: Altered, other: Explanation, second: Found) -> FoundPair:
@@ -92,9 +118,9 @@ def _refit(both: Searcher, altered: Altered, other: Explanation, second: Found) 
     variances = np.diag(second.fit.covariance)[own + sized : own + sized + dates]
     spreads = both.lasting(altered.explanation, tuple(np.sqrt(variances) * spacing))
     evidence = second.log_evidence + gained
-    first = Found(evidence, second.fit, size, u_size, altered.at(z), spreads)
+    first = Found(evidence, second.fit, size, u_size, altered.at(z), spreads, altered.origin)
     return FoundPair(
         (altered.explanation, other),
         first,
-        Found(evidence, second.fit, second.size, second.u_size, second.at, second.u_at),
+        Found(evidence, second.fit, second.size, second.u_size, second.at, second.u_at, second.origin),
     )

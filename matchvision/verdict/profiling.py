@@ -52,7 +52,7 @@ def profile(
     number: int,
     *,
     prior: bool,
-    limit: float,
+    limit: tuple[float, float],
     precision: FloatArray | None = None,
 ) -> Profile:
     """Walk number ``number`` of a refit both ways from its best, all others refitted at each step.
@@ -67,7 +67,7 @@ def profile(
     fit : refit with all numbers free.
     number : which is walked along.
     prior : whether it has the standard normal prior, else an even one.
-    limit : how far it may go from 0.
+    limit : lowest and highest value that it may have.
     precision : of each number's normal prior (p,), as for `RunFitter.refit`.
 
     Notes
@@ -75,7 +75,7 @@ def profile(
     Checked by: tests/derived/test_refit_evidence.py::test_profile_of_a_line_is_the_closed_form
     """
     others = np.delete(np.arange(len(fit.z)), number)
-    start = float(fit.z[number])
+    start = float(np.clip(fit.z[number], *limit))
     spread = float(np.sqrt(fit.covariance[number, number]))
     along = fit.covariance[others, number] / max(fit.covariance[number, number], 1e-12)
     slopes = [each[:, others] for each in fit.slopes]
@@ -96,14 +96,15 @@ def profile(
         return told.log_evidence - (0.5 * value**2 + 0.5 * float(np.log(2 * np.pi)) if prior else 0.0)
 
     found = {start: at(start, None)}
-    step = max(spread, 1e-3 * limit)
+    reach = (limit[1] - limit[0]) / 2
+    step = max(spread, 1e-3 * reach)
     for _ in range(4):
         for side in (-1.0, 1.0):
-            value = float(np.clip(start + side * step, -limit, limit))
+            value = float(np.clip(start + side * step, *limit))
             if value not in found:
                 found[value] = at(value, (start, found[start]))
         lost = max(log_of(v, f) for v, f in found.items()) - min(log_of(v, f) for v, f in found.items())
-        if lost < FLAT_NATS and step < limit:
+        if lost < FLAT_NATS and step < reach:
             step *= 2
         elif lost > STEEP_NATS:
             step /= 2
@@ -112,7 +113,7 @@ def profile(
     for side in (-1.0, 1.0):
         for _ in range(STEPS):
             edge = (max if side > 0 else min)(found)
-            value = float(np.clip(edge + side * step, -limit, limit))
+            value = float(np.clip(edge + side * step, *limit))
             if value in found or log_of(edge, found[edge]) < max(log_of(v, f) for v, f in found.items()) - FAR_NATS:
                 break
             found[value] = at(value, (edge, found[edge]))

@@ -12,11 +12,13 @@ from matchvision.mechanics.machine import MatchModel
 from matchvision.records.results import CauseRow, Grounds
 from matchvision.records.sheet import Run, StartPose
 from matchvision.verdict.explaining import Explanation, explain
+from matchvision.verdict.finding import NARROWED, Found
 from matchvision.verdict.observing import observe
+from matchvision.verdict.onset import onset_s
 from matchvision.verdict.playing import Forecasted, player
 from matchvision.verdict.reasoning import as_logged, forecast_of, machine_paths
 from matchvision.verdict.refitting import UNEXPLAINED_ERRORS, Refit, RunFitter
-from matchvision.verdict.searching import NARROWED, Found, Searcher
+from matchvision.verdict.searching import Searcher
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -49,7 +51,7 @@ def fit_match(
         raise CannotMeasure("no cause of the run is more likely than not", do="see the causes for what would tell more")
     forecasted = forecast_of(run, starts)
     if run.commands:
-        forecasted = Forecasted(as_logged(run), forecasted.names, starts, forecasted.stated)
+        forecasted = Forecasted(as_logged(forecasted.run), forecasted.names, starts, forecasted.stated)
     until_s = min(grounds.clock.duration_s, float(grounds.clock.match_time(grounds.motion.clip_s)[-1]))
     observed = observe(run, grounds.motion, grounds.pull, grounds.clock, forecasted.names, until_s)
     fitter, play = RunFitter(observed), player(forecasted, observed)
@@ -75,9 +77,11 @@ def fit_match(
         _refuse_misfit(plain)
         models = tuple(forecasted.match(z) for z in _draw(plain, samples))
         return FittedMatch(forecasted.match(plain.z), models, (), likeliest.cause, "", plain.residual_rms)
-    searcher = Searcher(forecasted, fitter, play, shared, plain)
-    found = [(e, searcher.refit(e, searcher.narrow(e, searcher.look(e)))) for e in explanations]
-    explanation, one = max(found, key=lambda pair: pair[1].log_evidence)
+    onset = onset_s(fitter, as_stated(zero), shared)
+    searcher = Searcher(forecasted, fitter, play, shared, plain, onset_s=onset)
+    looks = [(e, searcher.narrow(e, searcher.look(e))) for e in explanations]
+    explanation, look = max(looks, key=lambda pair: pair[1].log_evidence)
+    _, one = searcher.converge(explanation, look, searcher.refit(explanation, look))
     _refuse_misfit(one.fit)
     drawn = _draw(one.fit, samples)
     return FittedMatch(

@@ -9,68 +9,47 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.verdict.explaining import Explanation
+from matchvision.verdict.finding import (
+    MODEL_IN_PLACE_M,
+    MODEL_IN_TIME_S,
+    NARROWED,
+    PLACE_PRECISION,
+    Found,
+    Look,
+    evenly,
+    jumps,
+    model_error,
+)
 from matchvision.verdict.playing import Alterable, Play
 from matchvision.verdict.profiling import BETTER_NATS, Profile, profile
 from matchvision.verdict.refitting import Predict, Refit, RunFitter, log_sum
+from matchvision.verdict.settling import draw, known_better, settle
 
 FloatArray = npt.NDArray[np.float64]
 
-#: By how much a time or place is narrowed down before it is refitted as a number.
-NARROWED: Final = 8.0
+
 #: A first look takes the model's own error as large, so that a size or time that is nearly right is not thrown out.
 ROUGH: Final[Mapping[str, Any]] = {"shares": (0.08, 0.25), "chances": (0.5, 0.5)}
 #: Sizes tried in a first look, as standard normal numbers: of a change without a time or place, and of others;
 #: and the small ones that are tried from the numbers that fit best without a change.
 SMALL_ALONE, SMALL_EACH = 0.0, -1.0
 SIZES_ALONE, SIZES_EACH = (-1.5, -0.5, 0.5, 1.5), (-0.8, 0.8)
+#: Of a stretch, where a little more or less grip decides whether wheels break loose on it; and of a change at the
+#: moment at which the run left what the match can give without it, where one of all there is counts as well.
+SIZES_OF_TWO, SIZES_AT_ONSET = (-1.2, -0.4, 0.4, 1.2), (-0.8, 0.4, 1.6)
+#: What was not computed may add so much (nats) to a look: farther on the slopes are no longer those of the match.
+LOOK_UNSEEN: Final = 30.0
 
-#: Precision of the prior that keeps a date or place near where it was narrowed down to while it is refitted: wide,
-#: and taken out again.
-PLACE_PRECISION: Final = 0.01
 #: How often a walk over sizes and dates may begin anew from a better place.
 BEGINNINGS: Final = 2
-#: From how many places the search for a stretch begins, whose two ends and grip play into each other.
-BEGUN_OF_TWO: Final = 3
+#: From how many places the search for a stretch begins, whose two ends and grip play into each other, or for a wall.
+BEGUN_AT_PLACES: Final = 3
+#: Of other beginnings those this near (in nats) are kept after narrowing down; so many are brought to their minimum.
+OTHERS_WITHIN, OTHERS_CONVERGED = 60.0, 3
+#: Steps from each beginning, and then from the best of them.
+FIRST_ROUNDS, ALL_ROUNDS = 3, 10
 #: A change that is likelier than none by this much (in nats) explains much.
 MUCH_NATS: Final = 20.0
-#: What the model gets wrong for the whole of a run, as a share of a drive, grip, mass or ratio: its tension agrees with
-#: an independent engine to 3 %. The errors that a refit allows for come and go, and would average out.
-MODEL_IN_SIZE: Final = 0.03
-#: Likewise in every date and place: runs of an independent engine are dated to 13 ms (rms) where the series alone
-#: would allow 2 to 10 ms, since what comes early or late does so in all series at once; a wheel meets an edge over
-#: millimetres.
-MODEL_IN_TIME_S, MODEL_IN_PLACE_M = 0.012, 0.003
-#: What is added to a size by its unit: where a rope begins and wheels touch the table is known to millimetres as well.
-SIZE_ERRORS: Final[Mapping[str, float]] = {"1": MODEL_IN_SIZE, "m": MODEL_IN_PLACE_M}
-
-
-@dataclass(frozen=True, eq=False)
-class Look:
-    """What a look at an explanation gave: log evidence over its whole range, the best fit, and its time or place.
-
-    ``others``: the next best places, from which the search is begun as well.
-    """
-
-    log_evidence: float
-    fit: Refit
-    at: tuple[float, ...]
-    others: tuple["Look", ...] = ()
-
-
-@dataclass(frozen=True, eq=False)
-class Found:
-    """A refitted explanation: size and time or place with standard uncertainties (NaN: has no size).
-
-    ``origin``: the time or place from which the fit's own numbers count.
-    """
-
-    log_evidence: float
-    fit: Refit
-    size: float
-    u_size: float
-    at: tuple[float, ...]
-    u_at: tuple[float, ...]
-    origin: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,7 +57,8 @@ class Searcher:
     """Looks for explanations of one measured run.
 
     ``shared`` are the series' slopes by the match's numbers at ``start`` (all 0 unless given), ``plain`` the refit
-    without any change.
+    without any change, ``onset_s`` when the run left what the match can give without one, ``before`` the numbers that
+    fit best until then.
     """
 
     forecasted: Alterable
@@ -87,38 +67,57 @@ class Searcher:
     shared: Sequence[FloatArray]
     plain: Refit
     start: FloatArray | None = None
+    onset_s: float | None = None
+    before: FloatArray | None = None
 
     def look(self, explanation: Explanation) -> Look:
-        """Evidence over all cells and sizes, each computed once and fitted along the shared slopes."""
+        """Evidence over all cells and sizes, each computed once and fitted along the shared slopes.
+
+        The search begins from the best of them, from several of a stretch, and of a dated change from where the run
+        left the match without it as well.
+        """
+        alone, of_two = len(explanation.cells) == 1, len(explanation.spacing) == 2
+        sizes = SIZES_ALONE if alone else SIZES_OF_TWO if of_two else SIZES_EACH
+        looks = [self._look_at(explanation, cell, sizes) for cell in explanation.cells]
+        logs = [look.log_evidence for look in looks]
+        begun = sorted(looks, key=lambda each: -each.log_evidence)[: BEGUN_AT_PLACES if jumps(explanation) else 1]
+        told = log_sum(logs) - math.log(len(logs))
+        if explanation.dated and self.onset_s is not None:
+            begun.append(self._look_at(explanation, (self.onset_s,), SIZES_AT_ONSET))
+            told = max(told, begun[-1].log_evidence - math.log(len(logs)))
+        first, *others = sorted(begun, key=lambda each: -each.log_evidence)
+        return replace(first, log_evidence=told, others=tuple(others))
+
+    def _look_at(self, explanation: Explanation, at: tuple[float, ...], sizes: Sequence[float]) -> Look:
+        """The best of several sizes at one time or place, by the shared slopes and those between neighbouring sizes."""
         zero = np.zeros(self.forecasted.numbers) if self.start is None else self.start
         plain = self.forecasted.match(zero)
-        alone = len(explanation.cells) == 1
-        sizes = (SIZES_ALONE if alone else SIZES_EACH) if explanation.has_size else (0.0,)
-        fits = []
-        for cell in explanation.cells:
-            played = [self.play(explanation.change(plain, size, cell)) for size in sizes]
-            tried = []
-            for i, size in enumerate(sizes):
-                z, slopes = zero, list(self.shared)
-                if explanation.has_size:
-                    other = i + 1 if i + 1 < len(sizes) else i - 1
-                    along = [
-                        np.nan_to_num((b[known] - a[known]) / (sizes[other] - size))[:, None]
-                        for a, b, known in zip(played[i], played[other], self.fitter.known, strict=True)
-                    ]
-                    z, slopes = np.append(zero, size), [np.hstack(pair) for pair in zip(slopes, along, strict=True)]
-                tried.append(self.fitter.sum_up(z, played[i], slopes, **ROUGH))
-            fits.append(max(tried, key=lambda fit: fit.log_evidence))
-        order = sorted(range(len(fits)), key=lambda i: -fits[i].log_evidence)
-        logs = [fit.log_evidence for fit in fits]
-        begun = BEGUN_OF_TWO if len(explanation.spacing) == 2 else 1
-        first, *others = (Look(logs[i], fits[i], explanation.cells[i]) for i in order[:begun])
-        return replace(first, log_evidence=log_sum(logs) - math.log(len(logs)), others=tuple(others))
+        every = [self.play(explanation.change(plain, z, at)) for z in (sizes if explanation.has_size else (0.0,))]
+        tried = []
+        for i, played in enumerate(every):
+            z, slopes = zero, list(self.shared)
+            if explanation.has_size:
+                other = i + 1 if i + 1 < len(sizes) else i - 1
+                along = [
+                    np.nan_to_num((b[known] - a[known]) / (sizes[other] - sizes[i]))[:, None]
+                    for a, b, known in zip(played, every[other], self.fitter.known, strict=True)
+                ]
+                z, slopes = np.append(zero, sizes[i]), [np.hstack(two) for two in zip(slopes, along, strict=True)]
+            fit = self.fitter.sum_up(z, played, slopes, **ROUGH, unseen=LOOK_UNSEEN)
+            tried.append(Look(fit.log_evidence, fit, at, tried=z))
+        return max(tried, key=lambda look: look.log_evidence)
 
     def narrow(self, explanation: Explanation, look: Look) -> Look:
-        """A look's time or place narrowed down, from each of its beginnings: the best of them."""
-        found = (self._narrow(explanation, begin) for begin in (look, *look.others))
-        return max(found, key=lambda each: each.log_evidence)
+        """A look's time or place narrowed down, from each of its beginnings: the best of them, beside the others.
+
+        Whether wheels break loose on a stretch hangs on its edges and grip together, by jumps: of places the others are
+        what was looked at.
+        """
+        found = [self._narrow(explanation, begin) for begin in (look, *look.others)]
+        first, *others = sorted(found, key=lambda each: -each.log_evidence)
+        if jumps(explanation):
+            return replace(first, others=(replace(look, others=()), *look.others))
+        return replace(first, others=tuple(o for o in others if o.log_evidence > first.log_evidence - OTHERS_WITHIN))
 
     def _narrow(self, explanation: Explanation, look: Look) -> Look:
         """A look's time or place narrowed down, each coordinate in turn, to an eighth of the cells' spacing.
@@ -174,7 +173,43 @@ class Searcher:
         changed, precision = self._freed(explanation, look)
         begin = np.concatenate([look.fit.z, np.zeros(len(explanation.spacing))])
         fit = self.fitter.refit(changed, begin, slopes=look.fit.slopes, rounds=6, anew=1, precision=precision)
-        free = len(begin) - len(explanation.spacing)
+        return self._found(explanation, look, fit)
+
+    def converge(self, explanation: Explanation, look: Look, found: Found) -> tuple[Look, Found]:
+        """What was found with everything free, brought to its true minimum, and so were the look's next best places.
+
+        The best of them, and the look that it came from.
+        """
+        sized, places = int(explanation.has_size), len(explanation.spacing)
+        own = len(found.fit.z) - sized - places
+        begun = [(look, found.fit.z)]
+        for other in look.others[:OTHERS_CONVERGED]:
+            told = (
+                self.refit(explanation, other).fit.z if other.tried is None else np.append(other.tried, [0.0] * places)
+            )
+            begun.append((other, told))
+        if self.before is not None and (explanation.dated or places):
+            begun.append((look, np.append(self.before, found.fit.z[own:])))
+        few = FIRST_ROUNDS if len(begun) > 1 else ALL_ROUNDS
+        rough = [(each, self._settled(explanation, each, z, few)) for each, z in begun]
+        if len(begun) == 1:
+            return rough[0]
+        best, one = max(rough, key=lambda each: each[1].log_evidence)
+        return best, self._settled(explanation, best, one.fit.z, ALL_ROUNDS)
+
+    def _settled(self, explanation: Explanation, look: Look, begin: FloatArray, rounds: int) -> Found:
+        """Everything free, settled from these numbers."""
+        changed, precision = self._freed(explanation, look)
+        spreads = np.diag(1.0 / np.maximum(precision, 1.0))
+        fit = settle(self.fitter, changed, Refit(begin, spreads, -math.inf, math.nan, ()), precision, rounds)
+        return self._found(explanation, look, fit)
+
+    def again(self, explanation: Explanation, origin: tuple[float, ...], begin: FloatArray) -> Found:
+        """Everything free, settled from numbers that were met elsewhere; ``origin``: from which its places count."""
+        return self._settled(explanation, Look(-math.inf, self.plain, origin), begin, ALL_ROUNDS)
+
+    def _found(self, explanation: Explanation, look: Look, fit: Refit) -> Found:
+        free = len(fit.z) - len(explanation.spacing)
         steps = np.array([spacing for spacing, _ in explanation.spacing]) / NARROWED
         spreads = np.sqrt(np.diag(fit.covariance)[free:]) * steps
         at = tuple(float(c) for c in self._not_before(explanation, np.array(look.at) + steps * fit.z[free:]))
@@ -185,13 +220,13 @@ class Searcher:
     def sharpen(self, explanation: Explanation, look: Look, found: Found) -> Found:
         """What was found with its size, date and places integrated over, one after the other, instead of by curvature.
 
-        Where a better place is met on the way, it begins anew from there.
+        Where a better place is met on the way, it begins anew from there. The evidence is that of draws from what was
+        found; where they do not settle down, it is told with what it is good to.
         """
         numbers, sized = self.forecasted.numbers, int(explanation.has_size)
         steps = [spacing / NARROWED for spacing, _ in explanation.spacing]
-        limits = [4.0] * sized + [span / step for step, (_, span) in zip(steps, explanation.spacing, strict=True)]
-        if not limits:
-            return found
+        lows, highs = self._ends(explanation, look)
+        limits = [*[(-4.0, 4.0)] * sized, *zip(lows, highs, strict=True)]
         changed, precision = self._freed(explanation, look)
         fit = found.fit
         walks: list[Profile] = []
@@ -203,22 +238,60 @@ class Searcher:
                 )
                 walks.append(walk)
                 if walk.gained > BETTER_NATS and beginning < BEGINNINGS - 1:
-                    fit = self.fitter.refit(changed, walk.best.z, rounds=4, anew=1, precision=precision)
+                    fit = settle(self.fitter, changed, walk.best, precision)
                     break
             else:
                 break
         size, u_size = math.nan, math.nan
         if sized:
             size, u_size = walks[0].moments(np.array([explanation.size_of(v) for v in walks[0].values]))
-            u_size = math.hypot(u_size, SIZE_ERRORS.get(explanation.unit, 0.0))
+            u_size = math.hypot(u_size, model_error(explanation))
         places = [
             walk.moments(self._not_before(explanation, centre + step * walk.values))
             for centre, step, walk in zip(look.at, steps, walks[sized:], strict=True)
         ]
         evidences = [w.log_evidence + evenly(explanation, fit.z, walked=k - sized) for k, w in enumerate(walks)]
+        centre, covariance = fit.z, fit.covariance
+        for k, walk in enumerate(walks):
+            centre, covariance = known_better(centre, covariance, numbers + k, *walk.moments(walk.values))
+        evidence, u_evidence = self._drawn(
+            changed, centre, covariance, precision, explanation, look, float(np.mean(evidences))
+        )
         at, spreads = tuple(a for a, _ in places), tuple(u for _, u in places)
         told = self.lasting(explanation, spreads)
-        return Found(float(np.mean(evidences)), fit, size, u_size, at, told, look.at)
+        return Found(evidence, fit, size, u_size, at, told, look.at, u_evidence)
+
+    def _drawn(
+        self,
+        changed: Predict,
+        centre: FloatArray,
+        covariance: FloatArray,
+        precision: FloatArray,
+        explanation: Explanation,
+        look: Look,
+        otherwise: float,
+    ) -> tuple[float, float]:
+        """Evidence by draws and how well it is known; ``otherwise``: by quadrature and Laplace's method."""
+        drawn = draw(
+            self.fitter, changed, centre, covariance, precision, more=lambda z: self._prior(explanation, look, z)
+        )
+        return drawn.agreed(otherwise)
+
+    def _prior(self, explanation: Explanation, look: Look, z: FloatArray) -> float:
+        """What a draw's prior gains where dates and places are evenly likely over their range, and none beyond it."""
+        for tau, low, high in zip(z[len(z) - len(explanation.spacing) :], *self._ends(explanation, look), strict=True):
+            if not low <= tau <= high:
+                return -math.inf
+        return evenly(explanation, z)
+
+    def _ends(self, explanation: Explanation, look: Look) -> tuple[list[float], list[float]]:
+        """Lowest and highest numbers of dates and places: dates within the run, places within their range's width."""
+        steps = [spacing / NARROWED for spacing, _ in explanation.spacing]
+        widths = [span / step for step, (_, span) in zip(steps, explanation.spacing, strict=True)]
+        if not explanation.dated:
+            return [-width for width in widths], widths
+        end_s = float(self.fitter.observed.t_s[-1])
+        return [-look.at[0] / steps[0]], [(end_s - look.at[0]) / steps[0]]
 
     def _freed(self, explanation: Explanation, look: Look) -> tuple[Predict, FloatArray]:
         """The computed series by all numbers (stated ones, size, date or places), and the priors' precisions."""
@@ -260,18 +333,4 @@ class Searcher:
             return math.nan, math.nan
         spread, z = math.sqrt(float(fit.covariance[number, number])), float(fit.z[number])
         u = abs(explanation.size_of(z + spread) - explanation.size_of(z - spread)) / 2
-        return explanation.size_of(z), math.hypot(u, SIZE_ERRORS.get(explanation.unit, 0.0))
-
-
-def evenly(explanation: Explanation, z: FloatArray, walked: int = -1) -> float:
-    """What the evidence gains where dates and places are evenly likely over their range instead of normally.
-
-    They are the last of the numbers ``z``; number ``walked`` of them had no prior yet.
-    """
-    gain = 0.0
-    for k, (spacing, span) in enumerate(explanation.spacing):
-        gain += math.log(spacing / NARROWED / span)
-        if k != walked:
-            tau = float(z[len(z) - len(explanation.spacing) + k])
-            gain += 0.5 * math.log(2 * math.pi / PLACE_PRECISION) + 0.5 * PLACE_PRECISION * tau**2
-    return gain
+        return explanation.size_of(z), math.hypot(u, model_error(explanation))

@@ -10,8 +10,10 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.verdict.explaining import Explanation
+from matchvision.verdict.finding import Found, Look
 from matchvision.verdict.observing import Observed
-from matchvision.verdict.pairing import pair_up
+from matchvision.verdict.onset import onset_s
+from matchvision.verdict.pairing import FoundPair, pair_up, part_again
 from matchvision.verdict.playing import Forecasted, player
 from matchvision.verdict.refitting import (
     MODEL_ERROR_CHANCES,
@@ -24,7 +26,8 @@ from matchvision.verdict.refitting import (
     RunFitter,
     log_sum,
 )
-from matchvision.verdict.searching import Found, Searcher
+from matchvision.verdict.searching import Searcher
+from matchvision.verdict.settling import SEED, draw, settle
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -41,15 +44,25 @@ LOOK_WITHIN: Final = 60.0
 LOOK_MOST: Final = 10
 #: Explanations this much less likely than the best after that are not refitted with all slopes computed anew.
 REFIT_WITHIN: Final = 8.0
+#: Those this near to the best are brought to their true minimum.
+CONVERGE_WITHIN: Final = 40.0
+#: But no more than so many.
+CONVERGED_MOST: Final = 4
 #: Those this near to the best have their sizes and dates integrated over.
 SHARPEN_WITHIN: Final = 3.5
+#: But no more than so many.
+SHARPENED_MOST: Final = 4
 #: From the ends of so many explanations the refit without a change is begun again.
 BEGUN_AGAIN: Final = 4
+#: Steps towards the numbers that fit best until the run left what the match can give without a change.
+BEFORE_ROUNDS: Final = 3
 #: A logged command that changes less than this (in nats, by the least error of the model) was the plan.
 LEAST_DIFFERENCE_NATS: Final = 1.0
 #: A hand moves things by these shares of their size, as likely by any of them; what it set going lasts so long [s].
 TOUCHED_ERRORS: Final = (0.0, 0.08, 0.25, 0.8)
 HAND_LASTS_S: Final = 0.3
+#: Draws over what evidences may be.
+CHANCE_DRAWS: Final = 400
 #: At least and at most so many are: a few steps do not bring a large change to its best.
 REFIT_LEAST, REFIT_MOST = 4, 7
 
@@ -105,23 +118,37 @@ def weigh(
     def as_stated(z: FloatArray) -> Sequence[FloatArray]:
         return play(forecasted.match(z))
 
+    def as_given(z: FloatArray) -> Sequence[FloatArray]:
+        return play((logged or forecasted).match(z))
+
     zero = np.zeros(forecasted.numbers)
     plain = as_stated(zero)
     shared = fitter.slopes_of(as_stated, zero, plain, range(forecasted.numbers))
     base = fitter.refit(as_stated, zero, slopes=shared, rounds=6)
     loose = fitter.sum_up(zero, plain, shared, shares=UNEXPLAINED_ERRORS, chances=UNEXPLAINED_CHANCES)
-    searcher = Searcher(logged or forecasted, fitter, play, shared, base)
-    rival = base.log_evidence + math.log(AS_PREDICTED_BEFORE * max(len({e.cause for e in explanations}), 1))
+    otherwise = logged is not None and _differs(fitter, plain, as_given(zero))
+    given, given_slopes = base, shared
+    if otherwise:
+        given_slopes = fitter.slopes_of(as_given, zero, as_given(zero), range(forecasted.numbers))
+        given = fitter.refit(as_given, zero, slopes=given_slopes, rounds=6)
+    onset = onset_s(fitter, as_given(zero), given_slopes)
+    until = RunFitter(observed, Loosened(onset, math.inf, UNEXPLAINED_ERRORS[-1]))
+    before = settle(until, as_given, replace(given, z=zero), rounds=BEFORE_ROUNDS).z
+    searcher = Searcher(logged or forecasted, fitter, play, given_slopes, given, onset_s=onset, before=before)
+    rival = given.log_evidence + math.log(AS_PREDICTED_BEFORE * max(len({e.cause for e in explanations}), 1))
     found, refitted = _search(searcher, explanations, rival)
-    base = _settle(fitter, as_stated, base, [one for _, one in found])
+    ends = [one for _, one in found]
+    given = _settle(fitter, as_given, given, ends)
+    base = settle(fitter, as_stated, base) if otherwise else given
     pairs = []
-    best = max([base, *(one.fit for _, one in refitted)], key=lambda fit: fit.log_evidence)
+    best = max([base, given, *(one.fit for _, one in refitted)], key=lambda fit: fit.log_evidence)
     if best.strain > ONE_DOES_NOT_DO:
         pairs = pair_up(searcher, explanations, refitted)
+        for explanation, again in part_again(searcher, max(pairs, key=_evidence)) if pairs else ():
+            found = [(e, max(one, again, key=_of) if e is explanation else one) for e, one in found]
     causes = len({e.cause for e in explanations})
     # What was seen or logged is no far-fetched explanation: it shares with "as predicted".
-    otherwise = logged is not None and _differs(fitter, plain, play(logged.match(zero)))
-    before = AS_PREDICTED_BEFORE / (1 + (touched_s is not None) + otherwise)
+    beforehand = AS_PREDICTED_BEFORE / (1 + (touched_s is not None) + otherwise)
     explained = 1.0 - AS_PREDICTED_BEFORE - UNEXPLAINED_BEFORE
     each = math.log((1.0 - TWO_BEFORE) * explained / max(causes, 1))
     each_pair = math.log(TWO_BEFORE * explained / max(len(explanations) * (len(explanations) - 1) / 2, 1))
@@ -129,36 +156,56 @@ def weigh(
     def plainly(fit: Refit) -> Found:
         return Found(fit.log_evidence, fit, math.nan, math.nan, (), ())
 
+    def drawn(predict: Predict, fit: Refit) -> Found:
+        told = draw(fitter, predict, fit.z, fit.covariance)
+        evidence, u = told.agreed(fit.log_evidence)
+        return replace(plainly(fit), log_evidence=evidence, u_log_evidence=u)
+
     out: list[tuple[float, str, Explanation | None, Found]] = [
-        (math.log(before), "as-predicted", None, plainly(base)),
+        (math.log(beforehand), "as-predicted", None, drawn(as_stated, base)),
         (math.log(UNEXPLAINED_BEFORE), "unexplained", None, plainly(_beside(loose, found))),
     ]
     if touched_s is not None:
-        out.append((math.log(before), "touched", None, plainly(_touched(observed, touched_s, as_stated, base))))
-    if otherwise and logged is not None:
-        commanded = fitter.refit(lambda z: play(logged.match(z)), zero, rounds=6)
-        out.append((math.log(before), "command-changed", None, plainly(commanded)))
+        out.append((math.log(beforehand), "touched", None, plainly(_touched(observed, touched_s, as_stated, base))))
+    if otherwise:
+        out.append((math.log(beforehand), "command-changed", None, drawn(as_given, given)))
     for explanation, one in found:
         alike = sum(e.cause == explanation.cause for e in explanations)
         out.append((each - math.log(alike), explanation.cause, explanation, one))
     logs = [prior + one.log_evidence for prior, _, _, one in out]
-    both = [each_pair + pair.first.log_evidence for pair in pairs]
-    total = log_sum([*logs, *both])
+    logs += [each_pair + pair.first.log_evidence for pair in pairs]
+    chances = chances_of(logs, [one.u_log_evidence for _, _, _, one in out] + [0.0] * len(pairs))
     weighed = [
         Weighed(
-            cause, explanation, math.exp(log - total), one.size, one.u_size, one.at, one.u_at, one.fit
+            cause, explanation, chance, one.size, one.u_size, one.at, one.u_at, one.fit
         )
-        for log, (_, cause, explanation, one) in zip(logs, out, strict=True)
+        for chance, (_, cause, explanation, one) in zip(chances, out, strict=False)
     ]  # fmt: skip
-    for log, pair in zip(both, pairs, strict=True):
+    for chance, pair in zip(chances[len(out) :], pairs, strict=True):
         a, b = (
             Weighed(
-                told.cause, told, math.exp(log - total), part.size, part.u_size, part.at, part.u_at, part.fit
+                told.cause, told, chance, part.size, part.u_size, part.at, part.u_at, part.fit
             )
             for told, part in zip(pair.explanations, (pair.first, pair.second), strict=True)
         )  # fmt: skip
         weighed.append(replace(a, beside=b))
     return tuple(sorted(weighed, key=lambda w: -w.probability))
+
+
+def chances_of(logs: Sequence[float], u_logs: Sequence[float]) -> list[float]:
+    """Chances from log probabilities that are known to ``u_logs`` (nats): their mean over what those may be."""
+    noise = np.random.default_rng(SEED).standard_normal((CHANCE_DRAWS, len(logs)))
+    moved = np.array(logs) + noise * np.array(u_logs)
+    told = np.exp(moved - moved.max(axis=1, keepdims=True))
+    return [float(p) for p in np.mean(told / told.sum(axis=1, keepdims=True), axis=0)]
+
+
+def _evidence(pair: FoundPair) -> float:
+    return pair.first.log_evidence
+
+
+def _of(found: Found) -> float:
+    return found.log_evidence
 
 
 def _settle(fitter: RunFitter, as_stated: Predict, base: Refit, found: Sequence[Found]) -> Refit:
@@ -172,7 +219,7 @@ def _settle(fitter: RunFitter, as_stated: Predict, base: Refit, found: Sequence[
             slopes = [own[:, :numbers] for own in one.fit.slopes]
             again = fitter.refit(as_stated, one.fit.z[:numbers], slopes=slopes, rounds=6)
             base = max(base, again, key=lambda fit: fit.log_evidence)
-    return base
+    return settle(fitter, as_stated, base)
 
 
 def _differs(fitter: RunFitter, plain: Sequence[FloatArray], logged: Sequence[FloatArray]) -> bool:
@@ -249,11 +296,30 @@ def _search(
         told = list(pool.map(finish, range(len(likely))))
         best = max([rival, *(found.log_evidence for _, found in told)])
 
+        nearest = sorted(worth, key=lambda i: -told[i][1].log_evidence)[:CONVERGED_MOST]
+
+        def converge(i: int) -> tuple[Look, Found]:
+            one = told[i][1]
+            if one.log_evidence < best - CONVERGE_WITHIN:
+                return narrowed[i], one
+            return searcher.converge(explanations[likely[i]], narrowed[i], one)
+
+        for i, (look, again) in zip(nearest, pool.map(converge, nearest), strict=True):
+            narrowed[i], told[i] = look, (explanations[likely[i]], again)
+        sharp, done = list(told), set[int]()
+
         def sharpen(i: int) -> tuple[Explanation, Found]:
-            explanation, found = told[i]
-            if i not in worth or found.log_evidence < best - SHARPEN_WITHIN:
-                return told[i]
+            explanation, found = sharp[i]
             return explanation, searcher.sharpen(explanation, narrowed[i], found)
 
-        sharp = list(pool.map(sharpen, range(len(told))))
+        while True:
+            # What was integrated over is often less likely than it seemed: what comes near it then is as well.
+            best = max([rival, *(found.log_evidence for _, found in sharp)])
+            near = [i for i in worth - done if sharp[i][1].log_evidence > best - SHARPEN_WITHIN]
+            near = sorted(near, key=lambda i: -sharp[i][1].log_evidence)[: max(0, SHARPENED_MOST - len(done))]
+            if not near:
+                break
+            for i, better in zip(near, pool.map(sharpen, near), strict=True):
+                sharp[i] = better
+            done |= set(near)
     return sharp, [sharp[i] for i in sorted(worth)]

@@ -16,7 +16,7 @@ from matchvision.verdict.explaining import Explanation, explain
 from matchvision.verdict.observing import Observed, observe
 from matchvision.verdict.playing import Forecasted
 from matchvision.verdict.reasoning import as_logged, forecast_of, machine_paths, rows_of
-from matchvision.verdict.weighing import Weighed, weigh
+from matchvision.verdict.weighing import Weighed, chances_of, weigh
 from tests.verdict.changed_runs import changed_run, measured_points, two_changes
 
 Measured = tuple[Run, Motion, Pull | None, MatchClock]
@@ -38,6 +38,19 @@ def of(explanations: Sequence[Explanation], *wanted: tuple[str, str]) -> list[Ex
 @pytest.fixture(scope="module")
 def plain() -> Measured:
     return measured_points(changed_run("as-predicted", 3), 3)
+
+
+def test_chances_follow_evidence_as_far_as_it_is_known() -> None:
+    """Known evidence: a normalised exponential. Of two, one known to 3 nats: the mean of a logistic of a normal."""
+    assert chances_of([-1000.0, -1001.0, -1003.0], [0.0] * 3) == pytest.approx(
+        np.exp([0.0, -1.0, -3.0]) / np.exp([0.0, -1.0, -3.0]).sum()
+    )
+    nodes, weights = np.polynomial.hermite_e.hermegauss(80)
+    blunt = weights @ (1 / (1 + np.exp(-(4.0 + 3.0 * nodes)))) / weights.sum()
+    told = chances_of([4.0, 0.0], [0.0, 3.0])
+    assert told[0] == pytest.approx(blunt, abs=0.04)
+    assert told[0] < chances_of([4.0, 0.0], [0.0, 0.0])[0]
+    assert sum(told) == pytest.approx(1.0)
 
 
 @pytest.mark.slow
