@@ -5,6 +5,7 @@ from dataclasses import replace
 from typing import Final, Literal
 
 import numpy as np
+import numpy.typing as npt
 
 from matchvision.grip.anchors import find_break_away, find_creep
 from matchvision.grip.arms import find_reach
@@ -63,7 +64,7 @@ def find_events(
         events.extend(add_lateral_pull(turn, run.sheet, motion, usable_pull(pull), clock) for turn in turns)
         events.extend(find_leaving(moved, run.sheet.table, motion.real_s, clock))
         events.extend(find_side_loss(run, motion, moved, clock))
-        events.extend(find_lifting(moved, machine, motion.real_s, clock))
+        events.extend(find_lifting(moved, machine, motion.real_s, clock, body_seen(motion, name)))
         if motion.rope is not None and (machine.anchor is not None or machine.brake is not None):
             events.extend(find_holding(moved, motion.rope, usable_pull(pull), motion.real_s, clock))
         if machine.anchor is not None:
@@ -123,6 +124,12 @@ def add_belonging(events: list[Event], maps: list[GripMap]) -> list[Event]:
         more = said.pop(event.machine, "") if event.kind in SLIDES else ""
         done.append(replace(event, evidence=event.evidence + more))
     return done
+
+
+def body_seen(motion: Motion, machine: str) -> npt.NDArray[np.bool_]:
+    """Frames (n,) in which at least two of a machine's own markers are seen."""
+    own = [k for k, p in enumerate(motion.tracks.plans) if p.kind == "body" and p.machine == machine]
+    return np.asarray(np.isfinite(motion.tracks.col_px[:, own]).sum(axis=1) >= 2)
 
 
 def usable_pull(pull: Pull | None) -> PullSource | None:

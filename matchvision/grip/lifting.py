@@ -5,25 +5,45 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from matchvision.grip.intervals import best_mean, bridge_gaps, chance_above, date_crossing, hold_between, keep_long
+from matchvision.grip.intervals import (
+    Stretch,
+    best_mean,
+    bridge_gaps,
+    chance_above,
+    date_crossing,
+    hold_between,
+    keep_long,
+)
 from matchvision.records.events import Event
 from matchvision.records.motion import MachineMotion, MatchClock
 from matchvision.records.sheet import Machine
 from matchvision.uncertainty import format_interval
 
 FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
 
 #: A machine is lifted once it is off level by this much: a wheel is then a centimetre off the table.
 LIFTED_DEG: Final = 3.0
 LIFTED_FOR_S: Final = 0.1
 #: It has tipped beyond the angle at which its weight stands over its wheels or edge, or beyond this if that is unknown.
 TIPPED_DEG: Final = 45.0
+#: Beyond this a machine that is lost from sight of the pose, for so long, with its markers seen in such a share of
+#: frames, has fallen over; so surely, since markers may be taken for others.
+FAR_UP_DEG: Final = 30.0
+LOST_FOR_S: Final = 0.25
+SEEN_RATIO: Final = 0.8
+LOST_CHANCE: Final = 0.9
 #: Wheels stand this share of the width apart, if nothing else is known.
 TRACK_RATIO: Final = 0.9
 
 
-def find_lifting(moved: MachineMotion, machine: Machine, real_s: FloatArray, clock: MatchClock) -> list[Event]:
+def find_lifting(
+    moved: MachineMotion, machine: Machine, real_s: FloatArray, clock: MatchClock, seen: BoolArray | None = None
+) -> list[Event]:
     """Stretches in which a machine's end or side is up by more than 3°, and the moment at which it tips.
+
+    ``seen`` (n,): frames in which markers of it are seen. One that was far up, and of which what is seen then fits no
+    tilt that can be followed, has tipped: had it come down again, it would fit.
 
     Notes
     -----
@@ -55,6 +75,8 @@ def find_lifting(moved: MachineMotion, machine: Machine, real_s: FloatArray, clo
             end_s = float(match_s[stretch.last])
             events.append(Event("lifted", moved.machine, at_s - zero_s, end_s, u_start_s, chance, evidence))
             over = np.flatnonzero(off[part] > limit)
+            if not len(over) and seen is not None and best > FAR_UP_DEG:
+                events.extend(_lost_on_end(moved, off, stretch, seen, real_s, clock))
             if len(over):
                 k = stretch.first + int(over[0])
                 tip_s, u_tip_s = date_crossing(off, u, real_s, k, limit)
@@ -65,6 +87,26 @@ def find_lifting(moved: MachineMotion, machine: Machine, real_s: FloatArray, clo
                 )
                 events.append(Event("tipped", moved.machine, tip_s - zero_s, float("nan"), u_tip_s, chance, evidence))
     return events
+
+
+def _lost_on_end(
+    moved: MachineMotion, off_deg: FloatArray, stretch: Stretch, seen: BoolArray, real_s: FloatArray, clock: MatchClock
+) -> list[Event]:
+    """A machine that had been far up, and fits no tilt from then on although its markers are seen."""
+    after = (real_s > real_s[stretch.last]) & (real_s <= real_s[stretch.last] + LOST_FOR_S)
+    whole = after.any() and real_s[after][-1] - real_s[stretch.last] > 0.9 * LOST_FOR_S
+    if not whole or np.isfinite(off_deg[after]).any() or seen[after].mean() < SEEN_RATIO:
+        return []
+    highest = stretch.first + int(np.nanargmax(off_deg[stretch.frames]))
+    # Some time after it was seen highest, and before it was lost.
+    low_s, high_s = float(real_s[highest]), float(real_s[stretch.last + 1])
+    u_s = float(np.hypot((high_s - low_s) / np.sqrt(12), clock.u_start_s))
+    evidence = (
+        f"{moved.machine} came up by {off_deg[highest]:.0f}°, and what is seen of it from then on fits no machine that "
+        "stands on its wheels or nearly so: it fell over."
+    )
+    at_s = (low_s + high_s) / 2 - clock.start_clip_s * clock.real_per_clip_ratio
+    return [Event("tipped", moved.machine, at_s, float("nan"), u_s, LOST_CHANCE, evidence)]
 
 
 def tip_angle_deg(machine: Machine, axis: int) -> float:

@@ -122,7 +122,8 @@ def find_turning(moved: MachineMotion, real_s: FloatArray, clock: MatchClock) ->
         return []
     first_deg = float(np.median(heading[standing]))
     off_deg = np.abs(heading - first_deg)
-    on_end = np.fmax(np.abs(moved.pitch_deg), np.abs(moved.roll_deg)) > ON_END_DEG
+    # Until it stands on its wheels again, since what comes between may be mistaken for a turn.
+    on_end = hold_between(np.fmax(np.abs(moved.pitch_deg), np.abs(moved.roll_deg)), ON_END_DEG, TURNED_DEG)
     turned = hold_between(off_deg, TURNED_DEG, 0.8 * TURNED_DEG) & (match_s > 0) & ~on_end
     events = []
     for stretch in keep_long(turned, real_s, TURNED_FOR_S):
@@ -191,14 +192,22 @@ def find_stalls(
         source = "as its traction shows"
     else:
         return []
-    standing = (np.abs(wheel.rate_rad_s) < STALL_RAD_S) & driven & (match_s > 0)
+    rate_size = np.abs(wheel.rate_rad_s)
+    # A wheel that stopped may seem to swing on by its u for a while: that does not part a stall.
+    standing = (rate_size < np.fmax(STALL_RAD_S, 2 * wheel.u_rate_rad_s)) & driven & (match_s > 0)
     standing = bridge_gaps(standing, real_s, 0.1)
     zero_s = clock.start_clip_s * clock.real_per_clip_ratio
     events = []
-    for stretch in keep_long(standing, real_s, STALL_FOR_S):
+    for whole in keep_long(standing, real_s, STALL_FOR_S):
+        slow = np.flatnonzero(rate_size[whole.frames] < STALL_RAD_S)
+        if not len(slow):
+            continue
+        stretch = Stretch(whole.first + int(slow[0]), whole.first + int(slow[-1]))
         part = stretch.frames
         rate, u = float(np.nanmedian(wheel.rate_rad_s[part])), float(np.nanmedian(wheel.u_rate_rad_s[part]))
         chance = chance_above(-abs(rate), u, -STALL_RAD_S)
+        if chance < 0.5 or real_s[stretch.last] - real_s[stretch.first] + typical_step_s(real_s) < STALL_FOR_S:
+            continue
         evidence = (
             f"Wheel {wheel.wheel} of {wheel.machine} turned at {format_interval(rate, u)} rad/s (middle value, 95 %) "
             f"for {real_s[stretch.last] - real_s[stretch.first]:.2f} s under drive, {source}. Limit 0.1 rad/s for 1 s."

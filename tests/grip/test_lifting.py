@@ -42,3 +42,17 @@ def test_machine_that_goes_over_has_tipped() -> None:
     assert limit == pytest.approx(np.degrees(np.arctan2(0.45 * 0.23, 0.06)))
     assert tipped.start_s + 0.5 == pytest.approx(2.0 + limit / 90.0, abs=0.03)
     assert "right side" in tipped.evidence
+
+
+def test_machine_lost_on_end_with_its_markers_in_view_has_tipped() -> None:
+    """Up to 36° it is followed, then fits no tilt. Hidden markers, or a nose that comes down, say nothing."""
+    pitch = np.where(T_S < 2.0, np.clip(40 * (T_S - 1.1), 0, 40), np.nan)
+    moved = make_machine("heron", N, pitch_deg=pitch, u_pitch_deg=1.0)
+    seen = np.ones(N, dtype=np.bool_)
+    found = find_lifting(moved, SHEET, T_S, CLOCK, seen)
+    (event,) = (e for e in found if e.kind == "tipped")
+    assert event.start_s == pytest.approx(2.0 - CLOCK.start_clip_s, abs=0.05)
+    assert 0.5 < event.probability < 0.95
+    assert not [e for e in find_lifting(moved, SHEET, T_S, CLOCK, seen & (T_S < 2.0)) if e.kind == "tipped"]
+    again = make_machine("heron", N, pitch_deg=np.where(T_S > 2.15, 0.0, pitch), u_pitch_deg=1.0)
+    assert not [e for e in find_lifting(again, SHEET, T_S, CLOCK, seen) if e.kind == "tipped"]

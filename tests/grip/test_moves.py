@@ -96,3 +96,15 @@ def test_hold_of_about_a_second_is_as_likely_as_its_ends_are_sure(
     if low is not None and high is not None:
         assert low < found[0].probability <= high
         assert found[0].end_s - found[0].start_s == pytest.approx(lasted_s, abs=0.02)
+
+
+def test_wheel_that_seems_to_swing_on_by_its_u_stalls_once() -> None:
+    """It stops at 1.5 s of the clip and its smoothed rate undershoots by 0.15 ± 0.1 rad/s for a tenth of a second."""
+    rate = np.where(T_S < 1.5, 2.0, np.where((T_S > 1.55) & (T_S < 1.65), -0.15, 0.0))
+    wheel = make_wheel("heron", N, rate_rad_s=rate, u_rate_rad_s=0.1)
+    commands = np.array([[0.0, 0.8], [3.0, 0.8]])
+    (event,) = find_stalls(wheel, T_S, CLOCK, traction=None, commands=commands)
+    assert event.start_s == pytest.approx(0.5, abs=0.03)
+    # One that keeps turning at hardly more than its u is no stall.
+    turning = make_wheel("heron", N, rate_rad_s=0.15, u_rate_rad_s=0.1)
+    assert not find_stalls(turning, T_S, CLOCK, traction=None, commands=commands)
