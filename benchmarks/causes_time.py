@@ -41,16 +41,17 @@ def weigh_one(duration_s: float, *, swung: bool) -> dict[str, Any]:
     changed = slowed(changed_run("as-predicted", SEED), duration_s / USUAL_S)
     forecasted, observed, explanations = prepared(measured_points(changed, SEED))
     if swung:
+        wave = SWING * np.sin(SWING_RAD_S * observed.t_s)
         series = tuple(
-            replace(s, values=s.values + SWING * s.scale * np.sin(SWING_RAD_S * observed.t_s))  # noqa: PD011 - a series of ours
-            if s.what != "heading" else s
-            for s in observed.series
-        )  # fmt: skip
+            one if one.what == "heading" else replace(one, values=one.values + one.scale * wave)  # noqa: PD011 - not theirs
+            for one in observed.series
+        )
         observed = replace(observed, series=series)
     begun_s, used_s = time.perf_counter(), time.process_time()
     found = weigh(forecasted, observed, explanations, None)
     return {
-        "duration_s": duration_s, "fits": not swung, "first": found[0].cause, "processor_s": time.process_time() - used_s, "wall_s": time.perf_counter() - begun_s,
+        "duration_s": duration_s, "fits": not swung, "first": found[0].cause,
+        "processor_s": time.process_time() - used_s, "wall_s": time.perf_counter() - begun_s,
         "limit_s": LIMIT_S if duration_s == max(DURATIONS_S) else np.nan,
     }  # fmt: skip
 
