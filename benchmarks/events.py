@@ -10,15 +10,17 @@ so by the letter, but by less than slip speed, speed and dates must be known, `t
 
 import tempfile
 from collections import defaultdict
-from dataclasses import replace
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Final
 
 import numpy as np
 import pandas as pd
 
+from benchmarks.keeping import MEASURING, once
 from benchmarks.turning import turn_errors, turn_row
-from matchvision.records.events import Event
 from matchvision.records.motion import Motion
 from tests.following import events_of, follow_scene, measured_of
 from tests.grip.happened import Score, score
@@ -38,43 +40,68 @@ FALLS_OVER: Final = ("tips",)
 NEEDS_PICTURES: Final = {"touch"}
 #: What each clip gave is kept here, so that a study that was broken off goes on; delete it to film anew.
 KEPT: Final = Path(tempfile.gettempdir()) / "matchvision-events"
+RESTS_ON: Final = (
+    *MEASURING, "tests/grip/happened.py", "tests/grip/stories.py", "tests/grip/quiet_clips.py", "tests/grip/quiet.py",
+    "benchmarks/events.py", "benchmarks/turning.py",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class Judged:
+    """What came of one run: its events beside the true ones, and by how much turns were off, with u [deg]."""
+
+    events: Score
+    turns: tuple[tuple[float, float], ...]
 
 
 def measure() -> pd.DataFrame:
     """One row a kind: true ones, found, false ones, and the onset's error; how far machines turned; quiet clips."""
     scores: list[tuple[str, Score]] = []
     turns: dict[str, list[tuple[float, float]]] = {"pixels": [], "points": []}
-    for seed in PIXEL_SEEDS:
-        for story in stories(seed):
-            played, motion, events = _filmed(story, seed)
-            scores.append(("pixels", score(true_of(story, played), events)))
-            turns["pixels"] += [] if story.name in FALLS_OVER else turn_errors(story.scene, played.course, motion)
-    for seed in POINT_SEEDS:
-        for story in stories(seed):
-            played = story.play()
-            truths = [t for t in true_of(story, played) if t.kind not in NEEDS_PICTURES]
-            motion, events = measured_points(story, played.course, np.random.default_rng(seed))
-            scores.append(("points", score(truths, events)))
-            turns["points"] += [] if story.name in FALLS_OVER else turn_errors(story.scene, played.course, motion)
-    for seed in TURNING_PIXEL_SEEDS:
-        for story in (one for one in stories(seed) if one.name in TURNS):
-            played, motion, _ = _filmed(story, seed)
-            turns["pixels"] += turn_errors(story.scene, played.course, motion)
-    for seed in TURNING_POINT_SEEDS:
-        for story in (one for one in stories(seed) if one.name in TURNS):
-            course = story.course()
-            motion, _ = measured_points(story, course, np.random.default_rng(seed))
-            turns["points"] += turn_errors(story.scene, course, motion)
+    for source, seed, story, only_turns in _planned():
+        judged = _once(f"{source}-{story.name}-{seed}", partial(_JUDGES[source], story, seed))
+        turns[source] += judged.turns
+        if not only_turns:
+            scores.append((source, judged.events))
     turned = [turn_row(source, errors) for source, errors in turns.items()]
     return pd.DataFrame([*tabulate(scores), *turned, *_quiet_rows()])
 
 
-def _filmed(story: Story, seed: int) -> tuple[Played, Motion, tuple[Event, ...]]:
-    """What happened in a story, and motion and events from its clip."""
+def _planned() -> Iterator[tuple[str, int, Story, bool]]:
+    """Source, seed and story of every run, and whether it is there for its turn alone."""
+    for source, seeds in (("pixels", PIXEL_SEEDS), ("points", POINT_SEEDS)):
+        for seed in seeds:
+            yield from ((source, seed, story, False) for story in stories(seed))
+    for source, more in (("pixels", TURNING_PIXEL_SEEDS), ("points", TURNING_POINT_SEEDS)):
+        for seed in more:
+            yield from ((source, seed, story, True) for story in stories(seed) if story.name in TURNS)
+
+
+def _judge_filmed(story: Story, seed: int) -> Judged:
+    """A story through its clip."""
     played = story.play()
     followed = follow_scene(story.scene, played.course, KEPT / f"{story.name}-{seed}.pickle")
     motion, events = measured_of(replace(followed, run=story.misstate(followed.run)))
-    return played, motion, events
+    return Judged(score(true_of(story, played), events), _turns(story, played, motion))
+
+
+def _judge_points(story: Story, seed: int) -> Judged:
+    """A story as noisy points."""
+    played = story.play()
+    truths = [t for t in true_of(story, played) if t.kind not in NEEDS_PICTURES]
+    motion, events = measured_points(story, played.course, np.random.default_rng(seed))
+    return Judged(score(truths, events), _turns(story, played, motion))
+
+
+_JUDGES: Final = {"pixels": _judge_filmed, "points": _judge_points}
+
+
+def _turns(story: Story, played: Played, motion: Motion) -> tuple[tuple[float, float], ...]:
+    return () if story.name in FALLS_OVER else tuple(turn_errors(story.scene, played.course, motion))
+
+
+def _once(name: str, judge: Callable[[], Judged]) -> Judged:
+    return once(KEPT / "judged", RESTS_ON, name, judge)
 
 
 def tabulate(scores: list[tuple[str, Score]]) -> list[dict[str, object]]:
@@ -115,8 +142,7 @@ def _quiet_rows() -> list[dict[str, object]]:
     """One row a quiet clip: what was claimed in it, and of which kinds."""
     rows = []
     for number, story in enumerate(quiet_clips()):
-        followed = follow_scene(story.scene, story.course(), KEPT / f"quiet-{number}.pickle")
-        found = false_events(story, events_of(followed))
+        found = _once(f"quiet-{number}", partial(_judge_quiet, story, number)).events.false
         kinds = " ".join(sorted({event.kind for event in found})) or "any"
         row: dict[str, object] = {
             "source": f"quiet {CLIP_S / 60:.2f} min: {story.name}",
@@ -126,3 +152,8 @@ def _quiet_rows() -> list[dict[str, object]]:
         }
         rows.append(row | {"false": len(found)})
     return rows
+
+
+def _judge_quiet(story: Story, number: int) -> Judged:
+    followed = follow_scene(story.scene, story.course(), KEPT / f"quiet-{number}.pickle")
+    return Judged(Score((), tuple(false_events(story, events_of(followed)))), ())
