@@ -12,6 +12,7 @@ class RunLine:
     status : "listed" (not filmed yet), "failed", "answered" (causes still due) or "done".
     winner, measured_winner : as it counts, and as measured; they differ where an instructor decided otherwise.
     chance : what the forecasts gave the winner.
+    remedy : what would have won for the side that lost, once it was sought.
     counts : False where the run was replayed.
     remarks : replays and overrides with their reasons.
     folder : of its results, counted from the class's page.
@@ -32,6 +33,7 @@ class RunLine:
     cause: str
     cause_probability: float
     cause_statement: str
+    remedy: str
     counts: bool
     remarks: tuple[str, ...]
     message: str

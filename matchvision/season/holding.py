@@ -18,7 +18,7 @@ from matchvision.records.season import Season
 from matchvision.season.index import Index, open_index
 from matchvision.season.manifest import list_teams
 from matchvision.season.marks import find_rubric
-from matchvision.season.pacing import ENOUGH, count_pictures, estimate, tell_estimate
+from matchvision.season.pacing import ENOUGH, count_pictures, estimate, is_long, tell_estimate
 from matchvision.season.program import fingerprint_program
 from matchvision.season.receiving import read_received
 from matchvision.season.running import PAGE, PRODUCTS, Crew, Played, Progress, at_work, list_due, look_up, work
@@ -174,7 +174,7 @@ class _Clock:
             for step in self.steps[self.steps.index(task.step) :]:
                 self._open.setdefault(step, set()).add(key)
 
-    def tell(self) -> None:
+    def tell(self, *, again: bool = False) -> None:
         if self.notice is None or not self._open:
             return
         told = [
@@ -183,7 +183,7 @@ class _Clock:
             if keys
         ]
         said = tell_estimate(told, self.workers)
-        if said:
+        if said and (is_long(told) or not again):
             self.notice(said)
 
     def note(self, finished: Finished) -> None:
@@ -196,7 +196,7 @@ class _Clock:
         self.index.keep_pace(key, step, self._pictures.get(key, 0.0), finished.took_s)
         self._fresh[step] += 1
         if self._fresh[step] == ENOUGH and step != STEPS[-1]:
-            self.tell()
+            self.tell(again=True)
 
 
 def _state_of(

@@ -45,6 +45,7 @@ def describe_line(season: Season, one: Played) -> RunLine:
         cause=cause.cause if cause else "",
         cause_probability=_number(cause.probability if cause else None),
         cause_statement=cause.statement if cause else "",
+        remedy=brief.remedies.sentence if brief and brief.remedies else "",
         counts=not replayed,
         remarks=_remarks(entry, replayed, overrides),
         message=one.message,
@@ -107,7 +108,8 @@ def _doubts_of(line: RunLine, one: Played) -> list[tuple[int, str]]:
     brief = one.brief
     if brief is None:
         return []
-    reasons = [(1, f"Its causes could not be sought: {line.message}")] if line.message else []
+    lacking = "Its causes" if brief.causes_due else "What would have won"
+    reasons = [(1, f"{lacking} could not be sought: {line.message}")] if line.message else []
     match = brief.run.kind == "match"
     if match and not line.measured_winner:
         reasons.append((3, brief.verdict.sentence))

@@ -20,6 +20,8 @@ USUAL_S: Final[dict[Step, tuple[float, float]]] = {
     "remedies": (3.0, 0.001),
 }
 USUAL_FACTOR: Final = 2.0
+#: Work that surely ends sooner [s] needs no more words.
+FEW_MINUTES_S: Final = 300.0
 #: From so many timed runs on their own scatter is known well enough to be told.
 ENOUGH: Final = 3
 
@@ -90,18 +92,25 @@ def estimate(step: Step, pictures: Sequence[float], paces: Sequence[tuple[float,
 def tell_estimate(estimates: Sequence[Estimate], workers: int) -> str:
     """In words; nothing where nothing is to be done."""
     words: dict[Step, str] = {"answer": "verdicts", "causes": "causes after them", "remedies": "what would have won"}
-    parts = [f"{_minutes(one)} for {words[one.step]}" for one in estimates if one.runs]
-    if not parts:
+    due = [one for one in estimates if one.runs]
+    if not due:
         return ""
-    timed = min(one.timed for one in estimates if one.runs)
-    runs = max(one.runs for one in estimates)
-    basis = (
-        f"by {timed} runs timed here"
-        if timed
-        else "on a usual machine; told again when the first runs have been timed on this one"
-    )
-    crew = "1 worker" if workers == 1 else f"{workers} workers"
-    return f"{runs} run{'s' if runs != 1 else ''}, {crew}: {', '.join(parts)} ({basis})."
+    runs, crew = max(one.runs for one in due), "1 worker" if workers == 1 else f"{workers} workers"
+    head = f"{runs} run{'s' if runs != 1 else ''}, {crew}"
+    if not is_long(due):
+        return f"{head}: a few minutes in all."
+    parts = [f"{_minutes(one)} for {words[one.step]}{_basis(one)}" for one in due]
+    guessed = " What was not timed yet is told again when it has been." if any(not one.timed for one in due) else ""
+    return f"{head}: {', '.join(parts)}.{guessed}"
+
+
+def is_long(estimates: Sequence[Estimate]) -> bool:
+    """Whether it is worth telling more than that it takes a few minutes."""
+    return math.fsum(one.high_s for one in estimates) > FEW_MINUTES_S
+
+
+def _basis(one: Estimate) -> str:
+    return f", by {one.timed} runs timed here" if one.timed else ", as on a usual machine"
 
 
 def _minutes(one: Estimate) -> str:

@@ -26,13 +26,18 @@ def test_before_any_run_was_timed_it_is_a_guess_that_says_so() -> None:
     said = tell_estimate([told], 2)
     assert "150 runs, 2 workers: about" in said
     assert "for verdicts" in said
-    assert "told again when the first runs have been timed" in said
+    assert "as on a usual machine" in said
+    assert "told again when it has been" in said
+
+
+def test_what_was_timed_is_told_with_its_basis() -> None:
+    told = estimate("causes", [1800.0] * 30, [(1800.0, 60.0), (1700.0, 58.0), (1900.0, 65.0)], 2)
+    said = tell_estimate([told], 2)
+    assert said.startswith("30 runs, 2 workers: about 15 min (")
+    assert said.endswith(") for causes after them, by 3 runs timed here.")
 
 
 def test_little_work_is_not_counted_in_minutes() -> None:
     told = estimate("causes", [100.0] * 3, [(100.0, 2.0)] * 3, 2)
-    assert (
-        tell_estimate([told], 2)
-        == "3 runs, 2 workers: less than a minute for causes after them (by 3 runs timed here)."
-    )
+    assert tell_estimate([told], 2) == "3 runs, 2 workers: a few minutes in all."
     assert tell_estimate([estimate("answer", [], [], 2)], 2) == ""
