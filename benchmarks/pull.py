@@ -8,14 +8,18 @@ Of pulls:
 - ``rms_over_peak``: rms error over the run's greatest tension, mean and ``worst`` over the runs; ``gripping``: its mean
   while no wheel slips;
 - ``inside_1.96_u``: share of |error| / u below 1.96, of all frames; ``one_a_run``: of one frame drawn from each run;
+  ``inside_jerk`` and ``inside_steady``: of the frames about which the tension changes by more than a tenth of its
+  greatest within 0.1 s, and of the others;
 - ``rms_error_over_rms_u`` over all runs;
 - ``over_best``: fused rms over that of the best source, pooled over the runs in which both speak nearly throughout;
 - ``contradictions``: share of runs in which sources are said to contradict each other;
 - ``dated_s``: how far the found contradiction's date lies from the rough stretch's true beginning, mean and worst.
 
-Of slip speed: ``rms_m_s`` and ``worst`` over the runs. Of events in the same runs: how many ``true``, ``found`` within
-0.1 s, ``false``, and the onset's ``rms_m_s`` and ``worst`` in seconds under ``onset_rms_s``, ``onset_worst_s``, with
-``within_50_ms`` the share of those found.
+Of slip speed: ``rms_m_s`` and ``worst`` over the runs; ``inside_jerk`` where it is between 3 and 30 mm/s, which wheels
+pass on their way into a slide, ``inside_steady`` elsewhere.
+
+Of events in the same runs: how many ``true``, ``found`` within 0.1 s, ``false``, and the onset's ``rms_m_s`` and
+``worst`` in seconds under ``onset_rms_s``, ``onset_worst_s``, with ``within_50_ms`` the share of those found.
 """
 
 from collections.abc import Callable, Sequence
@@ -39,6 +43,10 @@ POINT_RUNS: Final[dict[Kind, range]] = {
     "patch": range(10),
 }
 FILMED_RUNS: Final = 144
+#: A jerk: so much of the greatest tension within twice this time.
+JERK_RATIO, JERK_HALF_S = 0.1, 0.05
+#: Wheels pass these slips on their way into a slide [m/s].
+CREEPS_M_S, SLIDES_M_S = 0.003, 0.030
 #: Fewer frames than this say nothing about a source in a run.
 LEAST_FRAMES: Final = 10
 
@@ -67,7 +75,7 @@ def rate(runs: Sequence[Judged]) -> list[dict[str, object]]:
     generator = np.random.default_rng(7)
     rows = []
     for name in SOURCES:
-        over_peak, gripping, ratios, once, squares = [], [], [], [], []
+        over_peak, gripping, ratios, jerks, once, squares = [], [], [], [], [], []
         for run in runs:
             error, u, counts = run.errors(name)
             if run.patch_s is not None and name == "inertia":
@@ -80,6 +88,7 @@ def rate(runs: Sequence[Judged]) -> list[dict[str, object]]:
             if grips.sum() >= LEAST_FRAMES:
                 gripping.append(rms(error[grips]) / peak_N)
             ratios.append((error / u)[counts])
+            jerks.append(jerky(run.true_N / peak_N, run.match_s)[counts])
             once.append(generator.choice(ratios[-1]))
             squares.append((float(np.mean(error[counts] ** 2)), float(np.mean(u[counts] ** 2))))
         if not over_peak:
@@ -87,7 +96,7 @@ def rate(runs: Sequence[Judged]) -> list[dict[str, object]]:
         row: dict[str, object] = {"source": name, "runs": len(over_peak)}
         row["rms_over_peak"], row["worst"] = np.mean(over_peak), np.max(over_peak)
         row["gripping"] = np.mean(gripping) if gripping else np.nan
-        row |= _honesty(ratios, once, squares)
+        row |= _honesty(ratios, jerks, once, squares)
         if name == "fused":
             row["over_best"] = over_best(runs)
             dates = [abs(first_contradiction_s(run) - run.patch_s) for run in runs if run.patch_s is not None]
@@ -100,7 +109,7 @@ def rate(runs: Sequence[Judged]) -> list[dict[str, object]]:
 def rate_slip(runs: Sequence[Judged]) -> list[dict[str, object]]:
     """The row of slip speeds."""
     generator = np.random.default_rng(7)
-    errors, ratios, once, squares = [], [], [], []
+    errors, ratios, passing, once, squares = [], [], [], [], []
     for run in runs:
         for wheel in run.wheels:
             known = np.isfinite(wheel.error_m_s) & (wheel.u_m_s > 0)
@@ -109,12 +118,14 @@ def rate_slip(runs: Sequence[Judged]) -> list[dict[str, object]]:
             error, u = wheel.error_m_s[known], wheel.u_m_s[known]
             errors.append(rms(error))
             ratios.append(error / u)
+            true_m_s = np.abs(wheel.true_m_s[known])
+            passing.append((true_m_s > CREEPS_M_S) & (true_m_s < SLIDES_M_S))
             once.append(generator.choice(ratios[-1]))
             squares.append((float(np.mean(error**2)), float(np.mean(u**2))))
     if not errors:
         return []
     row: dict[str, object] = {"source": "slip speed", "runs": len(errors), "rms_m_s": rms(np.array(errors))}
-    return [row | {"worst": np.max(errors)} | _honesty(ratios, once, squares)]
+    return [row | {"worst": np.max(errors)} | _honesty(ratios, passing, once, squares)]
 
 
 def rate_events(runs: Sequence[Judged]) -> list[dict[str, object]]:
@@ -136,12 +147,24 @@ def rate_events(runs: Sequence[Judged]) -> list[dict[str, object]]:
     return rows
 
 
+def jerky(tension: FloatArray, real_s: FloatArray) -> BoolArray:
+    """Frames (n,) about which a tension, in parts of its greatest, changes by more than `JERK_RATIO`."""
+    later, before = (np.interp(real_s + away, real_s, tension) for away in (JERK_HALF_S, -JERK_HALF_S))
+    return np.asarray(np.abs(later - before) > JERK_RATIO)
+
+
 def _honesty(
-    ratios: Sequence[FloatArray], once: Sequence[float], squares: Sequence[tuple[float, float]]
+    ratios: Sequence[FloatArray],
+    hard: Sequence[BoolArray],
+    once: Sequence[float],
+    squares: Sequence[tuple[float, float]],
 ) -> dict[str, object]:
     error, stated = np.mean(squares, axis=0)
+    inside, apart = np.abs(np.concatenate(ratios)) < 1.96, np.concatenate(hard)
     return {
-        "inside_1.96_u": np.mean(np.abs(np.concatenate(ratios)) < 1.96),
+        "inside_1.96_u": inside.mean(),
+        "inside_jerk": inside[apart].mean() if apart.any() else np.nan,
+        "inside_steady": inside[~apart].mean() if (~apart).any() else np.nan,
         "one_a_run": np.mean(np.abs(once) < 1.96),
         "rms_error_over_rms_u": np.sqrt(error / stated),
     }

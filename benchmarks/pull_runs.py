@@ -41,10 +41,11 @@ RESTS_ON: Final = (
 
 @dataclass(frozen=True, eq=False)
 class SlipErrors:
-    """Of one wheel: slip speed's error and stated u in the match's frames (n,) [m/s]."""
+    """Of one wheel: slip speed's error, stated u and true value in the match's frames (n,) [m/s]."""
 
     error_m_s: FloatArray
     u_m_s: FloatArray
+    true_m_s: FloatArray
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,5 +128,5 @@ def _slip_errors(run: PlayedRun, measured: Measured) -> list[SlipErrors]:
         side = truth.left if marked.face_m[1] >= 0 else truth.right
         true_m_s = np.interp(measured.motion.clip_s, run.played.course.clip_s, side.slip_m_s)
         error = np.where(inside, wheel.slip_speed_m_s - true_m_s, np.nan)
-        found.append(SlipErrors(error, np.where(inside, wheel.u_slip_speed_m_s, np.nan)))
+        found.append(SlipErrors(error, np.where(inside, wheel.u_slip_speed_m_s, np.nan), true_m_s))
     return found

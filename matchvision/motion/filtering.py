@@ -13,7 +13,9 @@ FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 
 
-def step_matrices(steps: FloatArray, order: int, relax: float = np.inf) -> tuple[FloatArray, FloatArray]:
+def step_matrices(
+    steps: FloatArray, order: int, relax: float = np.inf, settle: float = np.inf
+) -> tuple[FloatArray, FloatArray]:
     """Transition (n, d, d) and unit driving covariance (n, d, d) of the model over time steps.
 
     Parameters
@@ -23,6 +25,8 @@ def step_matrices(steps: FloatArray, order: int, relax: float = np.inf) -> tuple
         Number of states d: white noise, d times integrated.
     relax : float
         Time in which the last state forgets itself, in the unit of the steps; infinite for a pure integral.
+    settle : float
+        Time in which the last but one forgets itself too, where the last does; infinite for a rate that stays.
 
     Notes
     -----
@@ -36,6 +40,8 @@ def step_matrices(steps: FloatArray, order: int, relax: float = np.inf) -> tuple
     if np.isfinite(relax):
         rate = np.diag(np.ones(order - 1), 1)
         rate[-1, -1] = -1.0 / relax
+        if order > 1:
+            rate[-2, -2] = -1.0 / settle
         noise = np.zeros((order, order))
         noise[-1, -1] = 1.0
         block = np.block([[-rate, noise], [np.zeros((order, order)), rate.T]])
@@ -128,7 +134,7 @@ def _filter_loops(
                 continue
             e = y[k, c]
             for i in range(d):
-                e -= look[c, i] * updated[k, i]
+                e -= look[k, c, i] * updated[k, i]
             if not begun[c]:
                 # A channel's first value says where its own state starts.
                 begun[c] = True
@@ -139,9 +145,9 @@ def _filter_loops(
             for i in range(d):
                 seen[i] = 0.0
                 for j in range(d):
-                    seen[i] += updated_p[k, i, j] * look[c, j]
+                    seen[i] += updated_p[k, i, j] * look[k, c, j]
             for i in range(d):
-                s += look[c, i] * seen[i]
+                s += look[k, c, i] * seen[i]
             innovation[k, c], spread[k, c] = e, s
             for i in range(d):
                 updated[k, i] += seen[i] / s * e
@@ -189,7 +195,7 @@ def _innovation_loops(
             continue
         e = y[k]
         for i in range(d):
-            e -= look[i] * x[i]
+            e -= look[k, i] * x[i]
         if not begun:
             begun = True
             x[0] += e
@@ -198,9 +204,9 @@ def _innovation_loops(
         for i in range(d):
             seen[i] = 0.0
             for j in range(d):
-                seen[i] += p[i, j] * look[j]
+                seen[i] += p[i, j] * look[k, j]
         for i in range(d):
-            s += look[i] * seen[i]
+            s += look[k, i] * seen[i]
         innovation[k], spread[k] = e, s
         for i in range(d):
             x[i] += seen[i] / s * e
@@ -291,8 +297,8 @@ def run_filter(
         As from `step_matrices`.
     start : (d,) float array
         Variances of the states at the first time.
-    look : (d,) float array, optional
-        What the data show of the states; without it the first.
+    look : (d,) or (n, d) float array, optional
+        What the data show of the states, throughout or in each frame; without it the first.
     fixed : (n − 1, d, d) float array, optional
         Driving covariance on top, whatever ``q`` is.
 
@@ -307,7 +313,8 @@ def run_filter(
     Checked by: tests/published/test_state_smoother.py::test_nile_steady_variance
     """
     whole = q[:, None, None] * drive + (0.0 if fixed is None else fixed)
-    shown = np.eye(transition.shape[1])[0] if look is None else look
+    shown = np.broadcast_to(np.eye(transition.shape[1])[0] if look is None else look, (len(y), transition.shape[1]))
     entry = np.zeros(1, dtype=np.int64)
-    *states, innovation, spread = run_channels(y[:, None], r[:, None], shown[None], entry, transition, whole, start)
+    each = np.ascontiguousarray(shown[:, None])
+    *states, innovation, spread = run_channels(y[:, None], r[:, None], each, entry, transition, whole, start)
     return (*states, innovation[:, 0], spread[:, 0])

@@ -143,17 +143,25 @@ class Pose:
         variance = (c * self.along.u_rate) ** 2 + (s * self.y.u_rate) ** 2 + (across * self.heading.u_value) ** 2
         return speed, np.sqrt(variance)
 
-    def travel_along_drive(self, real_s: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def travel_along_drive(self, real_s: FloatArray, aside_m: float = 0.0) -> tuple[FloatArray, FloatArray]:
         """Travel along the forward direction (n,) [m], noisy as seen, and the uncertainty new in each frame.
 
-        The smoothed speed is summed up, and each frame's departure from the smoothed place is put back.
+        The smoothed speed is summed up, and each frame's departure from the smoothed place is put back. What stands
+        ``aside_m`` to the left of the origin is carried back by that much a radian as the machine turns to the left.
+
+        Notes
+        -----
+        Checked by: tests/motion/test_machines.py::test_a_wheel_beside_a_turning_machine_goes_its_own_way
         """
         c, s = np.cos(self.heading.value), np.sin(self.heading.value)
         speed, _ = self.speed_along_drive()
         pieces = 0.5 * (speed[1:] + speed[:-1]) * np.diff(real_s)
         smooth = np.concatenate([[0.0], np.cumsum(np.nan_to_num(pieces))])
         off = c * (self.seen_m[:, 0] - self.along.value) + s * (self.seen_m[:, 1] - self.y.value)
-        return smooth + off, np.hypot(c * self.u_seen_m[:, 0], s * self.u_seen_m[:, 1])
+        travel, u = smooth + off, np.hypot(c * self.u_seen_m[:, 0], s * self.u_seen_m[:, 1])
+        if not self.headed:
+            return travel, u
+        return travel - aside_m * self.heading.value, np.hypot(u, aside_m * self.heading.u_value)
 
 
 def rigid_fit(

@@ -1,5 +1,6 @@
 """Marks on a wheel's rim: their places on the face, the circle's middle, the angle, and how the places scatter."""
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,8 +9,9 @@ import numpy.typing as npt
 from matchvision.geometry.camera import rays
 from matchvision.geometry.placing import PlanePlacing
 from matchvision.motion.machines import Pose
-from matchvision.motion.scatter import Scatter, split_scatter
+from matchvision.motion.scatter import FEWEST_FOR_SCATTER, split_scatter
 from matchvision.motion.sighting import Sighting
+from matchvision.motion.smoothing import SlowNoise
 from matchvision.records.sheet import Wheel
 from matchvision.records.tracks import MarkerPlan, Tracks
 
@@ -17,6 +19,8 @@ FloatArray = npt.NDArray[np.float64]
 
 #: How far the face's middle may lie off where pose and sheet put it, in its plane [m].
 U_FACE_MIDDLE_M = 0.004
+#: Smaller errors than this are none [m].
+EXACT_M = 1e-9
 #: A mark further off its circle than this is not this mark [m].
 WILD_MARK_M = 0.012
 
@@ -79,8 +83,10 @@ def place_rim(pose: Pose, wheel: Wheel, tracks: Tracks, sighting: Sighting) -> R
     return RimPlaces(columns, placing, in_face[..., 0], in_face[..., 1], variance, jacobian, sighting.seen[:, columns])
 
 
-def find_face_middle(rim: RimPlaces, circle_m: FloatArray) -> tuple[float, float]:
+def find_face_middle(rim: RimPlaces, circle_m: FloatArray) -> tuple[tuple[float, float], FloatArray]:
     """Where the circle's middle lies in the face, (along, up) [m], off the place that pose and sheet give.
+
+    Also the covariance (2, 2) of that.
 
     A camera error shifts pose and face; all frames share it, and marks that go round show it.
 
@@ -92,8 +98,9 @@ def find_face_middle(rim: RimPlaces, circle_m: FloatArray) -> tuple[float, float
     """
     middle = np.zeros(2)
     seen = rim.seen & np.isfinite(rim.along_m) & np.isfinite(rim.variance).all(axis=(2, 3))
+    normal = np.eye(2) / U_FACE_MIDDLE_M**2
     if not seen.any():
-        return 0.0, 0.0
+        return (0.0, 0.0), np.asarray(np.linalg.inv(normal), dtype=np.float64)
     for _ in range(6):
         along, up = rim.along_m - middle[0], rim.up_m - middle[1]
         reach = np.hypot(along, up)
@@ -105,7 +112,7 @@ def find_face_middle(rim: RimPlaces, circle_m: FloatArray) -> tuple[float, float
         normal = (unit * weight[:, None]).T @ unit + np.eye(2) / U_FACE_MIDDLE_M**2
         right = (unit * weight[:, None]).T @ off - middle / U_FACE_MIDDLE_M**2
         middle = middle + np.linalg.solve(normal, right)
-    return float(middle[0]), float(middle[1])
+    return (float(middle[0]), float(middle[1])), np.asarray(np.linalg.inv(normal), dtype=np.float64)
 
 
 def turning_angles(
@@ -139,13 +146,57 @@ def turning_angles(
     return np.where(some, angle, np.nan), np.where(some, np.sqrt(widen / safe), np.nan)
 
 
-def scatter_of_marks(
-    rim: RimPlaces, circle_m: FloatArray, middle: tuple[float, float], real_s: FloatArray
-) -> Scatter | None:
-    """The marks' errors [m], split into fast and slow ones by what shows across their path; None where too few show.
+def errors_of_marks(rim: RimPlaces, plans: list[MarkerPlan], middle: tuple[float, float]) -> FloatArray:
+    """The marks' errors (n, k) along their path [m], as large as one mark's; NaN where not seen.
 
-    Across their path the marks do not move, so the distances from the circle are errors; along the path they are taken
-    to be alike.
+    Marks of one wheel keep their angles to each other, so what these do is error, along the path: there a compressed
+    picture leaves a mark behind that it hardly moves across. A mark alone has only its distance from the circle.
+
+    Notes
+    -----
+    Checked by: tests/motion/test_scatter.py::test_marks_that_stay_behind_are_seen_to
     """
-    off = np.hypot(rim.along_m - middle[0], rim.up_m - middle[1]) - circle_m
-    return split_scatter(np.where(rim.seen & (np.abs(off) < WILD_MARK_M), off, np.nan), real_s)
+    along, up = rim.along_m - middle[0], rim.up_m - middle[1]
+    circle = np.array([p.circle_m for p in plans])
+    off = np.hypot(along, up) - circle
+    good = rim.seen & (np.abs(off) < WILD_MARK_M)
+    place = np.where(good, np.arctan2(up, along) - np.radians([p.angle_deg for p in plans]), np.nan)
+    errors = [
+        np.angle(np.exp(1j * (place[:, i] - place[:, j]))) * 0.5 * (circle[i] + circle[j]) / np.sqrt(2)
+        for i, j in itertools.combinations(range(len(plans)), 2)
+    ]
+    together = np.stack(errors, axis=1) if errors else np.full((len(off), 1), np.nan)
+    if (np.isfinite(together).sum(axis=0) >= FEWEST_FOR_SCATTER).any():
+        return together
+    return np.where(good, off, np.nan)
+
+
+def scatter_of_marks(
+    errors_m: FloatArray, turns: npt.NDArray[np.bool_], real_s: FloatArray
+) -> tuple[FloatArray, SlowNoise] | None:
+    """What of one mark's errors is new in each frame (n,) [m], and what goes together; None where too few show.
+
+    How large they are is told apart for the frames in which the wheel ``turns`` (n,) and for those in which it stands;
+    how they go together is told by all.
+
+    Parameters
+    ----------
+    errors_m : (n, k) float array
+        As of `errors_of_marks`.
+    """
+    shown = np.isfinite(errors_m).sum(axis=0) >= FEWEST_FOR_SCATTER
+    if not shown.any():
+        return None
+    off = errors_m[:, shown] - np.nanmean(errors_m[:, shown], axis=0)
+    size_m = np.full(len(off), np.sqrt(np.nanmean(off**2)))
+    for part in (turns, ~turns):
+        if np.isfinite(off[part]).sum() >= FEWEST_FOR_SCATTER / 2:
+            size_m[part] = np.sqrt(np.nanmean(off[part] ** 2))
+    # Marks without any error have no size to be divided by.
+    size_m = np.maximum(size_m, EXACT_M)
+    scatter = split_scatter(off / size_m[:, None], real_s)
+    if scatter is None:
+        return None
+    largest_m = float(size_m.max())
+    slow = SlowNoise(scatter.slow.u * largest_m, scatter.slow.memory_s, size_m / largest_m)
+    return scatter.u_fast * size_m, slow

@@ -79,10 +79,14 @@ class Smoothed:
 
 @dataclass(frozen=True)
 class SlowNoise:
-    """Noise that goes together over frames: its standard deviation and the time in which it forgets itself [s]."""
+    """Noise that goes together over frames: its standard deviation and the time in which it forgets itself [s].
+
+    ``share`` (n,) says how large it is in each frame against ``u``; without it, as large throughout.
+    """
 
     u: float
     memory_s: float
+    share: FloatArray | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -112,6 +116,7 @@ class _Series:
         return replace(
             self,
             y=np.ascontiguousarray(self.y[::-1]),
+            look=np.ascontiguousarray(self.look[::-1]),
             r=np.ascontiguousarray(self.r[::-1]),
             transition=np.ascontiguousarray(self.transition[::-1]),
             drive=np.ascontiguousarray(self.drive[::-1]),
@@ -131,7 +136,9 @@ def _score(innovation: FloatArray, spread: FloatArray, skip: int) -> FloatArray:
     return np.nan_to_num(terms)
 
 
-def _fit_levels(series: _Series, shape: FloatArray, skip: int, *, free_noise: bool) -> tuple[float, float]:
+def _fit_levels(
+    series: _Series, shape: FloatArray, skip: int, least_factor: float, *, free_noise: bool
+) -> tuple[float, float]:
     """Level of the driving noise and squared factor of the data's, by maximum likelihood.
 
     With both scaled by one factor the likelihood's maximum over it is closed, so one search over their ratio is enough.
@@ -143,7 +150,7 @@ def _fit_levels(series: _Series, shape: FloatArray, skip: int, *, free_noise: bo
         e, s = series.innovations(np.exp(log_ratio) * shape)
         scaled = (e**2 / s)[used][skip:]
         common = float(scaled.mean()) if free_noise else 1.0
-        common = float(np.clip(common, LEAST_NOISE_FACTOR**2, LARGEST_NOISE_FACTOR**2))
+        common = float(np.clip(common, least_factor**2, LARGEST_NOISE_FACTOR**2))
         value = 0.5 * (np.log(s[used][skip:]).sum() + count * np.log(common) + scaled.sum() / common)
         return float(value), common
 
@@ -185,8 +192,9 @@ def _wild(series: _Series, q: FloatArray) -> npt.NDArray[np.bool_]:
     """Single values that their neighbours on both sides contradict by more than six standard deviations."""
     predicted, predicted_p, updated, updated_p, _, _ = series.run(q)
     x, p = run_smoother(predicted, predicted_p, updated, updated_p, series.transition)
-    share = np.clip(p @ series.look @ series.look / series.r, 0.0, 0.999)
-    apart = np.abs(series.y - x @ series.look) / np.sqrt(series.r * (1 - share))
+    shown = np.einsum("ni,nij,nj->n", series.look, p, series.look)
+    share = np.clip(shown / series.r, 0.0, 0.999)
+    apart = np.abs(series.y - np.einsum("ni,ni->n", series.look, x)) / np.sqrt(series.r * (1 - share))
     return np.asarray(np.nan_to_num(apart) > 6.0)
 
 
@@ -201,6 +209,8 @@ def smooth_series(
     slow: SlowNoise | None = None,
     adaptive: bool = True,
     longest_gap_s: float = LONGEST_GAP_S,
+    least_noise_factor: float = LEAST_NOISE_FACTOR,
+    settle_s: float = np.inf,
 ) -> Smoothed:
     """Smooth a series on its own, irregular times; its rate and acceleration come with it.
 
@@ -220,6 +230,10 @@ def smooth_series(
         Whether the driving noise may change with time.
     longest_gap_s : float
         Longer gaps stay NaN.
+    least_noise_factor : float
+        The data scatter at least this much of what is stated: 1 where that was measured.
+    settle_s : float
+        Time in which the rate comes to rest unless something drives it; for three states.
 
     Returns
     -------
@@ -247,7 +261,9 @@ def smooth_series(
     value[~known] = np.nan
     middle = float(np.nanmedian(value))
     r = np.where(known, u_value, 1.0) ** 2
-    transition, unit_drive = step_matrices(np.diff(t_s) / tick, order, relax_s / tick if order == 3 else np.inf)
+    transition, unit_drive = step_matrices(
+        np.diff(t_s) / tick, order, relax_s / tick if order == 3 else np.inf, settle_s / tick
+    )
     # Wide enough to say nothing, narrow enough for the arithmetic: the largest step bounds the rate per tick.
     noise = float(np.median(u_value[known]))
     largest = float(np.max(np.abs(np.diff(value[known]))))
@@ -255,14 +271,17 @@ def smooth_series(
     look, transition, unit_drive, fixed, start = add_slow_noise(
         transition, unit_drive, start, np.diff(t_s), slow.u if slow else 0.0, slow.memory_s if slow else 1.0
     )
-    series = _Series(value - middle, r, look, transition, unit_drive, fixed, start)
+    looks = np.tile(look, (n, 1))
+    if slow is not None and slow.u > 0 and slow.share is not None:
+        looks[:, order] = slow.share
+    series = _Series(value - middle, r, looks, transition, unit_drive, fixed, start)
     skip = order
     scale = tick ** (2 * order - 1)
     shape = np.ones(n - 1)
     factor = 1.0
     if drive is None:
         free = int(known.sum()) >= FEWEST_FOR_NOISE_FACTOR
-        q, factor = _fit_levels(series, shape, skip, free_noise=free)
+        q, factor = _fit_levels(series, shape, skip, least_noise_factor, free_noise=free)
         if adaptive:
             window = max(2.0, LOCAL_WINDOW_S / tick)
             for _ in range(2):
@@ -272,7 +291,7 @@ def smooth_series(
                 alone = wild & ~np.roll(wild, 1) & ~np.roll(wild, -1)
                 series = replace(series, y=np.where(alone, np.nan, series.y))
                 known = known & ~alone
-                level, factor = _fit_levels(series, shape, skip, free_noise=free)
+                level, factor = _fit_levels(series, shape, skip, least_noise_factor, free_noise=free)
                 shape, q = shape * level / q, q
         levels = q * shape
     else:

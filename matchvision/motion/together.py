@@ -13,6 +13,9 @@ BoolArray = npt.NDArray[np.bool_]
 
 #: States: travel and its rate and acceleration, lead and the same of it; behind them the slow errors of each channel.
 MOVED = 6
+#: A slip comes to rest in this time unless something keeps it up [s]: a gripping wheel's lead does not drift, and a
+#: slide lasts for some tenths of a second or is driven on.
+SLIP_SETTLES_S = 1.0
 #: Where a channel starts: the body's markers with the travel, the rim marks with the lead on top.
 ENTRY = np.array([0, 3], dtype=np.int64)
 
@@ -36,6 +39,26 @@ class Together:
     u_ahead_m_s: FloatArray
 
 
+@dataclass(frozen=True, eq=False)
+class Lasting:
+    """Errors of the surface's way that stay what they are over a clip, k of them, unknown but for their size.
+
+    Attributes
+    ----------
+    seen_m : (n, k) float array
+        What one unit of each adds to the way as seen.
+    ahead_m, ahead_m_s : (n, k) float arrays
+        What one unit adds to the true lead and to its speed; 0 for what is only seen.
+    u : (k,) float array
+        How large each may be.
+    """
+
+    seen_m: FloatArray
+    ahead_m: FloatArray
+    ahead_m_s: FloatArray
+    u: FloatArray
+
+
 def smooth_together(
     real_s: FloatArray,
     travel: tuple[FloatArray, FloatArray],
@@ -44,6 +67,7 @@ def smooth_together(
     ahead: Smoothed,
     slow: tuple[SlowNoise, SlowNoise],
     decided: BoolArray,
+    lasting: Lasting | None = None,
 ) -> Together:
     """A machine's travel and its wheel's lead from the places of both, by one smoother.
 
@@ -61,12 +85,16 @@ def smooth_together(
         Slow errors of the body's and of the rim marks' places [m].
     decided : (n,) bool array
         False where the surface's way cannot be told; nothing is said there.
+    lasting : Lasting, optional
+        What of the surface's way may be wrong in the same way throughout.
 
     Notes
     -----
     Two channels in a Kalman filter and a Rauch–Tung–Striebel smoother: travel is seen as travel + its slow error, the
-    surface as travel + lead + its slow error.
-    Checked by: tests/motion/test_together.py::test_both_are_surer_than_each_alone
+    surface as travel + lead + its slow error + what lasts, whose size is a state that nothing drives (regression in
+    state space form: J. Durbin, S. J. Koopman, Time Series Analysis by State Space Methods, 2nd ed. (2012), 3.6.1).
+    Checked by: tests/motion/test_together.py::test_both_are_surer_than_each_alone,
+    tests/derived/test_lasting_errors.py::test_what_lasts_is_as_sure_as_a_fitted_line_says
     """
     n = len(real_s)
     known = np.isfinite(ahead.value) & decided
@@ -76,22 +104,29 @@ def smooth_together(
     tick = float(np.median(steps_s))
     factors = (along.noise_factor, ahead.noise_factor)
     slow_u = [noise.u * factor for noise, factor in zip(slow, factors, strict=True)]
+    nothing = np.zeros((n, 0))
+    lasts = Lasting(nothing, nothing, nothing, np.zeros(0)) if lasting is None else lasting
     # A state without any variance has no inverse.
     slowly = [channel for channel in (0, 1) if slow_u[channel] > 0]
-    states = MOVED + len(slowly)
-    moved, unit_drive = step_matrices(steps_s / tick, 3, RELAX_S / tick)
+    shared = slice(MOVED + len(slowly), MOVED + len(slowly) + len(lasts.u))
+    states = shared.stop
     transition, drive = np.zeros((n - 1, states, states)), np.zeros((n - 1, states, states))
-    for first, series in ((0, along), (3, ahead)):
+    for first, series, settle_s in ((0, along, np.inf), (3, ahead, SLIP_SETTLES_S)):
         block = slice(first, first + 3)
+        moved, unit_drive = step_matrices(steps_s / tick, 3, RELAX_S / tick, settle_s / tick)
         transition[:, block, block] = moved
         drive[:, block, block] = unit_drive * (series.drive * tick**5)[:, None, None]
-    look = np.zeros((2, states))
-    look[:, 0] = look[1, 3] = 1.0
+    look = np.zeros((n, 2, states))
+    look[:, :, 0] = look[:, 1, 3] = 1.0
     start = np.zeros(states)
     for k, channel in enumerate(slowly, start=MOVED):
         keep = np.exp(-steps_s / slow[channel].memory_s)
         transition[:, k, k], drive[:, k, k] = keep, slow_u[channel] ** 2 * (1 - keep**2)
-        look[channel, k], start[k] = 1.0, slow_u[channel] ** 2
+        share = slow[channel].share
+        look[:, channel, k], start[k] = 1.0 if share is None else share, slow_u[channel] ** 2
+    # What lasts is a state that nothing drives.
+    transition[:, range(shared.start, states), range(shared.start, states)] = 1.0
+    look[:, 1, shared], start[shared] = lasts.seen_m * lasts.u, 1.0
     y, u = np.stack([travel[0], surface[0]], axis=1), np.stack([travel[1], surface[1]], axis=1)
     y[~along.kept, 0], y[~ahead.kept, 1] = np.nan, np.nan
     y[~np.isfinite(u)] = np.nan
@@ -103,12 +138,17 @@ def smooth_together(
         start[first : first + 3] = wide**2
     predicted, predicted_p, updated, updated_p, _, _ = run_channels(y, r, look, ENTRY, transition, drive, start)
     x, p = run_smoother(predicted, predicted_p, updated, updated_p, transition)
-    whole = np.array([1.0, 0.0, 0.0, 1.0, 0.0, 0.0])
+    leads = np.zeros((n, states))
+    leads[:, 4], leads[:, shared] = 1.0 / tick, lasts.ahead_m_s * lasts.u
+    speeds = leads.copy()
+    speeds[:, 1] = 1.0 / tick
+    ways = np.zeros((n, states))
+    ways[:, 0] = ways[:, 3] = 1.0
+    ways[:, shared] = lasts.ahead_m * lasts.u
 
-    def part(of: FloatArray, per: float) -> tuple[FloatArray, FloatArray]:
-        value = x[:, :MOVED] @ of / per
-        u_value = np.sqrt(np.einsum("i,nij,j->n", of, p[:, :MOVED, :MOVED], of)) / per
+    def part(of: FloatArray) -> tuple[FloatArray, FloatArray]:
+        value = np.einsum("ni,ni->n", of, x)
+        u_value = np.sqrt(np.einsum("ni,nij,nj->n", of, p, of))
         return np.where(known, value, np.nan), np.where(known, u_value, np.nan)
 
-    way, speed, lead = part(whole, 1.0), part(np.roll(whole, 1), tick), part(np.eye(MOVED)[4], tick)
-    return Together(*way, *speed, *lead)
+    return Together(*part(ways), *part(speeds), *part(leads))

@@ -7,30 +7,37 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.mechanics.traction import travel_reduction
-from matchvision.motion.machines import Pose, rate_spread_from_camera
+from matchvision.motion.machines import LEAST_FAST_RATIO, Pose, rate_spread_from_camera
 from matchvision.motion.rims import (
     WILD_MARK_M,
     RimPlaces,
+    errors_of_marks,
     find_face_middle,
     place_rim,
     scatter_of_marks,
     turning_angles,
 )
+from matchvision.motion.scatter import NO_SLOW_NOISE, SLOW_LAG_S
 from matchvision.motion.sighting import Sighting
 from matchvision.motion.smoothing import SlowNoise, smooth_series
-from matchvision.motion.together import smooth_together
+from matchvision.motion.together import SLIP_SETTLES_S, Lasting, smooth_together
 from matchvision.motion.turns import count_turns, fastest_rate, pattern_turn
-from matchvision.records.motion import MachineMotion, WheelMotion
+from matchvision.records.motion import WheelMotion
 from matchvision.records.sheet import Drive, Wheel
-from matchvision.records.tracks import Tracks
+from matchvision.records.tracks import MarkerPlan, Tracks
 
 FloatArray = npt.NDArray[np.float64]
 
-#: A wheel that slips faster than this trembles against the ground [m/s] …
-TREMBLING_SLIP_M_S = 0.030
-#: … by so much (standard deviation), faster than frames of common noise can show [m/s]; its machine by so much.
-U_TREMBLE_M_S = 0.0035
-U_MACHINE_TREMBLE_M_S = 0.002
+#: A gripping wheel's way may be more or less than its travel by so much: rubber creeps by some hundredths as it pulls,
+#: and a radius read with a rule is not quite the one on which a tread rolls.
+U_CREEP_RATIO = 0.02
+#: A compressed picture may show a wheel's turning late or early, by up to about half a frame: a coder carries small
+#: parts along with what is around them until the difference is worth its bits. Rectangular.
+U_LATE_FRAMES = 0.5 / np.sqrt(3)
+#: A wheel that turns by this many standard uncertainties within `SLOW_LAG_S` surely turns.
+SURELY = 3.0
+#: Step for derivatives by the middle of a wheel's circle [m].
+STEP_M = 0.0001
 #: A slip ratio less certain than this is left empty.
 LARGEST_U_SLIP_RATIO = 0.1
 
@@ -54,21 +61,87 @@ class WheelReading:
 
 
 def split_errors(
-    rim: RimPlaces, circle_m: FloatArray, middle: tuple[float, float], u_raw: FloatArray, real_s: FloatArray
+    rim: RimPlaces,
+    plans: list[MarkerPlan],
+    middle: tuple[float, float],
+    angle: tuple[FloatArray, FloatArray],
+    real_s: FloatArray,
 ) -> tuple[FloatArray, SlowNoise]:
-    """What of the angle's errors [rad] is new in every frame, and what goes together over frames.
+    """What of the angle's errors [rad] is new in every frame (n,), and what goes together over frames.
 
-    As large as the marks' distances from their circle show; as stated, and nothing slow, where too few show.
+    As large as the marks show against each other, while they turn and while they stand apart: a compressed picture
+    carries a wheel along with its machine, and its marks stay behind. As stated, and nothing slow, where too few show.
+    ``angle`` is the angle with whole turns and its stated uncertainty.
     """
-    scatter = scatter_of_marks(rim, circle_m, middle, real_s)
-    if scatter is None:
-        return u_raw, SlowNoise(0.0, 1.0)
+    turned, u_stated = angle
     good = rim.seen & np.isfinite(rim.variance).all(axis=(2, 3))
-    stated = np.sqrt(0.5 * np.median(np.trace(rim.variance, axis1=2, axis2=3)[good]))
+    turns = turning_frames(turned, u_stated, real_s)
+    scatter = scatter_of_marks(errors_of_marks(rim, plans, middle), turns, real_s)
+    if scatter is None or not good.any():
+        return u_stated, NO_SLOW_NOISE
+    u_fast_m, slow = scatter
+    stated_m = float(np.sqrt(0.5 * np.median(np.trace(rim.variance, axis1=2, axis2=3)[good])))
     at_once = good.sum(axis=1)
     several = float(np.mean(at_once[at_once > 0]))
-    slow = scatter.slow.u / float(np.mean(circle_m)) / np.sqrt(several)
-    return u_raw * scatter.u_fast / stated, SlowNoise(slow, scatter.slow.memory_s)
+    circle_m = float(np.mean([p.circle_m for p in plans]))
+    new = np.maximum(u_fast_m / stated_m, LEAST_FAST_RATIO)
+    return u_stated * new, replace(slow, u=slow.u / circle_m / np.sqrt(several))
+
+
+def turning_frames(turned: FloatArray, u_turned: FloatArray, real_s: FloatArray) -> npt.NDArray[np.bool_]:
+    """Frames (n,) in which a wheel surely turns, over `SLOW_LAG_S` about them; where nothing is known it may."""
+    n = len(real_s)
+    known = np.flatnonzero(np.isfinite(turned))
+    if len(known) < 2:
+        return np.ones(n, dtype=np.bool_)
+    after = np.interp(real_s + SLOW_LAG_S / 2, real_s[known], turned[known])
+    before = np.interp(real_s - SLOW_LAG_S / 2, real_s[known], turned[known])
+    return np.asarray(np.abs(after - before) > SURELY * np.sqrt(2) * float(np.nanmedian(u_turned)))
+
+
+def lasting_errors(
+    travel_m: FloatArray,
+    speed_m_s: FloatArray,
+    surface_m_s: FloatArray,
+    by_middle: FloatArray,
+    middle_covariance: FloatArray,
+    tick_s: float,
+) -> Lasting:
+    """What may be wrong with a wheel's way in the same manner throughout a clip.
+
+    A gripping wheel creeps, or rolls on another radius than stated: its way grows with the travel. Its marks are coded
+    late, so the way is behind by its own speed. And the circle's middle is known as well as it was found. How large
+    each is comes out of the smoothing, with the rest.
+
+    Parameters
+    ----------
+    travel_m, speed_m_s, surface_m_s : (n,) float arrays
+        Of the ground under the wheel, and the speed of the wheel's surface.
+    by_middle : (n, 2) float array
+        How the way moves with the middle.
+
+    Notes
+    -----
+    Checked by: tests/derived/test_lasting_errors.py::test_creep_is_slip_and_a_delay_is_none
+    """
+    size, axes = np.linalg.eigh(middle_covariance)
+    only_seen = np.zeros((len(travel_m), 3))
+    travel_m, speed_m_s, surface_m_s = (_filled(series) for series in (travel_m, speed_m_s, surface_m_s))
+    crept_m = travel_m - travel_m[0]
+    return Lasting(
+        seen_m=np.column_stack([crept_m, -surface_m_s, np.nan_to_num(by_middle @ axes)]),
+        ahead_m=np.column_stack([crept_m, only_seen]),
+        ahead_m_s=np.column_stack([speed_m_s, only_seen]),
+        u=np.array([U_CREEP_RATIO, U_LATE_FRAMES * tick_s, *np.sqrt(np.maximum(size, 0.0))]),
+    )
+
+
+def _filled(series: FloatArray) -> FloatArray:
+    """A series (n,) with straight lines over its gaps; zeros where nothing is known of it."""
+    known = np.flatnonzero(np.isfinite(series))
+    if len(known) == 0:
+        return np.zeros_like(series)
+    return np.asarray(np.interp(np.arange(len(series)), known, series[known]))
 
 
 def measure_wheel(
@@ -85,9 +158,9 @@ def measure_wheel(
 
     Notes
     -----
-    Slip speed = rate · radius − speed along the drive direction, smoothed as the distance run ahead of the ground; slip
-    ratio = slip speed / (rate · radius) = 1 − v / (rate · radius), travel reduction as in ASABE S296. While the wheel
-    slips, `U_TREMBLE_M_S` is part of the uncertainty: sliding contact jumps between frames, by less than places show.
+    Slip speed = rate · radius − speed of the ground under the wheel along the drive direction, smoothed as the distance
+    run ahead of the ground; where the machine turns, a wheel that stands aside has a ground speed of its own. Slip
+    ratio = slip speed / (rate · radius) = 1 − v / (rate · radius), travel reduction as in ASABE S296.
     Checked by: tests/motion/test_wheels.py::test_slip_of_sample_clip
     """
     rim = place_rim(pose, wheel, tracks, sighting)
@@ -95,22 +168,40 @@ def measure_wheel(
         return None
     plans = [tracks.plans[i] for i in rim.columns]
     circle = np.array([p.circle_m for p in plans])
-    middle = find_face_middle(rim, circle)
+    middle, middle_covariance = find_face_middle(rim, circle)
     raw, u_raw = turning_angles(rim, plans, middle)
     off = np.hypot(rim.along_m - middle[0], rim.up_m - middle[1]) - circle
     off = off[np.isfinite(off) & (np.abs(off) < WILD_MARK_M)]
     spread_m = float(np.sqrt(np.mean(off**2))) if len(off) else float("nan")
     count = count_turns(raw, real_s, pattern_turn(plans), _fastest(pose, wheel, drives))
     turned = count.angle_rad
-    u_raw, slow = split_errors(rim, circle, middle, u_raw, real_s)
-    slow = SlowNoise(slow.u * wheel.radius_m, slow.memory_s)
+    u_raw, slow = split_errors(rim, plans, middle, (turned, u_raw), real_s)
+    slow = replace(slow, u=slow.u * wheel.radius_m)
     # How far the surface has run ahead of the ground is smoothed as one series: a wheel that grips shakes with its
     # machine, so the difference of two smoothed speeds would be less sure than it is.
-    travel, u_travel = pose.travel_along_drive(real_s)
+    travel, u_travel = pose.travel_along_drive(real_s, wheel.face_m[1])
     way, u_way = wheel.radius_m * turned, wheel.radius_m * u_raw
-    ahead = smooth_series(real_s, way - travel, np.hypot(u_way, u_travel), slow=_joined(slow, pose.slow))
+    ahead = smooth_series(
+        real_s,
+        way - travel,
+        np.hypot(u_way, u_travel),
+        slow=_joined(slow, pose.slow),
+        least_noise_factor=1.0,
+        settle_s=SLIP_SETTLES_S,
+    )
+    speed, _ = pose.speed_along_drive()
+    shifted = (turning_angles(rim, plans, (middle[0] + a, middle[1] + b))[0] for a, b in np.eye(2) * STEP_M)
+    by_middle = [wheel.radius_m * np.angle(np.exp(1j * (other - raw))) / STEP_M for other in shifted]
+    lasting = lasting_errors(
+        travel,
+        speed,
+        speed + ahead.rate,
+        np.stack(by_middle, axis=1),
+        middle_covariance,
+        float(np.median(np.diff(real_s))),
+    )
     both = smooth_together(
-        real_s, (travel, u_travel), (way, u_way), pose.along, ahead, (pose.slow, slow), ~count.undecided
+        real_s, (travel, u_travel), (way, u_way), pose.along, ahead, (pose.slow, slow), ~count.undecided, lasting
     )
     first = np.flatnonzero(np.isfinite(both.surface_m))
     zero = both.surface_m[first[0]] if len(first) else np.nan
@@ -118,11 +209,8 @@ def measure_wheel(
     scale = rate_spread_from_camera(pose.camera_jacobian, sighting.covariance, real_s)
     common = c**2 * scale[:, 0, 0] + 2 * c * s * scale[:, 0, 1] + s**2 * scale[:, 1, 1]
     slip = both.ahead_m_s
-    trembles = np.abs(slip) > TREMBLING_SLIP_M_S
-    u_slip = np.sqrt(both.u_ahead_m_s**2 + common + np.where(trembles, U_TREMBLE_M_S, 0.0) ** 2)
-    # What of the trembling is not the machine's is the wheel's.
-    wheel_trembles = np.where(trembles, np.sqrt(U_TREMBLE_M_S**2 - U_MACHINE_TREMBLE_M_S**2), 0.0)
-    surface, u_surface = both.surface_m_s, np.hypot(both.u_surface_m_s, wheel_trembles)
+    u_slip = np.sqrt(both.u_ahead_m_s**2 + common)
+    surface, u_surface = both.surface_m_s, both.u_surface_m_s
     turns = np.abs(surface) > 2 * u_surface
     below = np.where(turns, surface, np.nan)
     ratio = travel_reduction(below - slip, below)
@@ -153,7 +241,11 @@ def _joined(first: SlowNoise, second: SlowNoise) -> SlowNoise:
     if power <= 0:
         return first
     memory_s = (first.u**2 * first.memory_s + second.u**2 * second.memory_s) / power
-    return SlowNoise(float(np.sqrt(power)), memory_s)
+    if first.share is None and second.share is None:
+        return SlowNoise(float(np.sqrt(power)), memory_s)
+    shares = [np.ones(1) if noise.share is None else noise.share for noise in (first, second)]
+    share = np.sqrt(((first.u * shares[0]) ** 2 + (second.u * shares[1]) ** 2) / power)
+    return SlowNoise(float(np.sqrt(power)), memory_s, np.asarray(share))
 
 
 def _fastest(pose: Pose, wheel: Wheel, drives: Sequence[Drive | None]) -> float | None:
@@ -164,12 +256,3 @@ def _fastest(pose: Pose, wheel: Wheel, drives: Sequence[Drive | None]) -> float 
     speed = np.abs(pose.speed_along_drive()[0])
     dragged = float(np.nanmax(speed)) / wheel.radius_m if np.isfinite(speed).any() else 0.0
     return max(driven, dragged)
-
-
-def allow_for_trembling(machine: MachineMotion, wheels: Sequence[WheelMotion]) -> MachineMotion:
-    """The machine's motion, less sure of its speed while one of its wheels slips."""
-    slipping = np.zeros(len(machine.speed_m_s), dtype=np.bool_)
-    for wheel in wheels:
-        if wheel.machine == machine.machine:
-            slipping |= np.abs(np.nan_to_num(wheel.slip_speed_m_s)) > TREMBLING_SLIP_M_S
-    return replace(machine, u_speed_m_s=np.hypot(machine.u_speed_m_s, np.where(slipping, U_MACHINE_TREMBLE_M_S, 0.0)))

@@ -1,12 +1,18 @@
 """Poses from markers."""
 
+from typing import cast
+
 import numpy as np
 import numpy.typing as npt
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from matchvision.motion.machines import rigid_fit
+from matchvision.motion.bodies import BodyPlaces
+from matchvision.motion.machines import Pose, rigid_fit
+from matchvision.motion.scatter import NO_SLOW_NOISE
+from matchvision.motion.smoothing import smooth_series
+from matchvision.motion.standing import Ground
 
 OFFSETS = np.array([[0.09, 0.0], [-0.09, 0.01], [0.0, 0.08]])
 
@@ -55,3 +61,21 @@ def test_nothing_seen_is_not_a_place() -> None:
     )
     assert np.isnan(pose).all()
     assert np.isnan(cov).all()
+
+
+def test_a_wheel_beside_a_turning_machine_goes_its_own_way() -> None:
+    """Round a circle of radius R to the left a wheel y to the left of the middle makes (R − y) of way a radian."""
+    n, radius_m, aside_m = 240, 0.8, 0.12
+    t_s = np.arange(n) / 60.0
+    turned = 0.3 * t_s
+    along_m, y_m = radius_m * np.sin(turned), radius_m * (1 - np.cos(turned))
+    exact = np.full(n, 1e-5)
+    along, y, heading = (smooth_series(t_s, series, exact, drive=1.0) for series in (along_m, y_m, turned))
+    pose = Pose(
+        "heron", 1.0, cast(Ground, None), along, y, heading, np.zeros((n, 3, 15)), np.stack([along_m, y_m], axis=1),
+        np.full((n, 2), 1e-5), NO_SLOW_NOISE, 1.0, turned, exact, True, cast(BodyPlaces, None),
+    )  # fmt: skip
+    for side, way_m in ((0.0, radius_m * turned), (aside_m, (radius_m - aside_m) * turned)):
+        travel_m, u_m = pose.travel_along_drive(t_s, side)
+        assert travel_m - travel_m[0] == pytest.approx(way_m, abs=2e-4)
+        assert u_m.max() < 2e-5

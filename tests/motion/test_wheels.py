@@ -35,9 +35,11 @@ PLANS = [MarkerPlan(f"w{i}", "rim", "red", 0.008, circle_m=CIRCLE_M, angle_deg=9
 def test_shifted_face_is_found() -> None:
     turned = np.linspace(0, 9, 300)
     rim = rim_of(turned, (0.0015, -0.002), 0.0004)
-    middle = find_face_middle(rim, np.full(2, CIRCLE_M))
+    middle, covariance = find_face_middle(rim, np.full(2, CIRCLE_M))
     # 600 marks of 0.4 mm on a circle: 0.4 √2 / √600 mm = 0.023 mm; four of that.
     assert middle == pytest.approx((0.0015, -0.002), abs=0.0001)
+    # Frames are counted as if ten of them had their errors in common.
+    assert np.sqrt(np.diag(covariance)) == pytest.approx(0.000023 * np.sqrt(10), rel=0.1)
     angle, u = turning_angles(rim, PLANS, middle)
     error = np.angle(np.exp(1j * (angle - turned)))
     assert np.sqrt(np.mean((error / u) ** 2)) == pytest.approx(1.0, abs=0.15)
