@@ -20,7 +20,7 @@ NAN = float("nan")
 def played(round_: str, minus: str, plus: str, winner: str, *, counts: bool = True) -> RunLine:
     return RunLine(
         f"{round_}-{minus}-{plus}", round_, "", (minus, plus), "match", "done", winner, winner, True, 0.1, 0.01, 0.5,
-        "", NAN, "", counts, (), "", "",
+        "", NAN, "", "", counts, (), "", "",
     )  # fmt: skip
 
 
