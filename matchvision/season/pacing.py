@@ -86,7 +86,8 @@ def estimate(step: Step, pictures: Sequence[float], paces: Sequence[tuple[float,
     k = len(known)
     half = float(stdtrit(k - 1, 0.975)) * scatter * math.sqrt(1 / k + 1 / runs)
     takes_s = pace_s * total / workers
-    return Estimate(step, runs, takes_s, takes_s * max(0.0, 1 - half), takes_s * (1 + half), k)
+    # As a factor either way: few runs that differ much leave a wide interval, but none that begins at nothing.
+    return Estimate(step, runs, takes_s, takes_s / math.exp(half), takes_s * math.exp(half), k)
 
 
 def tell_estimate(estimates: Sequence[Estimate], workers: int) -> str:
