@@ -160,10 +160,11 @@ def describe_longer_cords(sheet: RunSheet, motion: Motion) -> list[str]:
         apart_m = np.sqrt((places.x_m[:, column] - x_m) ** 2 + (places.y_m[:, column] - y_m) ** 2 + rise_m**2)
         taut = (rope.slack == 0) & (np.abs(apart_m - stated_m - longer_m) < OFF_M)
         length_m = float(np.median(apart_m[taut])) if taut.any() else stated_m + longer_m
+        stated = f"the sheet's {1000 * stated_m:.0f} mm" if stated_m > 0 else "nothing, as the sheet's length_m has it"
         measured = format_interval(1000 * length_m, 1000 * U_NEAR_M)
         said.append(
             f"The rope is longer than stated: from bead {motion.tracks.names[column]} to the hitch of {name}, which "
-            f"held on to it, it measures {measured} mm (95 %), not the sheet's {1000 * stated_m:.0f} mm. That is not "
+            f"held on to it, it measures {measured} mm (95 %), not {stated}. That is not "
             "taken for a rope that came off. Measure it again, and correct length_m and at_m of its beads."
         )
     return said
