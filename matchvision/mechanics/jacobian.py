@@ -59,6 +59,10 @@ def rates_jacobian(time_s: float, state: FloatArray, match: MatchNumbers, room: 
     for k in range(2):
         if match.bodies[k, at.MASS] > 0.0:
             _find_effect_of_pull(time_s, state, k, match, room)
+            continue
+        for c in range(3):  # whoever holds the rope's other end does not feel it
+            for i in range(at.STATES * k, at.STATES * (k + 1)):
+                room.by_pull[c, i] = 0.0
     for i in range(n):
         k, number = i // at.STATES, i % at.STATES
         body, first = match.bodies[k], at.STATES * k

@@ -8,11 +8,15 @@ import pytest
 from numba.core.caching import CacheImpl
 
 from matchvision.errors import CannotMeasure
+from matchvision.mechanics import layout as at
 from matchvision.mechanics import plans
 from matchvision.mechanics.compiling import compiled
-from matchvision.mechanics.machine import MachineModel, MatchModel, Pose, SideDrive
+from matchvision.mechanics.dynamics import make_room, state_rates
+from matchvision.mechanics.jacobian import rates_jacobian
+from matchvision.mechanics.machine import MachineModel, MatchModel, MeasuredEnd, Pose, SideDrive
 from matchvision.mechanics.match import first_slip_s, play_match, play_match_quickly
 from matchvision.mechanics.motor import drive_torque_Nm
+from matchvision.mechanics.packing import pack
 from matchvision.mechanics.rope import RopeModel, rope_tension_N
 
 TIMES_S: Final = np.linspace(0.0, 4.0, 401)
@@ -139,3 +143,30 @@ def test_a_computer_that_keeps_nothing_can_compute(monkeypatch: pytest.MonkeyPat
         return 2.0 * x
 
     assert compiled(double)(1.5) == 3.0
+
+
+@pytest.mark.parametrize("alone", [False, True], ids=["two machines", "one on a measured rope"])
+def test_jacobian_is_that_of_the_rates(*, alone: bool) -> None:
+    """Against central differences; whatever lies in the room beforehand does not matter."""
+    model = replace(match(), rope=RopeModel(1.05))
+    if alone:
+        end = MeasuredEnd(((0.0, 0.5, 0.0), (1.0, 0.6, 0.01)), 0.05)
+        model = MatchModel(model.machines[:1], model.starts[:1], model.rope, far_end=end)
+    packed = pack(model)
+    room = make_room(packed.numbers)
+    for part in room:
+        part[:] = np.nan
+    draw = np.random.default_rng(5)
+    state = packed.state + 0.01 * draw.normal(size=2 * at.STATES)
+    state[[8, 9, 18, 19]] = 0.5  # drives whose friction is strained
+    found, results = np.empty((2 * at.STATES, 2 * at.STATES)), np.empty(at.ALL_RESULTS)
+    rates_jacobian(0.5, state, packed.numbers, room, found)
+    for i in range(2 * at.STATES):
+        ends = []
+        for side in (-1e-7, 1e-7):
+            moved, out = state.copy(), np.empty(2 * at.STATES)
+            moved[i] += side
+            state_rates(0.5, moved, packed.numbers, out, results, room)
+            ends.append(out)
+        column = (ends[1] - ends[0]) / 2e-7
+        np.testing.assert_allclose(found[:, i], column, rtol=1e-3, atol=1e-4 * max(1.0, np.abs(column).max()))
