@@ -1,8 +1,8 @@
 """Practice runs of each kind, played by the physics engine: whether each number measured holds the truth.
 
 Points: the engine's course seen as points with noise, by a camera that is off as its covariance says. Pixels: the same
-kinds filmed and measured from their pictures. Machines are weighed, drives stated and plans followed as badly as their
-teams say. Judged against what the engine was given.
+kinds as short clips of small pictures, filmed, followed and measured. Machines are weighed, drives stated and plans
+followed as badly as their teams say. Judged against what the engine was given.
 """
 
 import tempfile
@@ -16,11 +16,11 @@ import pandas as pd
 from benchmarks.keeping import MEASURING, once
 from matchvision.errors import CannotMeasure
 from matchvision.records.practice import PracticeResult
-from tests.practice.runs import KINDS, measure_filmed, measure_points, play_case, practice_case
+from tests.practice.runs import KINDS, measure_filmed, measure_points, play_case, practice_case, small_case
 
 #: Runs of each kind, and the first one's seed: as points, and filmed.
 RUNS, FIRST_SEED = 20, 100
-FILMED, FIRST_FILMED = 4, 200
+FILMED, FIRST_FILMED = 20, 200
 KEPT: Final = Path(tempfile.gettempdir()) / "matchvision-practice"
 RESTS_ON: Final = (*MEASURING, "matchvision/practice", "tests/practice/runs.py", "benchmarks/practice.py")
 #: What was true, and value, u and half width of the 95 % interval as measured; NaN where it was not measured.
@@ -44,13 +44,13 @@ def judge(through: str, kind: str, seed: int) -> Judged:
     """One run's numbers beside the truth, as kept or anew."""
 
     def judged() -> Judged:
-        case = practice_case(kind, seed)
+        case = practice_case(kind, seed) if through == "points" else small_case(kind, seed)
         run = play_case(case)
         try:
             if through == "points":
                 result = measure_points(case, run, seed)
             else:
-                result = measure_filmed(case, run, KEPT / "followed" / f"{kind}-{seed}.pickle")
+                result = measure_filmed(case, run, KEPT / "followed" / f"small-{kind}-{seed}.pickle")
         except CannotMeasure:
             result = PracticeResult(kind, (), (), ())
         return _beside_truth(case.truth(run), result)

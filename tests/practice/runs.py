@@ -43,6 +43,8 @@ from tests.following import follow_scene
 #: No clip runs on for longer after the clock has stopped.
 LAST_S = 0.2
 KINDS = ("sled", "lift", "stall", "slope", "coast", "free")
+#: The least that each kind can do with in a small clip [s]: pictures cost time.
+SMALL_LASTS_S = {"sled": 1.8, "lift": 1.6, "stall": 3.2, "slope": 1.7, "coast": 1.2, "free": 2.0}
 #: Those in which a drive pulls by the operator's hand.
 DRIVEN = ("sled", "lift", "stall", "free")
 
@@ -64,6 +66,23 @@ def practice_case(kind: str, seed: int) -> PracticeCase:
     if kind not in DRIVEN:
         return case
     return _driven_by_hand(case, np.random.default_rng([seed, KINDS.index(kind), 7]), mild=kind in ("sled", "lift"))
+
+
+def small_case(kind: str, seed: int) -> PracticeCase:
+    """A run of this kind as a short clip of small pictures: 640 × 360 at 30 a second."""
+    case = practice_case(kind, seed)
+    full = case.scene.camera
+    camera = replace(
+        full,
+        size_px=(640, 360),
+        f_px=(full.f_px[0] / 2, full.f_px[1] / 2),
+        centre_px=(321.6, 178.4),
+        frames_per_s=30.0,
+        subframes=1,
+    )
+    clock = replace(case.scene.clock, start_s=0.3, duration_s=SMALL_LASTS_S[kind], after_s=0.1)
+    scene, told = (replace(one, camera=camera, clock=clock) for one in (case.scene, case.told))
+    return replace(case, scene=scene, told=told)
 
 
 def _driven_by_hand(case: PracticeCase, draw: np.random.Generator, *, mild: bool) -> PracticeCase:
