@@ -82,7 +82,7 @@ def analyze_run(path: Path, out: Path, tell: Tell, answered: Callable[[str], Non
     """
     run = load_run(path)
     check_target(run, out, "csv")
-    analysis = pipeline.answer_first(run, tell)
+    analysis = pipeline.answer_first(run, tell, told=lambda first: tell(first.ruling.sentence, 0, 1))
     tell("writing the report", 0, 1)
     publish_first(analysis, out)
     ruling = analysis.verdict.ruling

@@ -199,7 +199,7 @@ export class Picture {
     const size = 12 / this.scale;
     const taken = this.labels.map(({ place }) => [place[0] - size / 2, place[1] - size / 2, place[0] + size / 2, place[1] + size / 2]);
     for (const { place, words, wanted, node } of [...this.labels].sort((a, b) => b.wanted - a.wanted)) {
-      const [wide, high] = [0.62 * size * words.length, 1.05 * size];
+      const [wide, high] = [0.72 * size * words.length, 1.05 * size];
       const ways = [[0.75, -0.5], [-wide / size - 0.75, -0.5], [-wide / size / 2, -0.85], [-wide / size / 2, 1.6], [0.75, 1.3], [-wide / size - 0.75, 1.3]];
       const boxes = ways.map(([x, y]) => [place[0] + x * size, place[1] + y * size - high, place[0] + x * size + wide, place[1] + y * size]);
       const inside = (box) => box[0] > 0 && box[1] > 0 && box[2] < this.clip.width_px && box[3] < this.clip.height_px;

@@ -39,8 +39,7 @@ export class RunStep {
       if (answer.total > 1) [bar.max, bar.value] = [answer.total, answer.done];
       else bar.removeAttribute("value");
       find("#verdict").textContent = answer.verdict;
-      find("#verdict").hidden = !answer.verdict;
-      find("#report-links").hidden = !answer.verdict;
+      find("#report-links").classList.toggle("unused", !answer.verdict);
       find("#ruling-link").hidden = this.desk.state.run.kind !== "match";
       if (answer.state !== "working") break;
       await wait(400);
