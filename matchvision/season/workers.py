@@ -20,6 +20,9 @@ from matchvision.season.tasks import THREAD_LIMITS, Done, Finished, Task, do_tas
 
 #: A task whose worker has died this often is given up.
 MOST_DEATHS: Final = 2
+#: What a worker's libraries see when they are loaded: one thread each; and of the C library's heaps, of which each of a
+#: clip's short-lived threads would begin its own, two: what is freed in one is of no use to another.
+_SURROUNDINGS: Final = {**dict.fromkeys(THREAD_LIMITS, "1"), "MALLOC_ARENA_MAX": "2"}
 #: What Linux calls "send me a signal when my parent dies".
 _PR_SET_PDEATHSIG: Final = 1
 
@@ -70,7 +73,7 @@ def work_locally(
     deaths: dict[Task, int] = {}
     cores = _cores(workers)
     crew: list[_Worker] = []
-    with _one_thread_a_library():
+    with _sparing_surroundings():
         try:
             while waiting or any(worker.task for worker in crew):
                 idle = sum(worker.task is None for worker in crew)
@@ -201,10 +204,10 @@ def _cores(workers: int) -> list[int]:
 
 
 @contextmanager
-def _one_thread_a_library() -> Iterator[None]:
+def _sparing_surroundings() -> Iterator[None]:
     """Processes started within see it as they load their libraries."""
-    former = {name: os.environ.get(name) for name in THREAD_LIMITS}
-    os.environ.update(dict.fromkeys(THREAD_LIMITS, "1"))
+    former = {name: os.environ.get(name) for name in _SURROUNDINGS}
+    os.environ.update(_SURROUNDINGS)
     try:
         yield
     finally:
