@@ -115,6 +115,9 @@ def pretend(task: Task) -> str:
 
 
 def _pretend_answer(run: Run, folder: Path) -> None:
+    # As in the real thing: a worker may die when its results stand on disk and nobody has been told yet.
+    if (folder / "result.json").is_file():
+        return
     time.sleep(0.03)
     content = run.clip.read_bytes()
     if content == b"bad":
@@ -132,7 +135,10 @@ def _pretend_causes(run: Run, folder: Path) -> None:
     del run
     time.sleep(0.03)
     path = folder / "result.json"
-    brief = add_invented_causes(ResultFile.model_validate_json(path.read_text(encoding="utf-8")))
+    brief = ResultFile.model_validate_json(path.read_text(encoding="utf-8"))
+    if not brief.causes_due:
+        return
+    brief = add_invented_causes(brief)
     tasks.set_aside(folder, "result.json")
     tasks.write_whole(path, brief.model_dump_json())
 
@@ -142,9 +148,10 @@ def _pretend_remedies(run: Run, folder: Path) -> None:
     time.sleep(0.01)
     path = folder / "result.json"
     brief = ResultFile.model_validate_json(path.read_text(encoding="utf-8"))
-    note = NoteBrief(stage="remedies", status="skipped", sentence="Not sought.", warnings=(), advice=())
-    tasks.write_whole(path, brief.model_copy(update={"notes": (*brief.notes, note)}).model_dump_json())
-    shutil.rmtree(later_folder(folder))
+    if tasks.next_step(folder, brief, "") == "remedies":
+        note = NoteBrief(stage="remedies", status="skipped", sentence="Not sought.", warnings=(), advice=())
+        tasks.write_whole(path, brief.model_copy(update={"notes": (*brief.notes, note)}).model_dump_json())
+    shutil.rmtree(later_folder(folder), ignore_errors=True)
 
 
 def crew_here(did: list[str] | None = None) -> Callable[[Sequence[Task], Done], None]:

@@ -54,3 +54,18 @@ def test_results_do_not_stand_under_the_key_of_another_program(tmp_path: Path) -
     assert "start the season again" in said
     assert not (tmp_path / "out").exists()
     assert not failure_file(tmp_path / "out").exists()
+
+
+def test_work_that_is_done_already_is_no_fault_when_asked_again(tmp_path: Path) -> None:
+    """A worker may die when its results stand on disk and nobody has been told of them."""
+    folder, out = lay_out(tmp_path / "s", 2), tmp_path / "out"
+
+    def crew(tasks: Sequence[Task], done: Done) -> None:
+        def twice(finished: Finished) -> Sequence[Task]:
+            return done(Finished(finished.task, pretend(finished.task), 0.1))
+
+        work_locally(tasks, 1, twice, perform=pretend)
+
+    held = hold_season(read_season(folder), out, crew)
+    assert held.book is not None
+    assert [(line.status, line.message) for line in held.book.lines] == [("done", "")] * 2
