@@ -4,6 +4,7 @@ import math
 from typing import Final
 
 from matchvision.records.repeats import RepeatGroup, Repeats
+from matchvision.report.readings import COVERAGE
 from matchvision.uncertainty import format_quantity
 
 #: Two repeats differ by more than this times s_r once in twenty: 1.96 √2, ISO 5725-6.
@@ -45,11 +46,18 @@ def name_row(row: Repeats) -> str:
 
 
 def group_words(row: Repeats) -> list[tuple[str, str]]:
-    """Each group's name and its mean with the 95 % interval."""
+    """Each group's name and its mean with the 95 % interval; of a single run what its own measurement leaves open."""
     names = ("all runs",) if len(row.groups) == 1 else ("before", "after")
-    return [
-        (name, f"{told(g.mean, g.half_95, row.unit)}, {_runs(g)}") for name, g in zip(names, row.groups, strict=True)
-    ]
+    return [(name, _mean_words(g, row.unit)) for name, g in zip(names, row.groups, strict=True)]
+
+
+def _mean_words(group: RepeatGroup, unit: str) -> str:
+    runs = _runs(group)
+    if group.half_95 > 0:
+        return f"{told(group.mean, group.half_95, unit)}, {runs}"
+    if not math.isfinite(group.u_within):
+        return f"{told(group.mean, math.nan, unit)}, {runs}, how surely is not known"
+    return f"{told(group.mean, COVERAGE * group.u_within, unit)}, {runs} (the measurement's own ±)"
 
 
 def _runs(group: RepeatGroup) -> str:

@@ -9,7 +9,7 @@ import pytest
 from matchvision.records.repeats import Reading
 from matchvision.repeats import compare_readings
 from matchvision.report.repeatspage import render_repeats, write_repeats
-from matchvision.report.repeatswords import change_words, power_words, scatter_words
+from matchvision.report.repeatswords import change_words, group_words, power_words, scatter_words
 
 BEFORE = [10.0, 10.4, 9.8]
 AFTER = [12.1, 11.8, 12.4]
@@ -53,3 +53,12 @@ def test_one_group_needs_no_before_and_after() -> None:
     text = render_repeats(rows, [["mon 0", "mon 1", "mon 2"]], [])
     assert "3 runs (mon 0, mon 1, mon 2)." in text
     assert "before" not in text.split("</h2>")[1].split("How this")[0].split("With 3 runs")[0]
+
+
+def test_a_single_run_is_told_with_the_measurements_own_uncertainty() -> None:
+    before, after = (
+        [Reading(name, "heron", "mean pull", "N", value, 0.5, 1)] for name, value in (("a", 10.0), ("b", 12.0))
+    )
+    (row,) = compare_readings([before, after])
+    assert group_words(row)[0] == ("before", "10.00 ± 0.98 N, 1 run (the measurement's own ±)")
+    assert "cannot be said" in change_words(row)
