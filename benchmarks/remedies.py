@@ -33,6 +33,8 @@ REFITTED: Final = ("drive-loss", "less-grip", "late-start", "wrong-mass")
 RUNS: Final = tuple(
     run for seed in range(1, 11) for run in [("as-predicted", seed), *((kind, seed) for kind in REFITTED if seed < 5)]
 )
+#: What the engine itself leaves open of a place [m].
+ENGINE_M: Final = 2e-4
 #: Settings whose effect on the lead is compared, whatever was proposed.
 SETTINGS: Final = (("gear", 0.8), ("gear", 1.25), ("grip", 0.87), ("grip", 1.15))
 
@@ -120,6 +122,6 @@ def model_error(effect: pd.DataFrame) -> float:
     """Standard share of a change that the model gets wrong beyond what the fit leaves open, by maximum likelihood."""
     engine, fitted, u = (effect[name].to_numpy() for name in ("engine_m", "fitted_m", "u_fitted_m"))
     shares = np.linspace(0.0, 1.0, 1001)
-    variance = u**2 + 0.001**2 + (shares[:, None] * fitted) ** 2
+    variance = u**2 + ENGINE_M**2 + (shares[:, None] * fitted) ** 2
     logs = -0.5 * np.sum(np.log(variance) + (engine - fitted) ** 2 / variance, axis=1)
     return float(shares[int(np.argmax(logs))])

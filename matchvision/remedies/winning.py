@@ -21,10 +21,12 @@ Change = Callable[[MachineModel], MachineModel]
 #: Times at which a computed match is read [s], and how closely it is solved: leads move by 0.02 mm.
 STEP_S: Final = 0.05
 RELATIVE: Final = 3e-3
-#: What the model gets wrong of a change it is asked for, as a share of it (standard). Over gears from 0.8 to 1.3 and
-#: grips from 1.15 to 1.35 times the true ones, leads in a physics engine changed by 1 to 7 % else beyond what the fit
-#: leaves open; by about 20 % where part of the machine itself had been refitted, as a lost drive.
-MODEL_IN_CHANGE, MODEL_IN_REFITTED_CHANGE = 0.07, 0.20
+#: What the model gets wrong of a change it is asked for, as a share of it (standard). In 17 runs of a physics engine,
+#: unchanged ones and ones with a late start, lost grip or a wrong mass refitted, leads changed with gears of 0.8 and
+#: 1.25 and grips of 0.87 and 1.15 times the true ones as in the fitted matches: 1 % is wrong beyond what the fit leaves
+#: open (95 %: less than 2 %), single changes by up to 7 %, which is kept as proposals go beyond those settings. With a
+#: lost drive refitted it is 17 % (11 to 29 %): one side's loss and both sides' look alike, but answer otherwise to it.
+MODEL_IN_CHANGE, MODEL_IN_LOST_DRIVE = 0.07, 0.20
 
 
 @dataclass(frozen=True)
@@ -60,8 +62,7 @@ class Rerun:
     @property
     def model_error(self) -> float:
         """What the model gets wrong of a change, as a share of it."""
-        plain = self.fitted.cause in ("as-predicted", "command-changed")
-        return MODEL_IN_CHANGE if plain else MODEL_IN_REFITTED_CHANGE
+        return MODEL_IN_LOST_DRIVE if self.fitted.cause == "drive-loss" else MODEL_IN_CHANGE
 
     @property
     def gap_m(self) -> float:

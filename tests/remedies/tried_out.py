@@ -49,14 +49,18 @@ def engine_winner(scene: Scene, changed: Changed) -> str:
 
 
 def engine_lead_m(scene: Scene, changed: Changed, name: str) -> float:
-    """A machine's rope beyond half of it when the clock stops, in the engine: the mean of both hitches, to its home."""
+    """A machine's rope beyond half of it when the clock stops, in the engine: the mean of both hitches, to its home.
+
+    Once all of the rope is on one side there is no more to win or lose.
+    """
     course = play_in_engine(scene, changed.extras).course
     at = int(np.argmin(np.abs(course.clip_s - (scene.clock.start_s + scene.clock.duration_s))))
     hitches = [
         course.machines[each].x_m[at] + np.cos(course.machines[each].heading_rad[at]) * machine.hitch_m[0]
         for each, machine in scene.machine.items()
     ]
-    return float(np.mean(hitches)) * (1.0 if scene.machine[name].home == "+x" else -1.0)
+    half_m = scene.rope.length_m / 2
+    return float(np.clip(np.mean(hitches), -half_m, half_m)) * (1.0 if scene.machine[name].home == "+x" else -1.0)
 
 
 def with_change(sought: Sought, lever: str, setting: float) -> Scene:
