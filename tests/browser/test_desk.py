@@ -37,7 +37,7 @@ pytestmark = [
 #: Three minutes of a person's actions are wanted; what is reached is held.
 LONGEST_S = 115.0
 HANDS = {"mouse": Mouse, "keyboard": Keyboard}
-#: Adds up what moves on the page without anybody's doing, as a share of the window.
+#: Adds up what moves on the page, once it is there, without anybody's doing: as a share of the window.
 WATCH_SHIFTS = """
 window.shifted = 0;
 window.shifts = [];
@@ -50,7 +50,7 @@ const add = list => {
   }
 };
 new PerformanceObserver(add)
-  .observe({ type: 'layout-shift', buffered: true });
+  .observe({ type: 'layout-shift' });
 """
 
 
