@@ -12,12 +12,13 @@ from matchvision.errors import FootageError
 from matchvision.records.sheet import Run
 from matchvision.season.tasks import Step
 
-#: Seconds of one core for a run, and for each of its pictures, as `python -m benchmarks season` found them on one
-#: machine: what is said before any run was timed here, with a factor of two either way for another machine.
+#: Seconds of one core for a run, and for each of its pictures: what is said before any run was timed here, with a factor
+#: of two either way for another machine. A run of 43 pictures took 3 s, its causes 8 s on a quiet machine; what a picture
+#: adds was taken from runs of 360 and 1816 on a busy one, by the time that other work left them.
 USUAL_S: Final[dict[Step, tuple[float, float]]] = {
-    "answer": (2.0, 0.045),
-    "causes": (4.0, 0.005),
-    "remedies": (3.0, 0.001),
+    "answer": (1.5, 0.035),
+    "causes": (7.0, 0.01),
+    "remedies": (4.0, 0.002),
 }
 USUAL_FACTOR: Final = 2.0
 #: Work that surely ends sooner [s] needs no more words.
