@@ -27,6 +27,7 @@ from matchvision.records.sheet import Drive, Wheel
 from matchvision.records.tracks import MarkerPlan, Tracks
 
 FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
 
 #: A gripping wheel's way may be more or less than its travel by so much: rubber creeps by some hundredths as it pulls,
 #: and a radius read with a rule is not quite the one on which a tread rolls.
@@ -64,18 +65,17 @@ def split_errors(
     rim: RimPlaces,
     plans: list[MarkerPlan],
     middle: tuple[float, float],
-    angle: tuple[FloatArray, FloatArray],
+    u_stated: FloatArray,
+    turns: BoolArray,
     real_s: FloatArray,
 ) -> tuple[FloatArray, SlowNoise]:
     """What of the angle's errors [rad] is new in every frame (n,), and what goes together over frames.
 
     As large as the marks show against each other, while they turn and while they stand apart: a compressed picture
     carries a wheel along with its machine, and its marks stay behind. As stated, and nothing slow, where too few show.
-    ``angle`` is the angle with whole turns and its stated uncertainty.
+    ``u_stated`` is the angle's stated uncertainty; ``turns`` as of `turning_frames`.
     """
-    turned, u_stated = angle
     good = rim.seen & np.isfinite(rim.variance).all(axis=(2, 3))
-    turns = turning_frames(turned, u_stated, real_s)
     scatter = scatter_of_marks(errors_of_marks(rim, plans, middle), turns, real_s)
     if scatter is None or not good.any():
         return u_stated, NO_SLOW_NOISE
@@ -88,7 +88,7 @@ def split_errors(
     return u_stated * new, replace(slow, u=slow.u / circle_m / np.sqrt(several))
 
 
-def turning_frames(turned: FloatArray, u_turned: FloatArray, real_s: FloatArray) -> npt.NDArray[np.bool_]:
+def turning_frames(turned: FloatArray, u_turned: FloatArray, real_s: FloatArray) -> BoolArray:
     """Frames (n,) in which a wheel surely turns, over `SLOW_LAG_S` about them; where nothing is known it may."""
     n = len(real_s)
     known = np.flatnonzero(np.isfinite(turned))
@@ -99,13 +99,24 @@ def turning_frames(turned: FloatArray, u_turned: FloatArray, real_s: FloatArray)
     return np.asarray(np.abs(after - before) > SURELY * np.sqrt(2) * float(np.nanmedian(u_turned)))
 
 
+def left_behind(turns: BoolArray, slow: SlowNoise) -> float:
+    """What of the marks' scatter only turning brings: 1 where nothing tells, 0 where they scatter as while they stand.
+
+    A coder that shows a turning wheel late leaves its marks behind, now more, now less, and so shows itself.
+    """
+    if slow.share is None or turns.all() or not turns.any() or np.ptp(slow.share) == 0:
+        return 1.0
+    standing, turning = (float(np.median(slow.share[part])) for part in (~turns, turns))
+    return float(np.sqrt(max(0.0, 1.0 - (standing / turning) ** 2)))
+
+
 def lasting_errors(
     travel_m: FloatArray,
     speed_m_s: FloatArray,
     surface_m_s: FloatArray,
     by_middle: FloatArray,
     middle_covariance: FloatArray,
-    tick_s: float,
+    u_late_s: float,
 ) -> Lasting:
     """What may be wrong with a wheel's way in the same manner throughout a clip.
 
@@ -119,6 +130,8 @@ def lasting_errors(
         Of the ground under the wheel, and the speed of the wheel's surface.
     by_middle : (n, 2) float array
         How the way moves with the middle.
+    u_late_s : float
+        How late the marks may be shown.
 
     Notes
     -----
@@ -132,7 +145,7 @@ def lasting_errors(
         seen_m=np.column_stack([crept_m, -surface_m_s, np.nan_to_num(by_middle @ axes)]),
         ahead_m=np.column_stack([crept_m, only_seen]),
         ahead_m_s=np.column_stack([speed_m_s, only_seen]),
-        u=np.array([U_CREEP_RATIO, U_LATE_FRAMES * tick_s, *np.sqrt(np.maximum(size, 0.0))]),
+        u=np.array([U_CREEP_RATIO, u_late_s, *np.sqrt(np.maximum(size, 0.0))]),
     )
 
 
@@ -175,7 +188,8 @@ def measure_wheel(
     spread_m = float(np.sqrt(np.mean(off**2))) if len(off) else float("nan")
     count = count_turns(raw, real_s, pattern_turn(plans), _fastest(pose, wheel, drives))
     turned = count.angle_rad
-    u_raw, slow = split_errors(rim, plans, middle, (turned, u_raw), real_s)
+    turns = turning_frames(turned, u_raw, real_s)
+    u_raw, slow = split_errors(rim, plans, middle, u_raw, turns, real_s)
     slow = replace(slow, u=slow.u * wheel.radius_m)
     # How far the surface has run ahead of the ground is smoothed as one series: a wheel that grips shakes with its
     # machine, so the difference of two smoothed speeds would be less sure than it is.
@@ -198,7 +212,7 @@ def measure_wheel(
         speed + ahead.rate,
         np.stack(by_middle, axis=1),
         middle_covariance,
-        float(np.median(np.diff(real_s))),
+        U_LATE_FRAMES * float(np.median(np.diff(real_s))) * left_behind(turns, slow),
     )
     both = smooth_together(
         real_s, (travel, u_travel), (way, u_way), pose.along, ahead, (pose.slow, slow), ~count.undecided, lasting

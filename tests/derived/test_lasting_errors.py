@@ -28,7 +28,9 @@ def smoothed(way_m: FloatArray, lasting: Lasting | None, drive: float | None) ->
 
 
 def creep_and_delay() -> Lasting:
-    return lasting_errors(TRAVEL_M, SPEED_M_S, SPEED_M_S, np.zeros((N, 2)), np.diag([1e-12, 1e-12]), STEP_S)
+    return lasting_errors(
+        TRAVEL_M, SPEED_M_S, SPEED_M_S, np.zeros((N, 2)), np.diag([1e-12, 1e-12]), STEP_S / np.sqrt(12)
+    )
 
 
 def test_what_lasts_is_as_sure_as_a_fitted_line_says() -> None:
