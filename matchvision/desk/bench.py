@@ -64,7 +64,8 @@ class Bench:
 
     def state(self) -> dict[str, Any]:
         """Everything that the page shows but the camera."""
-        return describe_run(self.folder.draft, self.book, self.guessed)
+        version = self.folder.version
+        return {"version": version, **describe_run(self.folder.draft, self.book, self.guessed)}
 
     def camera(self) -> dict[str, Any]:
         """The camera that the sheet gives as it stands."""
@@ -122,8 +123,8 @@ class Bench:
         over, plans = outline_table(camera, run.sheet.table), plan_markers(draft.run)
         found = guess_colours(frame, self.book.facts, camera, over, draft.unknown_colours, run.sheet.colour, plans)
         if found:
-            self.folder.keep({"colour": {name: {"srgb": srgb} for name, srgb in found.items()}})
             self.guessed |= found.keys()
+            self.folder.keep({"colour": {name: {"srgb": srgb} for name, srgb in found.items()}})
         return self.state()
 
     def forget_colour(self, asked: ForgetColour) -> dict[str, Any]:

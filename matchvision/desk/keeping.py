@@ -27,6 +27,8 @@ class Folder:
     def __init__(self, path: Path) -> None:
         self.path = path
         self.draft: Draft = load_draft(path)
+        #: Grows with everything that is kept, so that an answer can be told from a newer one that overtook it.
+        self.version = 0
 
     def keep(self, changes: Mapping[str, Any]) -> None:
         """Lay changes over what the desk has learnt and write it, if the whole sheet still makes sense with it.
@@ -47,6 +49,7 @@ class Folder:
         else:
             self.draft.learnt.unlink(missing_ok=True)
         self.draft = load_draft(self.draft.sheet)
+        self.version += 1
 
     def keep_mends(self, mends: Mends) -> None:
         """Write the mends by hand.
@@ -57,6 +60,7 @@ class Folder:
         """
         write_mends(self.draft.mends, mends)
         self.draft = load_draft(self.draft.sheet)
+        self.version += 1
 
 
 def _lay_over(below: Mapping[str, Any], above: Mapping[str, Any]) -> dict[str, Any]:

@@ -43,7 +43,9 @@ class Desk {
     this.take((await attempt(() => get("state"))) || this.state);
   }
 
+  // An answer that a newer one has overtaken is old.
   take(state) {
+    if (state.version < this.state.version) return;
     this.state = state;
     for (const step of this.steps) step.list?.();
     this.redraw();
