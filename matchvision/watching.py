@@ -79,7 +79,9 @@ def watch(run: Run, facts: ClipFacts, progress: Progress | None, notice: Notice 
             doubled_s += [frame.clip_s] if frame.doubled else []
             if progress is not None and done % 10 == 0:
                 progress("watching the clip", min(done, total), total)
-    tracks, markers_note = tracker.tracks(needed=not run.mends.sets_points)
+    with freeing_pictures():
+        # The decoder's memory goes back before anything large is joined.
+        tracks, markers_note = tracker.tracks(needed=not run.mends.sets_points)
     tracks, mends_note = mend_tracks(tracks, run.mends, run.sheet, facts.sha256)
     camera_notes = (follower.note(),) if run.sheet.camera.moves else ()
     notes = (table_note, *camera_notes, markers_note, *([mends_note] if mends_note else []))

@@ -37,7 +37,8 @@ def open_clip(path: Path, options: dict[str, str] | None = None) -> Iterator[tup
     try:
         stream = _picture_track(container, path)
         stream.thread_type = "AUTO"
-        stream.codec_context.thread_count = decoding_threads()
+        if stream.codec_context is not None:  # as it is of a track that nothing here can decode
+            stream.codec_context.thread_count = decoding_threads()
         yield container, stream
     finally:
         container.close()

@@ -44,7 +44,8 @@ def _tell_machine(run: Run, moved: MachineMotion, motion: Motion, clock: MatchCl
     (start_m, u_start_m), (final_m, u_final_m) = (read_at(moved.x_m, moved.u_x_m, t_s, at) for at in (0.0, end_s))
     way_m, u_way_m = side * (final_m - start_m), math.hypot(u_start_m, u_final_m)
     peak = find_peak(np.abs(moved.speed_m_s), moved.u_speed_m_s, t_s, end_s)
-    said = [f"{format_interval(way_m, u_way_m, 'm')} towards its home"] if math.isfinite(way_m) else []
+    where = "towards its home" if way_m >= 0 else "away from its home"
+    said = [f"{format_interval(abs(way_m), u_way_m, 'm')} {where}"] if math.isfinite(way_m) else []
     if peak is not None:
         said.append(f"{format_interval(*peak, 'm/s')} at its fastest")
     return f"{moved.machine}: {', '.join(said)}." if said else ""

@@ -12,7 +12,7 @@ from tests.made_motion import make_motion, make_rope, make_run, seconds
 from tests.truth import SAMPLE_CLIPS, read_run, read_truth, read_truth_facts
 from tests.truth_motion import true_clock, true_motion
 
-NUMBER = r"(-?[\d.]+) ± ([\d.]+) "
+WAY = re.compile(r": ([\d.]+) ± ([\d.]+) m (towards|away)")
 
 
 @pytest.mark.parametrize("clip", ["flat-match", "hitch-slips"])
@@ -27,7 +27,9 @@ def test_the_first_answer_of_a_sample_clip_is_true(clip: str) -> None:
     end_s = min(clock.duration_s, float(t_s[-1]))
     for name, machine in run.sheet.machine.items():
         said = next(line for line in first.moved if line.startswith(f"{name}:"))
-        way_m, u95_m = map(float, re.search(NUMBER + "m towards", said).groups())  # type: ignore[union-attr]
+        told = WAY.search(said)
+        assert told is not None
+        way_m, u95_m = float(told[1]) * (1 if told[3] == "towards" else -1), float(told[2])
         x_m = truth[f"{name}_pos_x"].to_numpy()
         true_m = float(np.interp(end_s, t_s, x_m) - np.interp(0.0, t_s, x_m))
         assert way_m == pytest.approx(true_m if machine.home == "+x" else -true_m, abs=1.5 * u95_m + 0.001)
