@@ -52,13 +52,13 @@ def plain_scene(seed: int) -> Scene:
     """
     scene, draw = demo_scene(seed), np.random.default_rng([seed, 29])
     focal_px, uneven = 744.0 * float(np.exp(draw.normal(0.0, 0.08))), 1.0 + float(draw.normal(0.0, 0.002))
-    radial = tuple(float(draw.normal(0.0, spread)) for spread in (0.08, 0.03))
+    k1, k2 = (float(draw.normal(0.0, spread)) for spread in (0.08, 0.03))
     camera = replace(
         scene.camera,
         size_px=(960, 540),
         f_px=(focal_px, focal_px * uneven),
         centre_px=(479.5 + float(draw.normal(0.0, 8.0)), 269.5 + float(draw.normal(0.0, 8.0))),
-        distortion=(*radial, 0.0, 0.0, 0.0),
+        distortion=(k1, k2, 0.0, 0.0, 0.0),
         frames_per_s=30.0,
         subframes=1,
     )
