@@ -9,7 +9,6 @@ from typing import Final
 import numpy as np
 
 from matchvision.errors import CannotMeasure
-from matchvision.mechanics.guessing import guess_opponent
 from matchvision.mechanics.machine import MatchModel
 from matchvision.mechanics.stated import Findings, check_machine, stated_numbers
 from matchvision.records.events import Event, Grip
@@ -98,7 +97,7 @@ def reason(
 
 
 def forecast_of(run: Run, starts: Mapping[str, StartPose]) -> Forecasted:
-    """The forecast's match for the rope's two machines; an opponent of whom nothing is stated is a wide guess.
+    """The forecast's match for the rope's two machines.
 
     Raises
     ------
@@ -109,7 +108,6 @@ def forecast_of(run: Run, starts: Mapping[str, StartPose]) -> Forecasted:
     if rope is None or run.curves or not run.sheet.forecast:
         msg = "causes are weighed where the sheet has a rope and the machines' numbers"
         raise CannotMeasure(msg, do="add [rope] and, for each machine, [forecast.X]")
-    run, _ = guess_opponent(run)
     findings = Findings()
     for name in rope.ends:
         if name not in run.sheet.machine:
