@@ -12,9 +12,9 @@ from matchvision.errors import FootageError
 from matchvision.records.sheet import Run
 from matchvision.season.tasks import Step
 
-#: Seconds of one core for a run, and for each of its pictures: what is said before any run was timed here, with a factor
-#: of two either way for another machine. A run of 43 pictures took 3 s, its causes 8 s on a quiet machine; what a picture
-#: adds was taken from runs of 360 and 1816 on a busy one, by the time that other work left them.
+#: Seconds of one core for a run, and for each of its pictures: what is said before any run was timed here, with a
+#: factor of two either way for another machine. A run of 43 pictures took 3 s, its causes 8 s on a quiet machine; what
+#: a picture adds was taken from runs of 360 and 1816 on a busy one, by the time that other work left them.
 USUAL_S: Final[dict[Step, tuple[float, float]]] = {
     "answer": (1.5, 0.035),
     "causes": (7.0, 0.01),
