@@ -162,7 +162,7 @@ def confusion_of(table: pd.DataFrame) -> pd.DataFrame:
 
 def reliability_of(table: pd.DataFrame) -> pd.DataFrame:
     """How often what came first was right, by the chance that was stated for it, with Wilson's 95 % interval."""
-    bins = pd.cut(table["chance_of_first"], [0.0, 0.5, 0.8, 0.95, 0.99, 1.0])
+    bins = pd.cut(table["chance_of_first"].clip(upper=1.0), [0.0, 0.5, 0.8, 0.95, 0.99, 1.0])
     told = table.groupby(bins, observed=True).agg(
         runs=("right", "size"), right=("right", "sum"), stated=("chance_of_first", "mean"), came_true=("right", "mean")
     )
