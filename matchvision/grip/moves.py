@@ -82,15 +82,19 @@ def find_first_motion(
             continue
         at_s, u_at_s = date_crossing(speed, u, real_s, stretch.first, MOVING_M_S)
         if course is not None:
-            # Its way out is until it is fastest: one that stops again after a jerk follows no law of starting.
-            fastest_s = float(real_s[soon][int(np.nanargmax(speed[soon]))])
+            # Its way out is until it is fastest: one that stops again after a jerk follows no law of starting. The
+            # smoothed speed of one that leaps is greatest while it leaps, so its window is added.
+            fastest_s = float(real_s[soon][int(np.nanargmax(speed[soon]))]) + LEAPS_S
             near = looked_at & np.isfinite(course) & (real_s > at_s - LOOKED_BACK_S) & (real_s <= fastest_s)
             rests = near & (real_s < at_s)
             noise = noise_of(course[rests]) if rests.sum() > LEAST_PLACES else 0.0
             fitted = date_start(real_s[near], course[near], noise, MOVING_M_S, at_s, unseen_m)
-            # A smoothed speed is off by no more than its smoother's window: where a law of starting says more, the
-            # machine followed none, as one that crept before.
-            if fitted is not None and abs(fitted[0] - at_s) <= LEAPS_S + 2 * u_at_s:
+            # A smoothed speed is off by about its smoother's window: where a law of starting says more, the machine
+            # followed none, as one that crept before, unless it had not moved until then and leapt.
+            if fitted is not None and (
+                abs(fitted[0] - at_s) <= LEAPS_S + 2 * u_at_s
+                or _stood_between(real_s[near], course[near], at_s, fitted[0], 3 * noise + unseen_m)
+            ):
                 at_s, u_at_s = fitted
         start_s = at_s - clock.start_clip_s * clock.real_per_clip_ratio
         u_start_s = float(np.hypot(u_at_s, clock.u_start_s))
@@ -108,6 +112,14 @@ def find_first_motion(
             found.append(Event("early-start", moved.machine, start_s, float("nan"), u_start_s, early, evidence))
         return found
     return []
+
+
+def _stood_between(t_s: FloatArray, course: FloatArray, from_s: float, until_s: float, unseen_m: float) -> bool:
+    """Whether a course had not moved from one moment to a later one, by half of what the limit's speed would make."""
+    if until_s <= from_s:
+        return False
+    first, last = (max(int(np.searchsorted(t_s, at, side="right")) - 1, 0) for at in (from_s, until_s))
+    return bool(abs(course[last] - course[first]) < 0.5 * MOVING_M_S * (until_s - from_s) + unseen_m)
 
 
 def find_turning(moved: MachineMotion, real_s: FloatArray, clock: MatchClock) -> list[Event]:
