@@ -108,3 +108,13 @@ def test_wheel_that_seems_to_swing_on_by_its_u_stalls_once() -> None:
     # One that keeps turning at hardly more than its u is no stall.
     turning = make_wheel("heron", N, rate_rad_s=0.15, u_rate_rad_s=0.1)
     assert not find_stalls(turning, T_S, CLOCK, traction=None, commands=commands)
+
+
+def test_machine_that_leaps_is_not_early_by_its_smoothers_window() -> None:
+    """It leaps to 0.6 m/s at 1.0 s of the clip; its smoothed speed rises 0.1 s before, its course does not."""
+    speed = np.interp(T_S, [0.9, 1.05, 4.0], [0.0, 0.6, 0.5])
+    course = 0.6 * np.maximum(T_S - 1.0, 0.0) + 0.0001 * np.random.default_rng(5).standard_normal(N)
+    moved = make_machine("heron", N, speed_m_s=speed, u_speed_m_s=0.003)
+    found = find_first_motion(moved, T_S, CLOCK, course=course, unseen_m=0.0004)
+    assert [event.kind for event in found] == ["first-motion"]
+    assert found[0].start_s == pytest.approx(0.0, abs=0.02)
