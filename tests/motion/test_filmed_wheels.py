@@ -1,4 +1,4 @@
-"""Wheels that spin fast, from filmed pictures: the rate is the true one up to 0.4 turns a frame, whatever the marks."""
+"""Wheels that spin fast, from filmed pictures: the true rate is found up to 0.41 turns a frame, whatever the marks."""
 
 from dataclasses import replace
 from pathlib import Path
@@ -24,9 +24,10 @@ def spinning(turns_a_frame: float, marks: int) -> Scene:
     heron, plover = scene.machine["heron"], scene.machine["plover"]
     assert heron.drive is not None
     assert plover.drive is not None
+    # What drags on the wheels takes 6 % of the rate that they would have without it.
     drive = replace(
         heron.drive,
-        no_load_rev_min=1.03 * turns_a_frame * FRAMES_PER_S * 60 * heron.drive.gear_ratio,
+        no_load_rev_min=1.08 * turns_a_frame * FRAMES_PER_S * 60 * heron.drive.gear_ratio,
         stall_torque_Nm=2.5 * heron.drive.stall_torque_Nm,
         throttle=((0.0, 0.0), (0.15, 1.0), (0.6, 1.0)),
         throttle_acts_on="voltage",
@@ -59,14 +60,18 @@ def test_fast_wheel_is_not_folded(tmp_path: Path, marks: int) -> None:
     tracker = MarkerTracker(plan_markers(run), run.sheet, read_facts(run.clip))
     for frame in read_frames(read_facts(run.clip)):
         tracker.see(frame, camera_of(tmp_path, truth.iloc[frame.index], (1.0, -1.0)))
-    motion, _ = measure_motion(run, tracker.tracks()[0], true_cameras(tmp_path, run))
-    wheel = next(w for w in motion.wheels if w.machine == "heron")
     rate = truth["heron_wheel_w"].to_numpy()
-    assert rate.max() > 0.385 * 2 * np.pi * FRAMES_PER_S
-    error = wheel.rate_rad_s - rate
-    assert np.isfinite(error).all()
-    # 2 % of the greatest rate, in every frame; a folded one would be wrong by 250 %.
-    assert np.abs(error).max() < 0.02 * rate.max()
+    assert rate.max() > 0.4 * 2 * np.pi * FRAMES_PER_S
+    # Nothing stated of the drive: the wheel is seen to stand, and to spin up from there.
+    machines = {**run.sheet.machine, "heron": run.sheet.machine["heron"].model_copy(update={"drive": None})}
+    unstated = replace(run, sheet=run.sheet.model_copy(update={"machine": machines, "forecast": {}}))
+    for each in (run, unstated):
+        motion, _ = measure_motion(each, tracker.tracks()[0], true_cameras(tmp_path, run))
+        wheel = next(w for w in motion.wheels if w.machine == "heron")
+        error = wheel.rate_rad_s - rate
+        assert np.isfinite(error).all()
+        # 2 % of the greatest rate, in every frame; a folded one would be wrong by 250 %.
+        assert np.abs(error).max() < 0.02 * rate.max()
 
 
 def test_a_rate_that_nothing_decides_is_left_empty_with_the_reason() -> None:
