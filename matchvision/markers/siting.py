@@ -13,8 +13,6 @@ FloatArray = npt.NDArray[np.float64]
 #: Fewest markers that must show up in luma, and how well they must agree [px].
 _FEWEST: Final = 3
 _SPREAD_PX: Final = 0.25
-#: A place that neither the file nor custom names must be nearer than the next one by this many standard errors.
-_SURELY: Final = 3.0
 #: Least luma contrast of a marker against what surrounds it [levels].
 _LEAST_CONTRAST: Final = 18.0
 
@@ -22,11 +20,10 @@ _LEAST_CONTRAST: Final = 18.0
 def measure_siting(
     frame: Frame, windows: Windows, place_px: FloatArray, flat: npt.NDArray[np.bool_]
 ) -> tuple[float, float]:
-    """Chroma offset (col, row) [px], on each axis the place that the markers say: midway, or on the samples of luma.
+    """Chroma offset (col, row) [px] with each co-sited axis replaced by midway where the markers say so.
 
-    Encoders place chroma on the even columns by default and midway in practice, often without a word in the file; wide
-    colour (ITU-R BT.2020) places it on the even rows as well. The half pixel between the two is a common shift of all
-    centres found in chroma; centres found in luma show it.
+    Encoders place chroma on the even columns by default and midway in practice, often without a word in the file. The
+    half pixel between the two is a common shift of all centres found in chroma; centres found in luma show it.
 
     Parameters
     ----------
@@ -37,30 +34,22 @@ def measure_siting(
 
     Notes
     -----
-    The offset that the frame has and midway are taken as equally likely; any other place must be surely nearer, and
-    discs must say so.
     Checked by: tests/markers/test_siting.py::test_midway_chroma_is_noticed
     """
     shift = _luma_less_chroma(frame, windows, place_px)
-    by_discs = np.isfinite(shift[flat, 0]).sum() >= _FEWEST
-    if by_discs:
+    if np.isfinite(shift[flat, 0]).sum() >= _FEWEST:
         shift = shift[flat]
     offset = list(frame.chroma_offset_px)
-    for axis, step_px in enumerate(frame.chroma_step_px):
+    for axis in (0, 1):
+        midway = (frame.chroma_step_px[axis] - 1) / 2
+        change = midway - offset[axis]
         usable = shift[np.isfinite(shift[:, axis]), axis]
-        if step_px == 1 or len(usable) < _FEWEST:
+        if abs(change) < 0.25 or len(usable) < _FEWEST:
             continue
         middle = float(np.median(usable))
         spread = 1.4826 * float(np.median(np.abs(usable - middle))) / np.sqrt(len(usable))
-        if spread >= _SPREAD_PX:
-            continue
-        seen, midway = offset[axis] + middle, (step_px - 1) / 2
-        usual = (offset[axis], midway)
-        nearest, *others = sorted({*usual, 0.0, step_px - 1.0}, key=lambda place: abs(place - seen))
-        surely = abs(others[0] - seen) - abs(nearest - seen) > 2 * _SURELY * spread
-        if nearest not in usual and not (by_discs and surely):
-            nearest = min(usual, key=lambda place: abs(place - seen))
-        offset[axis] = nearest
+        if spread < _SPREAD_PX and abs(middle - change) < abs(middle):
+            offset[axis] = midway
     return offset[0], offset[1]
 
 

@@ -23,17 +23,6 @@ def test_midway_chroma_is_noticed(true_col: float, stated_col: float) -> None:
     assert found == (0.5 if true_col == 0.5 else stated_col, 0.5)
 
 
-@pytest.mark.parametrize("true_row", [0.0, 1.0])
-def test_chroma_on_the_rows_of_luma_is_noticed_by_discs_alone(true_row: float) -> None:
-    rng = np.random.default_rng(3)
-    frame = replace(draw_discs(PLACES, 4.5, COLOURS, rng, offset=(0.5, true_row)), chroma_offset_px=(0.5, 0.5))
-    windows = windows_for(PLACES, 4.5, COLOURS)
-    places = find_centres(frame, windows).place_px
-    assert measure_siting(frame, windows, places, np.ones(15, dtype=np.bool_)) == (0.5, true_row)
-    # Spheres have shadows under them: a shift along the rows may be theirs.
-    assert measure_siting(frame, windows, places, np.zeros(15, dtype=np.bool_)) == (0.5, 0.5)
-
-
 def test_the_file_is_believed_where_luma_shows_nothing() -> None:
     rng = np.random.default_rng(2)
     frame = draw_discs(PLACES, 4.5, COLOURS, rng, offset=(0.5, 0.5), luma_contrast=2.0)
