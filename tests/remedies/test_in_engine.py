@@ -15,7 +15,7 @@ from tests.remedies.tried_out import Sought, engine_winner, hopeless_setting, se
 
 #: Fewer than a user gets: a chance is counted more roughly.
 SAMPLES = 16
-CASES = (("as-predicted", 1), ("as-predicted", 3))
+CASES = (("as-predicted", 1), ("as-predicted", 2), ("as-predicted", 3))
 
 
 @pytest.fixture(scope="module")
