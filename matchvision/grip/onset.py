@@ -62,6 +62,8 @@ def date_start(
     away; each fit says when the speed was passed, and counts by its likelihood.
     Checked by: tests/grip/test_onset.py::test_leap_and_slow_start_are_dated
     """
+    if len(t_s) < LEAST_PLACES:
+        return None
     resting = t_s < about_s - GATHERS_S
     rest = float(np.median(course[resting])) if resting.any() else float(course[0])
     begin = max(0, int(np.searchsorted(t_s, about_s - 2 * GATHERS_S)))
