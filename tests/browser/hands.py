@@ -6,6 +6,7 @@ new to the page. Looking at what was found or followed is counted as 5 s each ti
 """
 
 import re
+from abc import ABC, abstractmethod
 from typing import Final
 
 import pytest
@@ -26,7 +27,7 @@ MOST_TABS: Final = 140
 Pixel = tuple[float, float]
 
 
-class Person:
+class Person(ABC):
     """What mouse and keyboard share: looking, waiting, counting."""
 
     def __init__(self, browser: webdriver.Chrome) -> None:
@@ -46,25 +47,25 @@ class Person:
         column, row = re.findall(r"-?\d+\.\d", self.find("#status").text)
         return float(column), float(row)
 
+    @abstractmethod
     def press(self, query: str) -> None:
         """Press a button."""
-        raise NotImplementedError
 
+    @abstractmethod
     def set_point(self, pixel: Pixel) -> None:
         """Set a point in the picture."""
-        raise NotImplementedError
 
+    @abstractmethod
     def pull_finely(self, pixel: Pixel) -> None:
         """Move the crosshair to a pixel on the magnified patch."""
-        raise NotImplementedError
 
+    @abstractmethod
     def choose(self, query: str, value: str) -> None:
         """Choose from a list."""
-        raise NotImplementedError
 
+    @abstractmethod
     def write(self, query: str, text: str) -> None:
         """Write into a field, in the place of what stood there."""
-        raise NotImplementedError
 
 
 class Mouse(Person):
