@@ -21,7 +21,7 @@ def commit() -> str:
             ["git", "rev-parse", "--short", "HEAD"], cwd=here, capture_output=True, text=True, check=True
         ).stdout.strip()
         changed = subprocess.run(
-            ["git", "status", "--porcelain", "--untracked-files=no"],
+            ["git", "status", "--porcelain", "--untracked-files=no", "--", ":(top,exclude)benchmarks/results"],
             cwd=here,
             capture_output=True,
             text=True,
