@@ -6,8 +6,9 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.motion.ends import find_off, latch, longer_cord, look_at_end
+from matchvision.motion.falling import let_down
 from matchvision.motion.sighting import Sighting
-from matchvision.motion.slack import SLACK_BOW_M, fit_slack_heights, let_fall, let_sink
+from matchvision.motion.slack import SLACK_BOW_M, fit_slack_heights
 from matchvision.motion.standing import TURNS, TautWay, surface_at, taut_way
 
 FloatArray = npt.NDArray[np.float64]
@@ -153,8 +154,7 @@ def find_lie(
     z = np.where(slack[:, None], slack_z, taut_z)
     u = np.where(slack[:, None], np.hypot(u_slack, U_SLACK_HEIGHT_M), u_taut)
     gone = np.asarray(off.any(axis=1))
-    z, u = let_sink(z, u, foot, lever, taut_z, ends, slack & ~gone, floor, real_s)
-    z, u = let_fall(z, u, taut_z, off, floor, real_s)
+    z, u = let_down(z, u, foot, lever, taut_z, ends, slack, gone, floor, real_s)
     u = np.where(unseen[:, None], np.hypot(u, 0.004), u)
     state = np.where(seen.sum(axis=1) >= 3, slack.astype(np.float64), np.nan)
     return Lie(z, u, np.where(gone, 1.0, state), off, heights_known=True, way=way, longer_m=(first, second))

@@ -1,4 +1,4 @@
-"""The height of a slack rope: its shape at rest, and how it gets there when it is let go.
+"""The height of a slack rope: its shape, at rest and on the move.
 
 A slack cord is taken to bend upwards with one curvature k wherever it is off the table, z'' = k along its length: the
 shape of a cord of even weight under a small even pull. It rises to a hitch at height h over a length √(2 (h − r)/k),
@@ -20,9 +20,6 @@ BoolArray = npt.NDArray[np.bool_]
 CURVATURES_PER_M = np.geomspace(0.02, 60.0, 26)
 #: Beads off their own straight line by more than this (root mean square) are on a slack rope [m].
 SLACK_BOW_M = 0.0035
-GRAVITY_M_S2 = 9.81
-#: A rope let go is looked for in the air no longer than this [s].
-LONGEST_FALL_S = 0.25
 #: Scatter of the distances between neighbouring beads, and between end beads and hitches, about the cord's [m].
 U_PIECE_M = (0.0007, 0.0015)
 #: How well hitches' distance and rope's length together tell how much length is left for sagging [m].
@@ -172,66 +169,3 @@ def _weigh_shapes(costs: FloatArray, *, taut_before: bool, taut_after: bool) -> 
         backward[k] /= backward[k].sum()
     weight = forward * backward
     return np.asarray(weight / weight.sum(axis=1, keepdims=True))
-
-
-def let_sink(
-    z: FloatArray,
-    u: FloatArray,
-    foot: FloatArray,
-    lever: FloatArray,
-    taut_z: FloatArray,
-    ends: FloatArray,
-    slack: BoolArray,
-    floor_m: FloatArray,
-    real_s: FloatArray,
-) -> tuple[FloatArray, FloatArray]:
-    """A taut rope that goes slack at its hitches sinks as a whole before it takes its slack shape.
-
-    How far it has sunk follows from how far its beads seem to have moved sideways, as long as they stay straight.
-    """
-    starts = np.flatnonzero(slack[1:] & ~slack[:-1]) + 1
-    z, u = z.copy(), u.copy()
-    along = ends[:, 1, :2] - ends[:, 0, :2]
-    unit = along / np.linalg.norm(along, axis=-1, keepdims=True)
-    away = foot + lever * taut_z[..., None] - ends[:, :1, :2]
-    for start in starts:
-        rows = np.flatnonzero((real_s > real_s[start] - 0.12) & (real_s < real_s[start] + 0.15))
-        side = np.stack([-unit[rows, 1], unit[rows, 0]], axis=-1)[:, None, :]
-        across, slope = np.sum(away[rows] * side, axis=-1), np.sum(lever[rows] * side, axis=-1)
-        steep = np.nansum(slope**2, axis=1)
-        with_room = np.maximum(steep, 1e-9)
-        drop = np.clip(np.nansum(slope * across, axis=1) / with_room, 0.0, None)
-        count = np.maximum(np.isfinite(across).sum(axis=1), 1)
-        left = np.sqrt(np.nansum((across - slope * drop[:, None]) ** 2, axis=1) / count)
-        fits = (left < SLACK_BOW_M) & (steep > 0.1) & (drop > 0.002)
-        rows, drop = rows[fits], drop[fits]
-        z[rows] = np.maximum(taut_z[rows] - drop[:, None], floor_m[rows])
-        u[rows] = 0.003
-    return z, u
-
-
-def let_fall(
-    z: FloatArray, u: FloatArray, taut_z: FloatArray, off: BoolArray, floor_m: FloatArray, real_s: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """A rope let go falls from where it was taut; it is in the air for about a tenth of a second."""
-    gone = np.asarray(off.any(axis=1))
-    starts = np.flatnonzero(gone & ~np.concatenate([[False], gone[:-1]]))
-    z, u = z.copy(), u.copy()
-    for start in starts:
-        if start == 0:
-            continue
-        # Let go some time between two frames.
-        tick = real_s[start] - real_s[start - 1]
-        since = real_s[start:] - real_s[start] + 0.5 * tick
-        falling = since < LONGEST_FALL_S
-        rows = np.arange(start, len(real_s))[falling]
-        last = taut_z[start - 1]
-        some = np.isfinite(last).any()
-        last = np.where(np.isfinite(last), last, last[np.isfinite(last)].mean() if some else floor_m[start - 1])
-        before = np.broadcast_to(last, taut_z[rows].shape)
-        dropped = np.maximum(before - 0.5 * GRAVITY_M_S2 * since[falling, None] ** 2, floor_m[rows])
-        higher = np.maximum(dropped, z[rows])
-        in_air = higher > z[rows] + 1e-6
-        u[rows] = np.where(in_air, 0.002 + GRAVITY_M_S2 * since[falling, None] * tick / np.sqrt(3), u[rows] + 0.002)
-        z[rows] = higher
-    return z, u
