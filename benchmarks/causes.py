@@ -1,10 +1,12 @@
 """Which cause is named first, over runs of a physics engine with one known change each, and over unchanged ones.
 
 Every forecast is honest: off the truth by what it says itself. Points: the markers' places with white noise. Pixels:
-rendered, compressed pictures through the whole analysis. One row a run:
+rendered, compressed pictures through the whole analysis. Unmeasured: points, of a run whose other machine nobody has
+measured; they are told apart from the rest. One row a run:
 
 - ``right``: the true cause, of the right machine, came first; ``chance_of_first``, ``chance_of_true`` as stated;
 - ``z``: the error of its estimate over its standard uncertainty; ``since_s`` beside ``true_since_s``: its date;
+- ``z_from``, ``z_to``: the same of where a slippery stretch begins and ends, as the statement tells it;
 - ``cause_cpu_s``: what the search took of the processor (points only).
 
 Rows are kept as they come, for as long as the program stays the same, so that a study may be stopped and taken up.
@@ -12,6 +14,7 @@ Rows are kept as they come, for as long as the program stays the same, so that a
 
 import hashlib
 import json
+import re
 import tempfile
 import time
 from collections.abc import Iterator
@@ -32,12 +35,16 @@ from tests.verdict.changed_runs import (
     causes_from_pixels,
     changed_run,
     measured_points,
+    with_unmeasured_opponent,
 )
 
 #: Seeds of the changed runs, of each kind, and of the unchanged ones; none was looked at while this was built.
-CHANGED_SEEDS, PLAIN_SEEDS = tuple(range(701, 703)), tuple(range(701, 715))
+CHANGED_SEEDS, PLAIN_SEEDS = tuple(range(801, 803)), tuple(range(801, 815))
 #: Seeds of the filmed runs: of one of each kind that a clip can show, and of unchanged ones.
-PIXEL_SEED, PLAIN_PIXEL_SEEDS = 731, tuple(range(731, 737))
+PIXEL_SEED, PLAIN_PIXEL_SEEDS = 831, tuple(range(831, 837))
+#: Of runs whose other machine is unmeasured: kinds of change, and seeds; the unchanged ones have seeds of their own.
+UNMEASURED_KINDS, UNMEASURED_SEED = ("drive-loss", "side-loss", "late-start", "less-grip", "wrong-gear"), 841
+UNMEASURED_PLAIN_SEEDS: Final = tuple(range(841, 846))
 #: Neither a touch, which takes a hand in the picture, nor a machine on feet, which has no rims to mark.
 FILMED: Final = tuple(kind for kind in KINDS if kind not in ("touched", "anchor-weaker"))
 ROOT: Final = Path(__file__).resolve().parents[1]
@@ -62,9 +69,12 @@ def measure() -> pd.DataFrame:
 
 def tabulate_all(table: pd.DataFrame) -> pd.DataFrame:
     """Print what came out, keep what was taken for what and how often stated chances came true; the same rows."""
-    print(summarise(table))
-    write_rows("causes_confusion", confusion_of(table).reset_index(), RESULTS)
-    write_rows("causes_reliability", reliability_of(table).reset_index(), RESULTS)
+    known = table[table["source"] != "unmeasured"]
+    print(summarise(known))
+    if len(known) < len(table):
+        print(f"\nagainst an unmeasured machine:\n{summarise(table[table['source'] == 'unmeasured'])}")
+    write_rows("causes_confusion", confusion_of(known).reset_index(), RESULTS)
+    write_rows("causes_reliability", reliability_of(known).reset_index(), RESULTS)
     return table
 
 
@@ -77,6 +87,9 @@ def plan() -> Iterator[tuple[str, str, int]]:
         yield "points", kind, seed
         if int((k + 1) / every) > int(k / every):
             yield "pixels", *pixels[int(k / every)]
+    for kind, seed in _mixed([(k, UNMEASURED_SEED) for k in UNMEASURED_KINDS],
+                             [("as-predicted", s) for s in UNMEASURED_PLAIN_SEEDS]):  # fmt: skip
+        yield "unmeasured", kind, seed
 
 
 def _mixed(changed: list[tuple[str, int]], plain: list[tuple[str, int]]) -> list[tuple[str, int]]:
@@ -95,6 +108,8 @@ def judge(source: str, kind: str, seed: int) -> dict[str, object]:
     if source == "pixels":
         changed = as_small_pictures(changed)
         return tabulate(source, kind, seed, changed, causes_from_pixels(changed), np.nan)
+    if source == "unmeasured":
+        changed = with_unmeasured_opponent(changed)
     measured = measured_points(changed, seed)
     begun_s = time.process_time()
     causes = causes_from_measured(changed, *measured)
@@ -135,11 +150,22 @@ def tabulate(
         "u_estimate": true.u_estimate if true is not None else np.nan,
         "z": (true.estimate - changed.size) / true.u_estimate if known and true is not None else np.nan,
         "unit": true.unit if true is not None else "",
+        **_edges(changed, true),
         "true_since_s": changed.since_s,
         "since_s": true.since_s if true is not None else np.nan,
         "cause_cpu_s": cpu_s,
         "statement": first.statement,
     }
+
+
+def _edges(changed: Changed, true: CauseRow | None) -> dict[str, float]:
+    """Errors of a stretch's two ends over their standard uncertainties; the statement tells them with twice those."""
+    told = re.search(r"between x = (\S+) ± (\S+) m and (\S+) ± (\S+) m", true.statement) if true is not None else None
+    if told is None or not changed.scene.table.patch:
+        return {"z_from": np.nan, "z_to": np.nan}
+    low, u_low, high, u_high = (float(number) for number in told.groups())
+    patch = changed.scene.table.patch[0]
+    return {"z_from": (low - patch.from_m) / (u_low / 2), "z_to": (high - patch.to_m) / (u_high / 2)}
 
 
 def summarise(table: pd.DataFrame) -> str:

@@ -164,13 +164,20 @@ def body_rates(
         needed = inertia * arm_accel * way - px * (body[at.ARM_HITCHED] - way * carried) + force_x * way * carried
         arm_power = way * arm_speed * needed
     if body[at.WALL_SIDE] != 0.0:
-        depth = body[at.WALL_SIDE] * (state[i] - body[at.WALL_X])
-        if depth > 0.0:
-            into = body[at.WALL_SIDE] * state[i + 3]
-            push = max(WALL_N_PER_M * depth + WALL_N_S_PER_M * into * (1.0 - np.exp(-depth / DAMPING_ONSET_M)), 0.0)
-            force_x -= c * body[at.WALL_SIDE] * push
-            force_y += s * body[at.WALL_SIDE] * push
-            loss += push * into - WALL_N_PER_M * depth * into
+        # Each front corner for itself: a machine that meets the wall askew is turned until it lies flat against it.
+        way, ahead = body[at.WALL_SIDE], body[at.HALF_LENGTH] - com_x
+        for j in range(2):
+            aside = (body[at.HALF_WIDTH] if j == 0 else -body[at.HALF_WIDTH]) - body[at.COM_Y]
+            depth = way * (state[i] + c * ahead - s * aside - body[at.WALL_X]) - ahead
+            if depth > 0.0:
+                into = way * (state[i + 3] - turn * (s * ahead + c * aside))
+                stiff, damping = 0.5 * WALL_N_PER_M, 0.5 * WALL_N_S_PER_M * (1.0 - np.exp(-depth / DAMPING_ONSET_M))
+                push = max(stiff * depth + damping * into, 0.0)
+                fx, fy = -c * way * push, s * way * push
+                force_x += fx
+                force_y += fy
+                moment += ahead * fy - aside * fx
+                loss += push * into - stiff * depth * into
     weight = body[at.MASS] * gravity
     by_x, by_heading = placed[at.HITCH_BY_X : at.HITCH_BY_X + 3], placed[at.HITCH_BY_HEADING : at.HITCH_BY_HEADING + 3]
     pull_x = pull[0] * by_x[0] + pull[2] * by_x[2]

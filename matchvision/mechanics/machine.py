@@ -46,7 +46,8 @@ class Changes:
         as where one of two motors on one gear train has stopped).
     grip_since_s, grip_ratio : all its grip is multiplied by the ratio since then.
     stretch_m, stretch_ratio : between two places every contact point's grip is multiplied by the ratio.
-    wall_x_m : a wall that stops its centre of mass there on its way home; None without one.
+    wall_x_m : a wall across the table that stops its centre of mass there on its way home, where it meets it squarely;
+        else the corner that is ahead meets it first and the machine turns. None without one.
     """
 
     loss_s: float = float("inf")
@@ -192,6 +193,7 @@ class MachineModel:
                 arm.from_s, max(arm.lasts_s, 1e-3), arm.stroke_m, arm.mass_kg, 1.0 if arm.forwards else -1.0,
                 float(arm.carries_hitch),
             )  # fmt: skip
+        out[d.HALF_LENGTH], out[d.HALF_WIDTH] = self.size_m[0] / 2, self.size_m[1] / 2
         out[d.CONTACT_0 :] = self.contacts().ravel()
         return out
 

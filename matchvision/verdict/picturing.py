@@ -64,8 +64,9 @@ def explained_match(forecasted: Forecasted, logged: Forecasted | None, leading: 
     """The match with an explanation's change at its most probable numbers; None for what is not explained."""
     if leading.cause == "unexplained":
         return None
-    # Explanations start from the commands as logged; "as predicted" and a hand over the table from the plan.
-    begun = forecasted if leading.cause in ("as-predicted", "touched") else logged or forecasted
+    # Explanations start from the commands as logged; "as predicted" and a hand that did just anything from the plan.
+    planned = leading.cause == "as-predicted" or (leading.cause == "touched" and leading.beside is None)
+    begun = forecasted if planned else logged or forecasted
     z, used = leading.fit.z, begun.numbers
     model = begun.match(z[:used])
     for one in (leading, leading.beside):

@@ -1,7 +1,7 @@
 """The forecast's match as it would be computed with other numbers, and as it would have been measured."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Final, Protocol
 
 import numpy as np
@@ -15,6 +15,7 @@ from matchvision.mechanics.stated import Findings, Stated, tied_numbers
 from matchvision.records.sheet import Run, StartPose
 from matchvision.verdict.explaining import scale_inertia
 from matchvision.verdict.observing import Observed, read_course, reading_times
+from matchvision.verdict.operating import operate
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -50,12 +51,16 @@ INERTIA_RATIO: Final = 1.0
 
 @dataclass(frozen=True, eq=False)
 class Forecasted:
-    """What the forecast's match is computed from: the sheet, its stated numbers, and where the machines stood."""
+    """What the forecast's match is computed from: the sheet, its stated numbers, and where the machines stood.
+
+    ``unplanned``: machines whose operator's plan nobody knows, with the match times [s] by which it is guessed.
+    """
 
     run: Run
     names: tuple[str, ...]
     starts: Mapping[str, StartPose]
     stated: Mapping[str, Stated]
+    unplanned: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
 
     def free(self) -> tuple[str, ...]:
         """Keys of the numbers that are uncertain and stand for themselves."""
@@ -65,7 +70,8 @@ class Forecasted:
     def match(self, z: FloatArray) -> MatchModel:
         """The match with its uncertain numbers moved by ``z`` standard uncertainties.
 
-        After the stated ones come the inertias that nobody stated, by machine, and the rope's slack.
+        After the stated ones come the inertias that nobody stated, by machine, the rope's slack, and what unknown
+        operators gave, by machine and time.
         """
         values = {key: number.value for key, number in self.stated.items()}
         for key, step in zip(self.free(), z, strict=False):
@@ -78,15 +84,20 @@ class Forecasted:
             if name in self.unstated_inertia():
                 model = scale_inertia(model, k, float(np.exp(INERTIA_RATIO * z[used])))
                 used += 1
-        if model.rope is None:
-            return model
-        length_m = model.rope.length_m + ROPE_SLACK_U_M * float(z[used])
-        return replace(model, rope=replace(model.rope, length_m=length_m))
+        if model.rope is not None:
+            length_m = model.rope.length_m + ROPE_SLACK_U_M * float(z[used])
+            model = replace(model, rope=replace(model.rope, length_m=length_m))
+        used += 1
+        for name, times_s in self.unplanned.items():
+            model = operate(model, self.names.index(name), times_s, z[used : used + len(times_s)])
+            used += len(times_s)
+        return model
 
     @property
     def numbers(self) -> int:
         """How many standard normal numbers `match` takes."""
-        return len(self.free()) + len(self.unstated_inertia()) + 1
+        guessed = sum(len(times_s) for times_s in self.unplanned.values())
+        return len(self.free()) + len(self.unstated_inertia()) + 1 + guessed
 
     @property
     def precision(self) -> FloatArray:

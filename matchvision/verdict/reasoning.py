@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 
 from matchvision.errors import CannotMeasure
+from matchvision.mechanics.guessing import find_known, guess_opponent
 from matchvision.mechanics.machine import MatchModel
 from matchvision.mechanics.stated import Findings, check_machine, stated_numbers
 from matchvision.records.events import Event, Grip
@@ -19,7 +20,9 @@ from matchvision.records.sheet import Drive, Forecast, Run, StartPose
 from matchvision.uncertainty import format_interval
 from matchvision.verdict.causing import FALSE_ALARM, say_chance
 from matchvision.verdict.explaining import Explanation, explain
+from matchvision.verdict.locating import locate
 from matchvision.verdict.observing import Observed, observe
+from matchvision.verdict.operating import moments_until
 from matchvision.verdict.picturing import show_explained
 from matchvision.verdict.playing import Forecasted
 from matchvision.verdict.weighing import Weighed, weigh
@@ -32,6 +35,8 @@ SURE_VARIANT: Final = 0.95
 LEAST_SPAN_S: Final = 0.5
 #: A machine is said to have stood still below this [m/s], where something may have stopped it.
 STANDING_M_S: Final = 0.005
+#: What shows in where a machine goes, whoever operates it.
+SEEN_OF_ANYONE: Final = ("less-grip", "slippery-stretch", "blocked", "turned")
 NAN: Final = math.nan
 
 _SENTENCES: Final[Mapping[str, str]] = {
@@ -67,9 +72,9 @@ def reason(
     CannotMeasure
         Where the run cannot be explained through the match's mechanics: no machines' numbers, or too little measured.
     """
-    forecasted = forecast_of(run, starts)
-    model = forecasted.match(np.zeros(forecasted.numbers))
     until_s = min(clock.duration_s, float(clock.match_time(motion.clip_s)[-1]))
+    forecasted = forecast_of(run, starts, until_s)
+    model = forecasted.match(np.zeros(forecasted.numbers))
     loss = _first(grip, "rope-off")
     if loss is not None:
         # From then on nobody pulls at anything, and operators switch off: it says nothing of the machines.
@@ -82,22 +87,24 @@ def reason(
     unknown = tuple(name for name in forecasted.names if run.sheet.machine[name].unknown)
     paths, ends = machine_paths(motion, clock, model)
     explanations = explain(model, unknown, until_s, paths, ends)
+    # Whose numbers and throttle are guessed, of them nothing was said that could be otherwise.
+    explanations = tuple(e for e in explanations if e.machine not in forecasted.unplanned or e.cause in SEEN_OF_ANYONE)
     if loss is not None:
         explanations = tuple(e for e in explanations if e.cause != "hitch-released")
     touch = _first(grip, "touch")
     touched_s = (touch.start_s, touch.end_s) if touch is not None else None
-    logged = (
-        Forecasted(as_logged(forecasted.run), forecasted.names, starts, forecasted.stated) if run.commands else None
-    )
+    logged = replace(forecasted, run=as_logged(forecasted.run)) if run.commands else None
     weighed = weigh(forecasted, observed, explanations, touched_s, logged)
-    rows = rows_of(weighed, observed, touch, tuple(run.commands))
+    rows = rows_of(locate(weighed, forecasted, logged, motion, clock, until_s), observed, touch, tuple(run.commands))
     curves = show_explained(forecasted, logged, observed, leading_variant(weighed, rows[0]))
     rows = rows if loss is None else let_go(rows, loss)
     return (replace(rows[0], curves=curves), *rows[1:])
 
 
-def forecast_of(run: Run, starts: Mapping[str, StartPose]) -> Forecasted:
-    """The forecast's match for the rope's two machines.
+def forecast_of(run: Run, starts: Mapping[str, StartPose], until_s: float) -> Forecasted:
+    """The forecast's match for the rope's two machines, until some match time [s].
+
+    An opponent of whom nothing is stated is a wide guess: a machine like its rival, its throttle anything.
 
     Raises
     ------
@@ -108,6 +115,15 @@ def forecast_of(run: Run, starts: Mapping[str, StartPose]) -> Forecasted:
     if rope is None or run.curves or not run.sheet.forecast:
         msg = "causes are weighed where the sheet has a rope and the machines' numbers"
         raise CannotMeasure(msg, do="add [rope] and, for each machine, [forecast.X]")
+    guess, guessed = guess_opponent(run)
+    unplanned = {}
+    if guessed:
+        known = find_known(run, rope.ends)
+        other = next(name for name in rope.ends if name != known)
+        planned = run.sheet.forecast.get(other)
+        if other not in run.commands and (planned is None or not planned.throttle):
+            unplanned = {other: moments_until(until_s)}
+        run = guess
     findings = Findings()
     for name in rope.ends:
         if name not in run.sheet.machine:
@@ -117,7 +133,7 @@ def forecast_of(run: Run, starts: Mapping[str, StartPose]) -> Forecasted:
         if name not in starts:
             findings.missing.append(f"[machine.{name}] start, as the clip does not show where {name} stood")
     findings.refuse_gaps()
-    return Forecasted(run, rope.ends, starts, stated_numbers(run, rope.ends))
+    return Forecasted(run, rope.ends, starts, stated_numbers(run, rope.ends), unplanned)
 
 
 def as_logged(run: Run) -> Run:
@@ -207,7 +223,9 @@ def leading_variant(weighed: tuple[Weighed, ...], row: CauseRow) -> Weighed:
 
 
 def _name(one: Weighed) -> tuple[str, str]:
-    """Cause and machine of an explanation; of two, both causes and all machines."""
+    """Cause and machine of an explanation; of two, both causes and all machines; a hand is one, whatever it did."""
+    if one.cause == "touched":
+        return one.cause, ""
     machine = one.explanation.machine if one.explanation else ""
     if one.beside is None:
         return one.cause, machine
@@ -271,7 +289,12 @@ def _say(cause: str, machine: str, best: Weighed, probability: float, observed: 
         return f"The logged command was another than planned, and explains the run as it is, {chance}; {misfit}."
     if cause == "touched" and touch is not None:
         since = format_interval(touch.start_s, touch.u_start_s, "s")
-        return f"A hand was over the table from {since} on and may have changed the run, {chance}."
+        said = f"A hand was over the table from {since} on and may have changed the run, {chance}"
+        if best.beside is None or best.beside.explanation is None:
+            return f"{said}."
+        return (
+            f"{said}; what began while it was there is as if: {_clause(best.beside, best.beside.explanation)} (95 %)."
+        )
     if best.explanation is None:
         return f"{cause}, {chance}."
     told = _clause(best, best.explanation)

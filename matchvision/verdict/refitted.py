@@ -1,6 +1,7 @@
 """The forecast's match refitted to the run with its likeliest cause: what the machines turned out to be."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -49,10 +50,10 @@ def fit_match(
     likeliest = max(causes, key=lambda cause: cause.probability, default=None)
     if likeliest is None or likeliest.probability < LEAST_SURE:
         raise CannotMeasure("no cause of the run is more likely than not", do="see the causes for what would tell more")
-    forecasted = forecast_of(run, starts)
-    if run.commands:
-        forecasted = Forecasted(as_logged(forecasted.run), forecasted.names, starts, forecasted.stated)
     until_s = min(grounds.clock.duration_s, float(grounds.clock.match_time(grounds.motion.clip_s)[-1]))
+    forecasted = forecast_of(run, starts, until_s)
+    if run.commands:
+        forecasted = replace(forecasted, run=as_logged(forecasted.run))
     observed = observe(run, grounds.motion, grounds.pull, grounds.clock, forecasted.names, until_s)
     fitter, play = RunFitter(observed), player(forecasted, observed)
     zero = np.zeros(forecasted.numbers)

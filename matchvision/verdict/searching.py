@@ -57,8 +57,8 @@ class Searcher:
     """Looks for explanations of one measured run.
 
     ``shared`` are the series' slopes by the match's numbers at ``start`` (all 0 unless given), ``plain`` the refit
-    without any change, ``onset_s`` when the run left what the match can give without one, ``before`` the numbers that
-    fit best until then.
+    without any change, ``onset_s`` when the run left what the match can give without one, ``before`` the refit until
+    then.
     """
 
     forecasted: Alterable
@@ -68,34 +68,50 @@ class Searcher:
     plain: Refit
     start: FloatArray | None = None
     onset_s: float | None = None
-    before: FloatArray | None = None
+    before: Refit | None = None
 
     def look(self, explanation: Explanation) -> Look:
         """Evidence over all cells and sizes, each computed once and fitted along the shared slopes.
 
-        The search begins from the best of them, from several of a stretch, and of a dated change from where the run
-        left the match without it as well.
+        The search begins from the best of them, from several of a stretch, of a dated change from where the run left
+        the match without it as well, and of one that was there all along from the numbers that fit best without it:
+        whether wheels hold against it may hang on them.
         """
-        alone, of_two = len(explanation.cells) == 1, len(explanation.spacing) == 2
-        sizes = SIZES_ALONE if alone else SIZES_OF_TWO if of_two else SIZES_EACH
-        looks = [self._look_at(explanation, cell, sizes) for cell in explanation.cells]
+        alone, of_two, second = len(explanation.cells) == 1, len(explanation.spacing) == 2, self.start is not None
+        sizes = SIZES_ALONE if alone else SIZES_OF_TWO if of_two and not second else SIZES_EACH
+        # Of a second cause every other date will do: narrowing reaches as far.
+        cells = explanation.cells[:: 2 if second and explanation.dated else 1]
+        looks = [self._look_at(explanation, cell, sizes) for cell in cells]
         logs = [look.log_evidence for look in looks]
         begun = sorted(looks, key=lambda each: -each.log_evidence)[: BEGUN_AT_PLACES if jumps(explanation) else 1]
         told = log_sum(logs) - math.log(len(logs))
         if explanation.dated and self.onset_s is not None:
-            begun.append(self._look_at(explanation, (self.onset_s,), SIZES_AT_ONSET))
-            told = max(told, begun[-1].log_evidence - math.log(len(logs)))
+            # The stated numbers may be far from those of the run, and those that fit until then spoilt by chance.
+            for begin in (None, self.before):
+                begun.append(self._look_at(explanation, (self.onset_s,), SIZES_AT_ONSET, begin))
+            told = max(told, max(one.log_evidence for one in begun[-2:]) - math.log(len(logs)))
+        if alone and not second and not jumps(explanation):
+            begun.append(self._look_at(explanation, explanation.cells[0], sizes, self.plain))
+            told = max(told, begun[-1].log_evidence)
         first, *others = sorted(begun, key=lambda each: -each.log_evidence)
         return replace(first, log_evidence=told, others=tuple(others))
 
-    def _look_at(self, explanation: Explanation, at: tuple[float, ...], sizes: Sequence[float]) -> Look:
-        """The best of several sizes at one time or place, by the shared slopes and those between neighbouring sizes."""
+    def _look_at(
+        self, explanation: Explanation, at: tuple[float, ...], sizes: Sequence[float], begin: Refit | None = None
+    ) -> Look:
+        """The best of several sizes at one time or place, by the shared slopes and those between neighbouring sizes.
+
+        ``begin``: whose numbers and slopes are taken instead of the search's own.
+        """
         zero = np.zeros(self.forecasted.numbers) if self.start is None else self.start
+        shared = self.shared
+        if begin is not None:
+            zero, shared = begin.z, begin.slopes
         plain = self.forecasted.match(zero)
         every = [self.play(explanation.change(plain, z, at)) for z in (sizes if explanation.has_size else (0.0,))]
         tried = []
         for i, played in enumerate(every):
-            z, slopes = zero, list(self.shared)
+            z, slopes = zero, list(shared)
             if explanation.has_size:
                 other = i + 1 if i + 1 < len(sizes) else i - 1
                 along = [
@@ -189,7 +205,7 @@ class Searcher:
             )
             begun.append((other, told))
         if self.before is not None and (explanation.dated or places):
-            begun.append((look, np.append(self.before, found.fit.z[own:])))
+            begun.append((look, np.append(self.before.z, found.fit.z[own:])))
         few = FIRST_ROUNDS if len(begun) > 1 else ALL_ROUNDS
         rough = [(each, self._settled(explanation, each, z, few)) for each, z in begun]
         if len(begun) == 1:

@@ -16,7 +16,6 @@ from matchvision.verdict.onset import onset_s
 from matchvision.verdict.pairing import FoundPair, pair_up, part_again
 from matchvision.verdict.playing import Forecasted, player
 from matchvision.verdict.refitting import (
-    MODEL_ERROR_CHANCES,
     MODEL_ERRORS,
     UNEXPLAINED_CHANCES,
     UNEXPLAINED_ERRORS,
@@ -28,6 +27,7 @@ from matchvision.verdict.refitting import (
 )
 from matchvision.verdict.searching import Searcher
 from matchvision.verdict.settling import SEED, draw, settle
+from matchvision.verdict.touching import STAYS, by_hand, left_alone
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -58,9 +58,6 @@ BEGUN_AGAIN: Final = 4
 BEFORE_ROUNDS: Final = 3
 #: A logged command that changes less than this (in nats, by the least error of the model) was the plan.
 LEAST_DIFFERENCE_NATS: Final = 1.0
-#: A hand moves things by these shares of their size, as likely by any of them; what it set going lasts so long [s].
-TOUCHED_ERRORS: Final = (0.0, 0.08, 0.25, 0.8)
-HAND_LASTS_S: Final = 0.3
 #: Draws over what evidences may be.
 CHANCE_DRAWS: Final = 400
 #: At least and at most so many are: a few steps do not bring a large change to its best.
@@ -71,8 +68,8 @@ REFIT_LEAST, REFIT_MOST = 4, 7
 class Weighed:
     """One explanation with its probability; size and since when with their standard uncertainties (NaN: has none).
 
-    ``cause`` is "as-predicted" or "unexplained" where ``explanation`` is None. ``beside``: the other one, where two are
-    at work together.
+    ``cause`` is "as-predicted", "unexplained", "touched" or "command-changed" where ``explanation`` is None.
+    ``beside``: the other one, where two are at work together; of "touched", what began while the hand was there.
     """
 
     cause: str
@@ -133,7 +130,7 @@ def weigh(
         given = fitter.refit(as_given, zero, slopes=given_slopes, rounds=6)
     onset = onset_s(fitter, as_given(zero), given_slopes)
     until = RunFitter(observed, Loosened(onset, math.inf, UNEXPLAINED_ERRORS[-1]))
-    before = settle(until, as_given, replace(given, z=zero), rounds=BEFORE_ROUNDS).z
+    before = settle(until, as_given, replace(given, z=zero), rounds=BEFORE_ROUNDS)
     searcher = Searcher(logged or forecasted, fitter, play, given_slopes, given, onset_s=onset, before=before)
     rival = given.log_evidence + math.log(AS_PREDICTED_BEFORE * max(len({e.cause for e in explanations}), 1))
     found, refitted = _search(searcher, explanations, rival)
@@ -166,7 +163,8 @@ def weigh(
         (math.log(UNEXPLAINED_BEFORE), "unexplained", None, plainly(_beside(loose, found))),
     ]
     if touched_s is not None:
-        out.append((math.log(beforehand), "touched", None, plainly(_touched(observed, touched_s, as_stated, base))))
+        alone = plainly(left_alone(observed, touched_s, as_stated, base))
+        out.append((math.log(beforehand * (1.0 - STAYS)), "touched", None, alone))
     if otherwise:
         out.append((math.log(beforehand), "command-changed", None, drawn(as_given, given)))
     for explanation, one in found:
@@ -174,14 +172,23 @@ def weigh(
         out.append((each - math.log(alike), explanation.cause, explanation, one))
     logs = [prior + one.log_evidence for prior, _, _, one in out]
     logs += [each_pair + pair.first.log_evidence for pair in pairs]
-    chances = chances_of(logs, [one.u_log_evidence for _, _, _, one in out] + [0.0] * len(pairs))
+    hands = [] if touched_s is None else by_hand(found, touched_s, onset, observed)
+    logs += [math.log(beforehand) + hand.log_prior + hand.log_evidence for hand in hands]
+    first = len(out) - len(found)
+    # What a hand did has the same evidence as what happened by itself, and the same error of it.
+    same = [*range(len(out) + len(pairs)), *(first + hand.number for hand in hands)]
+    chances = chances_of(logs, [*(one.u_log_evidence for _, _, _, one in out), *[0.0] * len(pairs)], same)
     weighed = [
         Weighed(
             cause, explanation, chance, one.size, one.u_size, one.at, one.u_at, one.fit
         )
         for chance, (_, cause, explanation, one) in zip(chances, out, strict=False)
     ]  # fmt: skip
-    for chance, pair in zip(chances[len(out) :], pairs, strict=True):
+    for chance, hand in zip(chances[len(out) + len(pairs) :], hands, strict=True):
+        did = replace(weighed[first + hand.number], probability=chance)
+        nothing = replace(did, size=math.nan, u_size=math.nan, at=(), u_at=())
+        weighed.append(replace(nothing, cause="touched", explanation=None, beside=did))
+    for chance, pair in zip(chances[len(out) : len(out) + len(pairs)], pairs, strict=True):
         a, b = (
             Weighed(
                 told.cause, told, chance, part.size, part.u_size, part.at, part.u_at, part.fit
@@ -192,10 +199,13 @@ def weigh(
     return tuple(sorted(weighed, key=lambda w: -w.probability))
 
 
-def chances_of(logs: Sequence[float], u_logs: Sequence[float]) -> list[float]:
-    """Chances from log probabilities that are known to ``u_logs`` (nats): their mean over what those may be."""
-    noise = np.random.default_rng(SEED).standard_normal((CHANCE_DRAWS, len(logs)))
-    moved = np.array(logs) + noise * np.array(u_logs)
+def chances_of(logs: Sequence[float], u_logs: Sequence[float], same: Sequence[int] | None = None) -> list[float]:
+    """Chances from log probabilities that are known to ``u_logs`` (nats): their mean over what those may be.
+
+    ``same``: of each, the number of the error that it has; without it each has its own.
+    """
+    noise = np.random.default_rng(SEED).standard_normal((CHANCE_DRAWS, len(u_logs))) * np.array(u_logs)
+    moved = np.array(logs) + (noise if same is None else noise[:, list(same)])
     told = np.exp(moved - moved.max(axis=1, keepdims=True))
     return [float(p) for p in np.mean(told / told.sum(axis=1, keepdims=True), axis=0)]
 
@@ -226,32 +236,6 @@ def _differs(fitter: RunFitter, plain: Sequence[FloatArray], logged: Sequence[Fl
     """Whether commands as logged make a match that can be told from the planned one at all."""
     between = [np.nan_to_num(b[known] - a[known]) for a, b, known in zip(plain, logged, fitter.known, strict=True)]
     return fitter.misfit(between, MODEL_ERRORS[0]) > LEAST_DIFFERENCE_NATS
-
-
-def _touched(observed: Observed, touched_s: tuple[float, float], as_stated: Predict, base: Refit) -> Refit:
-    """The forecast, left alone by how much a hand may move things: while it was there, or from then on.
-
-    How much it moved one thing says nothing of another: each series has its own share, all of them as likely.
-    """
-    begin_s, end_s = touched_s
-    told = []
-    for until_s in (end_s + HAND_LASTS_S if math.isfinite(end_s) else math.inf, math.inf):
-        fitters = [RunFitter(observed, Loosened(begin_s, until_s, share)) for share in TOUCHED_ERRORS]
-        widest = fitters[-1]
-        fit = widest.refit(as_stated, base.z, slopes=base.slopes, rounds=3, anew=0)
-        residuals = widest.residuals(as_stated(fit.z))
-        logs = [
-            math.log(chance)
-            + sum(
-                log_sum(list(each)) - math.log(len(fitters))
-                for each in np.transpose([fitter.log_densities(residuals, share) for fitter in fitters])
-            )
-            for share, chance in zip(MODEL_ERRORS, MODEL_ERROR_CHANCES, strict=True)
-        ]
-        laplace = 0.5 * float(np.linalg.slogdet(fit.covariance)[1]) - 0.5 * float(fit.z @ fit.z)
-        told.append(replace(fit, log_evidence=log_sum(logs) + laplace))
-    best = max(told, key=lambda fit: fit.log_evidence)
-    return replace(best, log_evidence=log_sum([fit.log_evidence for fit in told]) - math.log(len(told)))
 
 
 def _beside(loose: Refit, found: Sequence[tuple[Explanation, Found]]) -> Refit:

@@ -5,6 +5,8 @@ import numpy.typing as npt
 import pytest
 from scipy.stats import multivariate_normal
 
+from matchvision.verdict.explaining import Explanation
+from matchvision.verdict.finding import Found
 from matchvision.verdict.observing import Observed, Series
 from matchvision.verdict.profiling import profile
 from matchvision.verdict.refitting import (
@@ -12,8 +14,10 @@ from matchvision.verdict.refitting import (
     ERROR_LASTS_S,
     MODEL_ERROR_CHANCES,
     MODEL_ERRORS,
+    Refit,
     RunFitter,
 )
+from matchvision.verdict.touching import STAYS, by_hand
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -116,3 +120,22 @@ def test_walk_over_a_date_sees_past_a_jump_that_the_slope_misses() -> None:
     date_s, u_date_s = walk.moments(1.9 + 0.1 * walk.values)
     assert abs(date_s - 2.03) < 2.5 * u_date_s
     assert 0.003 < u_date_s < 0.05
+
+
+def test_what_began_under_a_hand_is_likelier_by_the_time_it_was_there() -> None:
+    """Of a date that is even over 4 s, a hand that was there for 1 s: four times the density; half of it outside: half.
+
+    What began elsewhere is not the hand's doing.
+    """
+    observed = Observed(0.05 + 0.1 * np.arange(40, dtype=np.float64), ())
+    explanation = Explanation("drive-loss", "heron", lambda model, z, at: model, float, "1", dated=True)
+    nothing = Refit(np.zeros(1), np.eye(1), 0.0, 0.0, ())
+
+    def hand(at_s: float) -> float:
+        found = [(explanation, Found(-7.0, nothing, 0.5, 0.1, (at_s,), (0.02,)))]
+        told = by_hand(found, (1.0, 2.0), 1.5, observed)
+        return float(sum(np.exp(one.log_evidence + one.log_prior + 7.0) for one in told))
+
+    assert hand(1.5) == pytest.approx(4.0 * STAYS)
+    assert hand(2.0) == pytest.approx(2.0 * STAYS)
+    assert hand(3.0) < 1e-6

@@ -87,3 +87,14 @@ def test_quick_steps_agree_across_jumps(told: dict[str, float]) -> None:
     exact, quick = (play(against_a_wall(**told), TIMES_S) for play in (play_match, play_match_quickly))
     assert np.abs(exact.machines[0].x_m - quick.machines[0].x_m).max() < 5e-4
     assert np.sqrt(np.mean((exact.tension_N - quick.tension_N) ** 2)) < 0.15
+
+
+def test_wall_met_askew_turns_the_machine_flat_against_it() -> None:
+    """Pushing on one corner turns it until both corners touch; its middle then stands where a square one stops."""
+    askew = MatchModel((machine("heron", 0.5, changes=Changes(wall_x_m=-0.3)),), (Pose(0.0, 0.0, np.pi + 0.04),))
+    own = play_match(askew, TIMES_S).machines[0]
+    assert own.heading_rad[-1] == pytest.approx(np.pi, abs=0.004)
+    assert own.x_m[-1] == pytest.approx(-0.3, abs=0.003)
+    first = int(np.argmax(np.abs(np.gradient(own.heading_rad, TIMES_S)) > 0.05))
+    # The corner lies ahead of the middle by half the width times the tilt when it meets the wall.
+    assert own.x_m[first] == pytest.approx(-0.3 + 0.117 * 0.04, abs=0.003)

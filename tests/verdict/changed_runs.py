@@ -95,6 +95,22 @@ def causes_from_pixels(changed: Changed) -> tuple[CauseRow, ...]:
         return analyze(changed.misstate(load_run(Path(scratch)))).verdict.causes
 
 
+def with_unmeasured_opponent(changed: Changed) -> Changed:
+    """The same run where nobody weighed the other machine, knows of its drive, or saw its operator's plan."""
+    known = changed.machine or "heron"
+    other = next(name for name in changed.scene.machine if name != known)
+
+    def forget(run: Run) -> Run:
+        run = changed.misstate(run)
+        nothing = {"unknown": True, "mass_kg": None, "u_mass_kg": 0.0, "drive": None}
+        machine = run.sheet.machine[other].model_copy(update=nothing)
+        forecast = {name: own for name, own in run.sheet.forecast.items() if name != other}
+        told = {"machine": {**run.sheet.machine, other: machine}, "forecast": forecast}
+        return replace(run, sheet=run.sheet.model_copy(update=told))
+
+    return replace(changed, misstate=forget)
+
+
 def as_small_pictures(changed: Changed) -> Changed:
     """Filmed with three quarters of the pictures' size and half of their number."""
     camera = changed.scene.camera

@@ -50,6 +50,6 @@ def test_causes_are_refused_where_a_curve_stands_for_the_machines() -> None:
     run = film_points(demo_scene(1), np.random.default_rng(1)).run
     curve = ForecastCurve({"t_s": np.zeros(2)})
     with pytest.raises(CannotMeasure, match="numbers") as refused:
-        forecast_of(replace(run, curves={"heron": curve}, folder=Path()), {})
+        forecast_of(replace(run, curves={"heron": curve}, folder=Path()), {}, 5.5)
     assert refused.value.do is not None
     assert "forecast" in refused.value.do

@@ -25,7 +25,7 @@ def known() -> tuple[Forecasted, Observed, Weighed, Run]:
     run = film_points(demo_scene(1), np.random.default_rng(1)).run
     stand = {"heron": (-0.62, 180.0), "plover": (0.62, 0.0)}
     starts = {name: StartPose(at_m=(x, 0.0), heading_deg=way) for name, (x, way) in stand.items()}
-    forecasted = forecast_of(run, starts)
+    forecasted = forecast_of(run, starts, 4.0)
     zero = np.zeros(forecasted.numbers)
     model = forecasted.match(zero)
     loss = next(

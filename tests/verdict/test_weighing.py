@@ -17,14 +17,14 @@ from matchvision.verdict.observing import Observed, observe
 from matchvision.verdict.playing import Forecasted
 from matchvision.verdict.reasoning import as_logged, forecast_of, machine_paths, rows_of
 from matchvision.verdict.weighing import Weighed, chances_of, weigh
-from tests.verdict.changed_runs import changed_run, measured_points, two_changes
+from tests.verdict.changed_runs import changed_run, measured_points, two_changes, with_unmeasured_opponent
 
 Measured = tuple[Run, Motion, Pull | None, MatchClock]
 
 
 def prepared(measured: Measured) -> tuple[Forecasted, Observed, tuple[Explanation, ...]]:
     run, motion, pull, clock = measured
-    forecasted = forecast_of(run, start_poses(run, motion, clock))
+    forecasted = forecast_of(run, start_poses(run, motion, clock), clock.duration_s)
     observed = observe(run, motion, pull, clock, forecasted.names, clock.duration_s)
     model = forecasted.match(np.zeros(forecasted.numbers))
     unknown = tuple(name for name in forecasted.names if run.sheet.machine[name].unknown)
@@ -93,6 +93,33 @@ def test_hand_that_was_seen_explains_what_it_did() -> None:
     row = rows_of(weighed, observed, touch)[0]
     assert row.since_s == touch.start_s
     assert "hand" in row.statement
+
+
+@pytest.mark.slow
+def test_what_began_under_a_hand_is_told_with_the_hand() -> None:
+    """A drive that fails while a hand is over the table is the hand's doing, as far as one can tell."""
+    changed = changed_run("drive-loss", 1)
+    forecasted, observed, explanations = prepared(measured_points(changed, 1))
+    few = of(explanations, ("drive-loss", changed.machine))
+    touch = Event("touch", changed.machine, changed.since_s - 0.4, changed.since_s + 0.4, 0.02, 0.98, "skin.")
+    weighed = weigh(forecasted, observed, few, (touch.start_s, touch.end_s))
+    row = rows_of(weighed, observed, touch)[0]
+    assert (row.cause, row.machine, row.unit) == ("touched", "", "")
+    assert f"as if: {changed.machine} had lost" in row.statement
+    assert sum(one.probability for one in weighed) == pytest.approx(1.0)
+
+
+@pytest.mark.slow
+def test_an_unmeasured_opponent_is_a_wide_guess() -> None:
+    """Whatever its operator gave, the machine that is known went as it says."""
+    changed = with_unmeasured_opponent(changed_run("as-predicted", 3))
+    forecasted, observed, explanations = prepared(measured_points(changed, 3))
+    assert set(forecasted.unplanned) == {"plover"}
+    assert forecasted.stated["forecast.plover.stall_torque_Nm"].u > 0.3 * forecasted.stated[
+        "forecast.plover.stall_torque_Nm"].value  # fmt: skip
+    weighed = weigh(forecasted, observed, of(explanations, ("wrong-gear", "heron")), None)
+    assert weighed[0].cause == "as-predicted"
+    assert weighed[0].fit.residual_rms < 0.04
 
 
 @pytest.mark.slow

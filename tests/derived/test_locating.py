@@ -1,0 +1,33 @@
+"""Places told from where a machine was seen: against an edge whose place is known."""
+
+import numpy as np
+import pytest
+
+from matchvision.verdict.locating import crossings, moved_by
+from matchvision.verdict.refitting import ERROR_IN_TIME_S
+
+
+def test_an_edge_lies_where_the_machine_was_seen() -> None:
+    """A match that runs 4 mm ahead of the machine meets the edge 4 mm beyond it; speed times lateness is its u."""
+    times_s = np.arange(0.0, 4.0, 0.02)
+    seen_m = 0.5 + 0.1 * times_s
+    computed_m = seen_m + 0.004
+    place_m = 0.7001 + 0.004  # met by the match when the machine is seen at 0.7001
+    near = crossings(computed_m, place_m)
+    assert len(near) == 1
+    off_m, u_off_m = seen_m - computed_m, np.full(len(times_s), 0.0005)
+    shift_m, u_m = moved_by(near, off_m, u_off_m, np.gradient(computed_m, times_s))
+    assert place_m + shift_m == pytest.approx(0.7001, abs=1e-9)
+    assert u_m == pytest.approx(np.hypot(0.1 * ERROR_IN_TIME_S, 0.0005))
+
+
+def test_meetings_that_disagree_make_a_place_less_sure() -> None:
+    off_m = np.array([0.002, 0.002, 0.008, 0.008])
+    shift_m, u_m = moved_by(np.array([0, 3]), off_m, np.zeros(4), np.zeros(4))
+    assert (shift_m, u_m) == pytest.approx((0.005, 0.003))
+
+
+def test_a_place_that_was_never_met_is_as_sure_as_the_whole_way() -> None:
+    off_m = np.array([np.nan, 0.001, 0.003])
+    assert moved_by(np.array([], dtype=np.intp), off_m, np.zeros(3), np.zeros(3)) == pytest.approx((0.002, 0.001))
+    assert moved_by(np.array([0]), np.full(3, np.nan), np.zeros(3), np.zeros(3)) == (0.0, 0.0)
