@@ -245,7 +245,8 @@ def _half_minutes(
     (folder / "runs.csv").write_text("\n".join(lines) + "\n")
     rows = []
     for step, more in steps:
-        took_s = _timed(start(folder, out, WORKERS, *more))
+        with _watched_memory() as peaks:
+            took_s = _timed(start(folder, out, WORKERS, *more))
         with open_index(out) as index:
             paces = index.paces(step)
         pictures = float(np.mean([pictures for pictures, _ in paces])) if paces else float("nan")
@@ -253,6 +254,7 @@ def _half_minutes(
         each, minutes = f"{sample}, half a minute, {step}", f"{CLASS_RUNS} such runs, {WORKERS} workers"
         rows += [
             _row(f"{each}: {count} runs of {pictures:.0f} pictures, {WORKERS} workers [s]", took_s),
+            _row(f"{each}: peak memory of a worker [MB]", max(peaks.values(), default=float("nan")), 500.0),
             _row(f"{each}: a worker's time for one [s]", float(np.mean([t for _, t in paces]))),
             _row(f"{each}: {minutes} [min]", told.takes_s / 60),
             _row(f"{each}: {minutes}, low end of 95 % [min]", told.low_s / 60),

@@ -34,3 +34,9 @@ def freeing_pictures() -> Iterator[None]:
         _LIBRARY.mallopt(_MMAP_THRESHOLD, _HUGE_BYTES)
         _LIBRARY.mallopt(_TRIM_THRESHOLD, 2 * _HUGE_BYTES)
         _LIBRARY.malloc_trim(0)
+
+
+def give_back_memory() -> None:
+    """Return to the system what was freed, between two large pieces of work; other C libraries keep it."""
+    if _LIBRARY is not None:
+        _LIBRARY.malloc_trim(0)

@@ -47,8 +47,8 @@ def draw_samples(stated: Mapping[str, Stated], samples: int, seed: int) -> list[
 def band(rows: Sequence[FloatArray]) -> tuple[FloatArray, FloatArray]:
     """Median and standard uncertainty (standard deviation over samples) of (k,) arrays, one a sample."""
     stacked = np.stack(rows)
-    spread = stacked.std(axis=0, ddof=1) if len(rows) > 1 else np.zeros(stacked.shape[1:])
-    return np.median(stacked, axis=0), spread
+    spread = stacked.std(axis=0, ddof=1, dtype=np.float64) if len(rows) > 1 else np.zeros(stacked.shape[1:])
+    return np.asarray(np.median(stacked, axis=0), dtype=np.float64), spread
 
 
 def chance_interval(stated: float, samples: int) -> tuple[float, float]:

@@ -16,7 +16,7 @@ from matchvision.forecast.gathering import gather
 from matchvision.mechanics.building import build_match
 from matchvision.mechanics.guessing import find_known, guess_opponent
 from matchvision.mechanics.machine import MatchModel, MeasuredEnd
-from matchvision.mechanics.match import MatchCourse, play_match, play_match_quickly
+from matchvision.mechanics.match import MatchCourse, hold_small, play_match, play_match_quickly
 from matchvision.mechanics.stated import Findings, check_machine, stated_numbers
 from matchvision.records.forecast import ForecastRun
 from matchvision.records.results import StageNote
@@ -94,7 +94,7 @@ def predict_run(
     quick = play_match_quickly(model, t_s)
     models = [build(values, Findings()) for values in draw_samples(stated, samples, seed)]
     with ThreadPoolExecutor() as threads:  # the compiled steps let other threads run
-        courses = list(threads.map(lambda sample: play_match_quickly(sample, t_s), models))
+        courses = list(threads.map(lambda sample: hold_small(play_match_quickly(sample, t_s)), models))
     left_out = _limits(names, solved, findings, run.sheet.table.length_m / 2)
     forecast = gather(run, names, t_s, models, courses, seed, left_out)
     if known is not None:

@@ -1,8 +1,8 @@
 """The match as an initial-value problem: two machines, one rope, from standing still."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from itertools import pairwise
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
@@ -215,6 +215,20 @@ def play_match_quickly(
         ("slip" if up else "grip", model.machines[int(k)].name, float(time_s)) for time_s, k, up in transitions
     )
     return _course(model, packed, t_s, states, events)
+
+
+def hold_small(course: MatchCourse) -> MatchCourse:
+    """The same match in single precision and cut loose from the solver's tables, for where a thousand are held at once.
+
+    Seven digits: for medians and spreads over samples, which the quick steps give to three.
+    """
+
+    def small(one: MatchCourse | MachineCourse) -> dict[str, Any]:
+        values = {field.name: getattr(one, field.name) for field in fields(one)}
+        return {name: np.array(v, dtype=np.float32) for name, v in values.items() if isinstance(v, np.ndarray)}
+
+    machines = tuple(replace(machine, **small(machine)) for machine in course.machines)
+    return replace(course, **{**small(course), "t_s": course.t_s, "machines": machines})
 
 
 def first_slip_s(t_s: FloatArray, slip_speed_m_s: FloatArray) -> float:

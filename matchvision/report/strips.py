@@ -187,15 +187,19 @@ def _colours(frame: Frame, facts: ClipFacts, window: tuple[int, int, int, int], 
     left, top, width, height = window
     step_col, step_row = frame.chroma_step_px
     luma = frame.luma[top : top + height, left : left + width]
-    size = (luma.shape[1], luma.shape[0])
     part = (
         slice(top // step_row, -(-(top + height) // step_row)),
         slice(left // step_col, -(-(left + width) // step_col)),
     )
+    larger = size_px[0] > luma.shape[1]
+    if not larger:  # made small first: colours take twelve times a plane's memory
+        luma = np.asarray(cv2.resize(luma, size_px, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+    how = cv2.INTER_LINEAR if larger else cv2.INTER_AREA
     blue, red = (
-        np.asarray(cv2.resize(plane[part], size, interpolation=cv2.INTER_LINEAR), dtype=np.uint8)
+        np.asarray(cv2.resize(plane[part], luma.shape[::-1], interpolation=how), dtype=np.uint8)
         for plane in (frame.blue, frame.red)
     )
-    colours = colours_of(luma, blue, red, facts.matrix, full_range=facts.full_range)
-    how = cv2.INTER_CUBIC if size_px[0] > size[0] else cv2.INTER_AREA
-    return np.asarray(cv2.resize(colours[..., ::-1], size_px, interpolation=how), dtype=np.uint8)
+    colours = colours_of(luma, blue, red, facts.matrix, full_range=facts.full_range)[..., ::-1]
+    if larger:
+        colours = np.asarray(cv2.resize(colours, size_px, interpolation=cv2.INTER_CUBIC), dtype=np.uint8)
+    return np.ascontiguousarray(colours)

@@ -119,9 +119,13 @@ def _answer(run: Run, folder: Path) -> None:
     if (folder / "result.json").is_file():
         return
     from matchvision import pipeline
+    from matchvision.footage.freeing import give_back_memory
     from matchvision.writing.publishing import publish_first
 
-    publish_first(pipeline.answer_first(run), folder, marked_clip=False)
+    # Workers are many and stay: what one stage needed for a while must not stand beside what the next one needs.
+    analysis = pipeline.answer_first(run, finished=lambda _: give_back_memory())
+    publish_first(analysis, folder, marked_clip=False)
+    give_back_memory()
 
 
 def _add_causes(run: Run, folder: Path) -> None:
