@@ -43,7 +43,7 @@ from tests.following import follow_scene
 #: No clip runs on for longer after the clock has stopped.
 LAST_S = 0.2
 KINDS = ("sled", "lift", "stall", "slope", "coast", "free")
-#: The least that each kind can do with in a small clip [s]: pictures cost time.
+#: The least that each kind can do with in a clip [s]: pictures cost time.
 SMALL_LASTS_S = {"sled": 1.8, "lift": 1.6, "stall": 3.2, "slope": 1.7, "coast": 1.2, "free": 2.0}
 #: Those in which a drive pulls by the operator's hand.
 DRIVEN = ("sled", "lift", "stall", "free")
@@ -68,8 +68,14 @@ def practice_case(kind: str, seed: int) -> PracticeCase:
     return _driven_by_hand(case, np.random.default_rng([seed, KINDS.index(kind), 7]), mild=kind in ("sled", "lift"))
 
 
+def filmed_case(kind: str, seed: int) -> PracticeCase:
+    """A run of this kind as short a clip as it can do with, as phones film at the least: 1280 × 720 at 30 a second."""
+    case = practice_case(kind, seed)
+    return _shortened(case, kind, replace(case.scene.camera, frames_per_s=30.0))
+
+
 def small_case(kind: str, seed: int) -> PracticeCase:
-    """A run of this kind as a short clip of small pictures: 640 × 360 at 30 a second."""
+    """The same in pictures of half the size, without blur by motion: quicker to draw, but far tags are hard to read."""
     case = practice_case(kind, seed)
     full = case.scene.camera
     camera = replace(
@@ -80,6 +86,10 @@ def small_case(kind: str, seed: int) -> PracticeCase:
         frames_per_s=30.0,
         subframes=1,
     )
+    return _shortened(case, kind, camera)
+
+
+def _shortened(case: PracticeCase, kind: str, camera: Camera) -> PracticeCase:
     clock = replace(case.scene.clock, start_s=0.3, duration_s=SMALL_LASTS_S[kind], after_s=0.1)
     scene, told = (replace(one, camera=camera, clock=clock) for one in (case.scene, case.told))
     return replace(case, scene=scene, told=told)
