@@ -13,9 +13,7 @@ FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 
 
-def step_matrices(
-    steps: FloatArray, order: int, relax: float = np.inf, settle: float = np.inf
-) -> tuple[FloatArray, FloatArray]:
+def step_matrices(steps: FloatArray, order: int, relax: float = np.inf) -> tuple[FloatArray, FloatArray]:
     """Transition (n, d, d) and unit driving covariance (n, d, d) of the model over time steps.
 
     Parameters
@@ -25,8 +23,6 @@ def step_matrices(
         Number of states d: white noise, d times integrated.
     relax : float
         Time in which the last state forgets itself, in the unit of the steps; infinite for a pure integral.
-    settle : float
-        Time in which the last but one forgets itself too, where the last does; infinite for a rate that stays.
 
     Notes
     -----
@@ -40,8 +36,6 @@ def step_matrices(
     if np.isfinite(relax):
         rate = np.diag(np.ones(order - 1), 1)
         rate[-1, -1] = -1.0 / relax
-        if order > 1:
-            rate[-2, -2] = -1.0 / settle
         noise = np.zeros((order, order))
         noise[-1, -1] = 1.0
         block = np.block([[-rate, noise], [np.zeros((order, order)), rate.T]])

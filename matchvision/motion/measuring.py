@@ -20,7 +20,7 @@ from matchvision.motion.shutter import allow_for_readout
 from matchvision.motion.sighting import Sighting, sight_markers, spread_from_camera
 from matchvision.motion.standing import is_level
 from matchvision.motion.tilting import find_tilt
-from matchvision.motion.wheels import WheelReading, measure_wheel
+from matchvision.motion.wheels import WheelReading, allow_for_trembling, measure_wheel
 from matchvision.records.camera import Cameras
 from matchvision.records.footage import RowTiming
 from matchvision.records.motion import ArmMotion, MachineMotion, Motion, Places
@@ -82,7 +82,7 @@ def measure_motion(
         real_s=real_s,
         tracks=tracks,
         places=place_markers(tracks, sighting, poses, rope, [reading.rim for reading in readings], hand_ends),
-        machines={machine.pose.machine: machine.moved for machine in measured},
+        machines={machine.pose.machine: allow_for_trembling(machine.moved, wheels) for machine in measured},
         wheels=wheels,
         rope=None if rope is None else rope.motion,
         arms=arms,

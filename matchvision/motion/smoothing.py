@@ -210,7 +210,6 @@ def smooth_series(
     adaptive: bool = True,
     longest_gap_s: float = LONGEST_GAP_S,
     least_noise_factor: float = LEAST_NOISE_FACTOR,
-    settle_s: float = np.inf,
 ) -> Smoothed:
     """Smooth a series on its own, irregular times; its rate and acceleration come with it.
 
@@ -232,8 +231,6 @@ def smooth_series(
         Longer gaps stay NaN.
     least_noise_factor : float
         The data scatter at least this much of what is stated: 1 where that was measured.
-    settle_s : float
-        Time in which the rate comes to rest unless something drives it; for three states.
 
     Returns
     -------
@@ -261,9 +258,7 @@ def smooth_series(
     value[~known] = np.nan
     middle = float(np.nanmedian(value))
     r = np.where(known, u_value, 1.0) ** 2
-    transition, unit_drive = step_matrices(
-        np.diff(t_s) / tick, order, relax_s / tick if order == 3 else np.inf, settle_s / tick
-    )
+    transition, unit_drive = step_matrices(np.diff(t_s) / tick, order, relax_s / tick if order == 3 else np.inf)
     # Wide enough to say nothing, narrow enough for the arithmetic: the largest step bounds the rate per tick.
     noise = float(np.median(u_value[known]))
     largest = float(np.max(np.abs(np.diff(value[known]))))

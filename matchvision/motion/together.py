@@ -13,9 +13,6 @@ BoolArray = npt.NDArray[np.bool_]
 
 #: States: travel and its rate and acceleration, lead and the same of it; behind them the slow errors of each channel.
 MOVED = 6
-#: A slip comes to rest in this time unless something keeps it up [s]: a gripping wheel's lead does not drift, and a
-#: slide lasts for some tenths of a second or is driven on.
-SLIP_SETTLES_S = 1.0
 #: Where a channel starts: the body's markers with the travel, the rim marks with the lead on top.
 ENTRY = np.array([0, 3], dtype=np.int64)
 
@@ -111,9 +108,9 @@ def smooth_together(
     shared = slice(MOVED + len(slowly), MOVED + len(slowly) + len(lasts.u))
     states = shared.stop
     transition, drive = np.zeros((n - 1, states, states)), np.zeros((n - 1, states, states))
-    for first, series, settle_s in ((0, along, np.inf), (3, ahead, SLIP_SETTLES_S)):
+    for first, series in ((0, along), (3, ahead)):
         block = slice(first, first + 3)
-        moved, unit_drive = step_matrices(steps_s / tick, 3, RELAX_S / tick, settle_s / tick)
+        moved, unit_drive = step_matrices(steps_s / tick, 3, RELAX_S / tick)
         transition[:, block, block] = moved
         drive[:, block, block] = unit_drive * (series.drive * tick**5)[:, None, None]
     look = np.zeros((n, 2, states))

@@ -20,15 +20,20 @@ from matchvision.motion.rims import (
 from matchvision.motion.scatter import NO_SLOW_NOISE, SLOW_LAG_S
 from matchvision.motion.sighting import Sighting
 from matchvision.motion.smoothing import SlowNoise, smooth_series
-from matchvision.motion.together import SLIP_SETTLES_S, Lasting, smooth_together
+from matchvision.motion.together import Lasting, smooth_together
 from matchvision.motion.turns import count_turns, fastest_rate, pattern_turn
-from matchvision.records.motion import WheelMotion
+from matchvision.records.motion import MachineMotion, WheelMotion
 from matchvision.records.sheet import Drive, Wheel
 from matchvision.records.tracks import MarkerPlan, Tracks
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
+#: A wheel that slips faster than this trembles against the ground [m/s] …
+TREMBLING_SLIP_M_S = 0.030
+#: … by so much (standard deviation), faster than frames of common noise can show [m/s]; its machine by so much.
+U_TREMBLE_M_S = 0.0035
+U_MACHINE_TREMBLE_M_S = 0.002
 #: A gripping wheel's way may be more or less than its travel by so much: rubber creeps by some hundredths as it pulls,
 #: and a radius read with a rule is not quite the one on which a tread rolls.
 U_CREEP_RATIO = 0.02
@@ -173,7 +178,8 @@ def measure_wheel(
     -----
     Slip speed = rate · radius − speed of the ground under the wheel along the drive direction, smoothed as the distance
     run ahead of the ground; where the machine turns, a wheel that stands aside has a ground speed of its own. Slip
-    ratio = slip speed / (rate · radius) = 1 − v / (rate · radius), travel reduction as in ASABE S296.
+    ratio = slip speed / (rate · radius) = 1 − v / (rate · radius), travel reduction as in ASABE S296. While the wheel
+    slips, `U_TREMBLE_M_S` is part of the uncertainty: sliding contact jumps between frames, by less than places show.
     Checked by: tests/motion/test_wheels.py::test_slip_of_sample_clip
     """
     rim = place_rim(pose, wheel, tracks, sighting)
@@ -201,7 +207,6 @@ def measure_wheel(
         np.hypot(u_way, u_travel),
         slow=_joined(slow, pose.slow),
         least_noise_factor=1.0,
-        settle_s=SLIP_SETTLES_S,
     )
     speed, _ = pose.speed_along_drive()
     shifted = (turning_angles(rim, plans, (middle[0] + a, middle[1] + b))[0] for a, b in np.eye(2) * STEP_M)
@@ -223,8 +228,11 @@ def measure_wheel(
     scale = rate_spread_from_camera(pose.camera_jacobian, sighting.covariance, real_s)
     common = c**2 * scale[:, 0, 0] + 2 * c * s * scale[:, 0, 1] + s**2 * scale[:, 1, 1]
     slip = both.ahead_m_s
-    u_slip = np.sqrt(both.u_ahead_m_s**2 + common)
-    surface, u_surface = both.surface_m_s, both.u_surface_m_s
+    trembles = np.abs(slip) > TREMBLING_SLIP_M_S
+    u_slip = np.sqrt(both.u_ahead_m_s**2 + common + np.where(trembles, U_TREMBLE_M_S, 0.0) ** 2)
+    # What of the trembling is not the machine's is the wheel's.
+    wheel_trembles = np.where(trembles, np.sqrt(U_TREMBLE_M_S**2 - U_MACHINE_TREMBLE_M_S**2), 0.0)
+    surface, u_surface = both.surface_m_s, np.hypot(both.u_surface_m_s, wheel_trembles)
     turns = np.abs(surface) > 2 * u_surface
     below = np.where(turns, surface, np.nan)
     ratio = travel_reduction(below - slip, below)
@@ -247,6 +255,15 @@ def measure_wheel(
         u_slip_ratio=np.where(clear, u_ratio, np.nan),
     )
     return WheelReading(wheel_motion, rim, spread_m, count.undecided)
+
+
+def allow_for_trembling(machine: MachineMotion, wheels: Sequence[WheelMotion]) -> MachineMotion:
+    """The machine's motion, less sure of its speed while one of its wheels slips."""
+    slipping = np.zeros(len(machine.speed_m_s), dtype=np.bool_)
+    for wheel in wheels:
+        if wheel.machine == machine.machine:
+            slipping |= np.abs(np.nan_to_num(wheel.slip_speed_m_s)) > TREMBLING_SLIP_M_S
+    return replace(machine, u_speed_m_s=np.hypot(machine.u_speed_m_s, np.where(slipping, U_MACHINE_TREMBLE_M_S, 0.0)))
 
 
 def _joined(first: SlowNoise, second: SlowNoise) -> SlowNoise:

@@ -6,7 +6,7 @@ import pytest
 
 from matchvision.motion.filtering import step_matrices
 from matchvision.motion.smoothing import RELAX_S, SlowNoise, smooth_series
-from matchvision.motion.together import SLIP_SETTLES_S, Lasting, Together, smooth_together
+from matchvision.motion.together import Lasting, Together, smooth_together
 from matchvision.motion.wheels import lasting_errors
 
 FloatArray = npt.NDArray[np.float64]
@@ -22,7 +22,7 @@ def smoothed(way_m: FloatArray, lasting: Lasting | None, drive: float | None) ->
     """A machine whose travel is as good as known, and its wheel's way."""
     u_travel, u_way = np.full(N, U_TRAVEL_M), np.full(N, U_WAY_M)
     along = smooth_series(T_S, TRAVEL_M, u_travel, drive=1.0)
-    ahead = smooth_series(T_S, way_m - TRAVEL_M, u_way, drive=drive, least_noise_factor=1.0, settle_s=SLIP_SETTLES_S)
+    ahead = smooth_series(T_S, way_m - TRAVEL_M, u_way, drive=drive, least_noise_factor=1.0)
     ever = np.ones(N, dtype=np.bool_)
     return smooth_together(T_S, (TRAVEL_M, u_travel), (way_m, u_way), along, ahead, (NONE, NONE), ever, lasting)
 
@@ -38,7 +38,7 @@ def test_what_lasts_is_as_sure_as_a_fitted_line_says() -> None:
     generator = np.random.default_rng(5)
     way_m = TRAVEL_M + U_WAY_M * generator.standard_normal(N)
     found = smoothed(way_m, creep_and_delay(), 1e-16)
-    one, _ = step_matrices(np.ones(1), 3, RELAX_S / STEP_S, SLIP_SETTLES_S / STEP_S)
+    one, _ = step_matrices(np.ones(1), 3, RELAX_S / STEP_S)
     steps = [np.linalg.matrix_power(one[0], k) for k in range(N)]
     lead, speed = np.array([f[0] for f in steps]), np.array([f[1] for f in steps]) / STEP_S
     crept_m = TRAVEL_M - TRAVEL_M[0]

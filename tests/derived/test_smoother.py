@@ -13,11 +13,11 @@ from matchvision.motion.smoothing import SlowNoise, smooth_series
     st.integers(1, 3),
     st.floats(0.01, 2.0),
     st.floats(0.01, 2.0),
-    st.sampled_from([(0.3, np.inf), (0.3, 2.0), (np.inf, np.inf)]),
+    st.sampled_from([0.3, np.inf]),
 )
-def test_steps_add_up(order: int, first: float, second: float, times: tuple[float, float]) -> None:
+def test_steps_add_up(order: int, first: float, second: float, relax: float) -> None:
     """Two steps one after the other are one long step: F = F₂ F₁, Q = F₂ Q₁ F₂ᵀ + Q₂."""
-    f, q = step_matrices(np.array([first, second, first + second]), order, *times)
+    f, q = step_matrices(np.array([first, second, first + second]), order, relax)
     assert f[1] @ f[0] == pytest.approx(f[2], rel=1e-6, abs=1e-9)
     assert f[1] @ q[0] @ f[1].T + q[1] == pytest.approx(q[2], rel=1e-6, abs=1e-9)
 
