@@ -74,7 +74,8 @@ def list_asked_stages(sheet: RunSheet) -> frozenset[str]:
         asked.add("practice")
     if sheet.run.kind in {"slope", "coast", "free"}:  # nobody pulls, whatever else the sheet says
         return frozenset(asked)
-    forecasts = sheet.forecast and sheet.run.kind in {"match", "sled"}
+    # What a practice run's sheet forecasts is there to be measured by, or against: only a match must be predicted.
+    forecasts = sheet.forecast and sheet.run.kind == "match"
     if (sheet.rope and (sheet.rope.link or sheet.rope.stiffness_N_per_m)) or any(m.load or m.drive for m in machines):
         asked.add("pull")
     if any(wheel.rim for machine in machines for wheel in machine.wheel):

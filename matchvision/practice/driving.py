@@ -129,7 +129,7 @@ def measure_torque(run: Run, name: str, motion: Motion, clock: MatchClock, tensi
     standing = "" if turning[use].any() else " The wheels stood, so that friction may have helped or hindered."
     pulled_N, ran, drove = (float(np.mean(np.asarray(x)[use])) for x in (tension.value_N, rate, share.value))
     how = (
-        f"{name} pulled with {pulled_N:.1f} N on average ({tension.source}), its wheels at {ran:.2f} rad/s and "
+        f"{name} pulled with {pulled_N:.1f} N on average (by the {tension.word}), its wheels at {ran:.2f} rad/s and "
         f"{100 * drove:.0f} % of full drive.{standing}"
     )
     how += stated.say_taken("motors", "stall_torque_Nm", "no_load_rev_min", "gear_ratio", "drive_friction_Nm")

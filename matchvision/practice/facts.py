@@ -24,6 +24,9 @@ U_RADIUS_M: Final = 0.0005 / math.sqrt(3)
 #: Share of full drive: how well an operator follows a plan that was not logged; a log, or a lever at its stop.
 U_PLAN_RATIO: Final = 0.05
 U_STOP_RATIO: Final = 0.01
+#: A lever said to be at its stop falls short of it by up to twice that, and never gives more than all: rectangular.
+SHORT_OF_STOP_RATIO: Final = U_STOP_RATIO
+U_SHORT_OF_STOP_RATIO: Final = U_STOP_RATIO / math.sqrt(3)
 #: A lever counts as at its stop from this share on.
 AT_STOP_RATIO: Final = 0.999
 
@@ -119,12 +122,19 @@ def known(name: str, stated: Quantity | None, otherwise: float, unit: str) -> Kn
 
 
 def share_of_drive(run: Run, name: str, facts: Drive, clock: MatchClock, clip_s: FloatArray) -> Known:
-    """Share of full drive in each frame (n,): as logged, as planned, or full from the start."""
+    """Share of full drive in each frame (n,): as logged, as planned, or full from the start.
+
+    What is planned as full is taken as a little less: no lever gives more than its stop, most give less.
+    """
     logged = run.commands.get(name)
     plan = facts.throttle if logged is None else np.column_stack([logged[:, 0], logged[:, 1:].mean(axis=1)])
     delay_s = 0.0 if logged is not None or facts.start_delay_s is None else facts.start_delay_s.value
     share = throttle_share(clock.match_time(clip_s), plan, delay_s)
-    u = np.where(share >= AT_STOP_RATIO, U_STOP_RATIO, U_PLAN_RATIO if logged is None else U_STOP_RATIO)
+    if logged is not None:
+        return Known("share of full drive", share, np.full_like(share, U_STOP_RATIO), "1")
+    at_stop = share >= AT_STOP_RATIO
+    u = np.where(at_stop, U_SHORT_OF_STOP_RATIO, U_PLAN_RATIO)
+    share = np.where(at_stop, share - SHORT_OF_STOP_RATIO, share)
     return Known("share of full drive", share, u, "1")
 
 

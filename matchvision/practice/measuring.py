@@ -40,11 +40,13 @@ def measure_practice(
     found: list[PracticeParameter] = []
     missing: list[str] = []
     warnings: list[str] = []
+    reasons: list[str] = []
 
     def attempt(measure: Callable[[], PracticeParameter | list[PracticeParameter] | None]) -> None:
         try:
             got = measure()
         except CannotMeasure as reason:
+            reasons.append(f"{reason.what}: {reason.do}")
             missing.append(f"{reason.what[:1].upper()}{reason.what[1:]}: {reason.do}.")
             return
         found.extend(got if isinstance(got, list) else [] if got is None else [got])
@@ -58,14 +60,15 @@ def measure_practice(
     else:
         load = dragged_load(run)
         if load is not None:
-            attempt(lambda: measure_load(run, load, motion, clock, known_tension(pull), warnings))
-        attempt(lambda: measure_torque(run, machine_meant(run, motion), motion, clock, known_tension(pull)))
+            attempt(lambda: measure_load(run, load, motion, clock, known_tension(run, pull), warnings))
+        attempt(lambda: measure_torque(run, machine_meant(run, motion), motion, clock, known_tension(run, pull)))
         attempt(lambda: measure_own_grip(run, machine_meant(run, motion), motion, clock, pull, grip))
         if kind == "stall":
-            attempt(lambda: measure_greatest_pull(machine_meant(run, motion), motion, clock, known_tension(pull)))
+            attempt(lambda: measure_greatest_pull(machine_meant(run, motion), motion, clock, known_tension(run, pull)))
     missing = list(dict.fromkeys(missing))
     if not found:
-        raise CannotMeasure(f"this {kind} run gave no number: {missing[0].rstrip('.')}", do=" ".join(missing[1:]))
+        others = [text for text in missing if text[1:].rstrip(".") != reasons[0][1:]]
+        raise CannotMeasure(f"this {kind} run gave no number: {reasons[0]}", do=" ".join(others))
     result = PracticeResult(kind, tuple(found), tuple(missing), tuple(warnings))
     status: Literal["done", "partly"] = "partly" if missing else "done"
     said = "; ".join(say_parameter(parameter) for parameter in found)

@@ -9,6 +9,7 @@ import numpy.typing as npt
 from matchvision.errors import CannotMeasure
 from matchvision.practice.weighing import Known
 from matchvision.records.pull import Pull
+from matchvision.records.sheet import Run
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -24,9 +25,10 @@ class Tension:
     own_N: FloatArray
     common: Known
     source: str
+    word: str
 
 
-def known_tension(pull: Pull | None) -> Tension:
+def known_tension(run: Run, pull: Pull | None) -> Tension:
     """Tension from the source that needs the fewest assumptions: link, cord, hanging or dragged load.
 
     Raises
@@ -40,7 +42,13 @@ def known_tension(pull: Pull | None) -> Tension:
         if source is not None and source.independent and np.isfinite(source.tension_N).any():
             own_N = np.sqrt(np.maximum(source.u_tension_N**2 - source.u_common_N**2, 0.0))
             common = Known(f"pull by the {word}", source.tension_N, source.u_common_N, "N")
-            return Tension(source.tension_N, own_N, common, name)
+            return Tension(source.tension_N, own_N, common, name, word)
+    for name, machine in run.sheet.machine.items():
+        if machine.load is not None and machine.load.hangs and machine.mass_kg is None:
+            raise CannotMeasure(
+                f"the mass of {name}, which hangs at the rope, is not stated",
+                do=f"weigh it: [machine.{name}] mass_kg, u_mass_kg",
+            )
     raise CannotMeasure(
         "nothing tells how hard the rope was pulled",
         do="set a sprung link with a hang test into the rope ([rope.link]), or lift a weighed mass "

@@ -127,7 +127,7 @@ def measure_load(
         )
     use = even
     span_s = span_of(use, clock, motion)
-    how = f"{name} was dragged with {float(np.mean(tension.value_N[use])):.1f} N on average, by the {tension.source}."
+    how = f"{name} was dragged with {float(np.mean(tension.value_N[use])):.1f} N on average, by the {tension.word}."
     return weigh(
         ("machine", name, "load", "grip_sliding"), f"sliding friction of {name}", mean.value, "1", parts, how, span_s
     )

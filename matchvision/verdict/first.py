@@ -21,12 +21,15 @@ def tell_first(run: Run, motion: Motion, clock: MatchClock) -> FirstAnswer:
     Checked by: tests/verdict/test_first.py::test_the_first_answer_of_a_sample_clip_is_true
     """
     moved = [_tell_machine(run, one, motion, clock) for one in motion.machines.values()]
-    return FirstAnswer(rule(run, motion, clock), tuple(said for said in (_tell_rope(motion, clock), *moved) if said))
+    return FirstAnswer(
+        rule(run, motion, clock),
+        tuple(said for said in (_tell_rope(run.sheet.run.kind, motion, clock), *moved) if said),
+    )
 
 
-def _tell_rope(motion: Motion, clock: MatchClock) -> str:
-    """Rope on each side when the clock stopped; nothing where it is not known."""
-    if motion.rope is None:
+def _tell_rope(kind: str, motion: Motion, clock: MatchClock) -> str:
+    """Rope on each side when the clock stopped; nothing where it is not known, or the run has no sides."""
+    if motion.rope is None or kind == "lift":  # over a pulley there are no sides of a middle
         return ""
     t_s, rope = clock.match_time(motion.clip_s), motion.rope
     minus = read_at(rope.on_minus_x_m, rope.u_on_minus_x_m, t_s, clock.duration_s)
