@@ -28,7 +28,8 @@ def turn_errors(scene: Scene, course: Course, motion: Motion) -> Iterator[tuple[
         if np.abs(true[most]) < TURNED_DEG:
             continue
         found = float(moved.heading_deg[most] - np.median(moved.heading_deg[standing]))
-        yield (found - float(true[most]) + 180.0) % 360.0 - 180.0, float(moved.u_heading_deg[most])
+        u = np.hypot(moved.u_heading_deg[most], np.median(moved.u_heading_deg[standing]))
+        yield (found - float(true[most]) + 180.0) % 360.0 - 180.0, float(u)
 
 
 def turn_row(source: str, errors: Sequence[tuple[float, float]]) -> dict[str, object]:
@@ -38,5 +39,6 @@ def turn_row(source: str, errors: Sequence[tuple[float, float]]) -> dict[str, ob
         "source": source, "kind": "turned by", "true": len(off), "found": int((np.abs(off) <= WITHIN_DEG).sum()),
         "false": 0, "inside_U95_ratio": float(np.mean(np.abs(off) < 1.96 * u)) if len(off) else np.nan,
         "turn_rms_deg": float(np.sqrt(np.mean(off**2))) if len(off) else np.nan,
+        "turn_rms_error_over_rms_u": float(np.sqrt(np.mean(off**2) / np.mean(u**2))) if len(off) else np.nan,
         "turn_max_deg": float(np.abs(off).max()) if len(off) else np.nan,
     }  # fmt: skip

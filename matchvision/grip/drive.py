@@ -286,7 +286,8 @@ def _falls(wheel: WheelMotion, frame: int, limit: float) -> int:
 
 
 def _turned_by(moved: MachineMotion, first: int, last: int) -> str:
-    turn, u = moved.heading_deg[last] - moved.heading_deg[first], moved.u_heading_deg[last]
+    turn = moved.heading_deg[last] - moved.heading_deg[first]
+    u = np.hypot(moved.u_heading_deg[last], moved.u_heading_deg[first])
     if not np.isfinite(turn) or abs(turn) < K_95 * u:
         return ""
     return f", and it turned by {format_interval(abs(float(turn)), float(u))}° to the {'left' if turn > 0 else 'right'}"

@@ -134,6 +134,8 @@ def find_turning(moved: MachineMotion, real_s: FloatArray, clock: MatchClock) ->
         return []
     first_deg = float(np.median(heading[standing]))
     off_deg = np.abs(heading - first_deg)
+    # A turn lies between two headings, of which neither is exact.
+    u = np.hypot(u, float(np.median(u[standing])))
     # Until it stands on its wheels again, since what comes between may be mistaken for a turn.
     on_end = hold_between(np.fmax(np.abs(moved.pitch_deg), np.abs(moved.roll_deg)), ON_END_DEG, TURNED_DEG)
     turned = hold_between(off_deg, TURNED_DEG, 0.8 * TURNED_DEG) & (match_s > 0) & ~on_end

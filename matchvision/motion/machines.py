@@ -284,10 +284,14 @@ def measure_pose(
     pose, cov, leverage = rigid_fit(points, placing.cov_own, offsets[:, :2], prior, np.where(together, 10.0, 0.1))
     headed = bool(together.sum() >= 5)
     if headed:
+        # What goes together over frames pulls a heading as it does a place.
+        u_turned = np.where(together, np.sqrt(cov[:, 2, 2]), np.nan)
+        fast, slow_ratio, memory_s = scatter_of_body(points, placing.cov_own, offsets[:, :2], pose[:, 2], real_s)
         heading = smooth_series(
             real_s,
             np.where(together, np.unwrap(np.where(together, pose[:, 2], home_rad)), np.nan),
-            np.where(together, np.sqrt(cov[:, 2, 2]), np.nan),
+            fast * u_turned,
+            slow=SlowNoise(slow_ratio * _middle(u_turned), memory_s),
         )
         at = np.flatnonzero(np.isfinite(heading.value))
         prior = np.interp(real_s, real_s[at], heading.value[at])

@@ -8,6 +8,8 @@ import pytest
 
 from matchvision.filming import Scene, demo_scene
 from matchvision.motion import measure_motion
+from matchvision.motion.machines import measure_pose
+from matchvision.motion.sighting import sight_markers
 from matchvision.records.camera import Cameras
 from tests.filmed_points import film_points
 
@@ -52,3 +54,29 @@ def test_turns_are_found_to_a_degree() -> None:
     assert turned >= 5
     # The camera's error is common to a run and falls out of the difference, so that the stated u is an upper bound.
     assert np.sqrt(np.mean(np.square(ratios))) < 1.3
+
+
+def test_a_heading_is_as_unsure_as_marks_that_stay_behind_make_it() -> None:
+    """Coded pictures put marks off by the same tenths of a pixel for some frames, and a heading with them."""
+    memory_s, slow_px, squares = 0.15, 0.15, []
+    for seed in range(6):
+        generator = np.random.default_rng([seed, 9])
+        points = film_points(turning_scene(seed), generator, 0.05)
+        tracks = points.tracks
+        n, markers = tracks.col_px.shape
+        keep = np.exp(-np.diff(tracks.clip_s, prepend=tracks.clip_s[0] - 1.0)[:, None, None] / memory_s)
+        kicks = slow_px * np.sqrt(1 - keep**2) * generator.standard_normal((n, markers, 2))
+        behind = np.zeros((n, markers, 2))
+        for k in range(n):
+            behind[k] = keep[k] * behind[k - 1] + kicks[k]
+        shown = replace(tracks, col_px=tracks.col_px + behind[..., 0], row_px=tracks.row_px + behind[..., 1])
+        sighting = sight_markers(shown, points.cameras, shown.clip_s)
+        for name, machine in points.run.sheet.machine.items():
+            measured = measure_pose(name, machine, shown, sighting, shown.clip_s)
+            assert measured is not None
+            heading = measured[0].heading
+            true_deg = points.truth[f"{name}_heading_deg"].to_numpy()
+            off = np.angle(np.exp(1j * (heading.value - np.radians(true_deg))))
+            squares.append((np.mean(off**2), np.mean(heading.u_value**2)))
+    error, stated = np.sqrt(np.mean(squares, axis=0))
+    assert error / stated == pytest.approx(1.0, abs=0.35)
