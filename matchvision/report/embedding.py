@@ -11,7 +11,15 @@ import numpy.typing as npt
 from matchvision.records.results import Analysis
 from matchvision.report.charts import Chart
 from matchvision.report.curves import Panel
-from matchvision.report.readings import AROUND_S, match_times, place_of_run, rope_middle, rope_share, side_name
+from matchvision.report.readings import (
+    AROUND_S,
+    match_times,
+    place_of_run,
+    rope_middle,
+    rope_share,
+    ruled_rope,
+    side_name,
+)
 from matchvision.report.slots import mark_slot
 from matchvision.report.topview import outline_machines, rope_polylines
 
@@ -85,12 +93,19 @@ def page_data(analysis: Analysis, panels: list[tuple[Panel, Chart]], has_clip: b
     if motion.rope is not None:
         middle, u_middle = rope_middle(motion.rope)
         share, u_share = rope_share(motion.rope)
-        data |= {
-            "middle": numbers(1000 * middle[frames], 1),
-            "uMiddle": numbers(1000 * u_middle[frames], 2),
-            "share": numbers(100 * share[frames], 2),
-            "uShare": numbers(100 * u_share[frames], 3),
+        columns = {
+            "middle": 1000 * middle[frames],
+            "uMiddle": 1000 * u_middle[frames],
+            "share": 100 * share[frames],
+            "uShare": 100 * u_share[frames],
         }
+        ruled = ruled_rope(analysis, int(frames[data["shown"]]))
+        if ruled is not None:
+            told = (1000 * ruled[0][0], 1000 * ruled[0][1], 100 * ruled[1][0], 100 * ruled[1][1])
+            for column, value in zip(columns.values(), told, strict=True):
+                column[data["shown"]] = value
+        # More digits than are shown: what is rounded twice can differ from the verdict by one in the last place.
+        data |= {name: numbers(column, 4) for name, column in columns.items()}
     return data
 
 

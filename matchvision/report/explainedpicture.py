@@ -60,8 +60,8 @@ def tell_explained(curves: Sequence[ExplainedCurve]) -> str:
 
 
 def _draw(curve: ExplainedCurve, since_s: float) -> str:
-    scale, unit = (1000.0, "mm/s") if curve.unit == "m/s" else (1.0, curve.unit)
-    name = _name(curve)
+    scale, unit = scale_of(curve)
+    name = name_curve(curve)
     given = {
         "forecast": curve.forecast * scale,
         "logged": None if curve.logged is None else curve.logged * scale,
@@ -114,7 +114,13 @@ def _draw(curve: ExplainedCurve, since_s: float) -> str:
     )
 
 
-def _name(curve: ExplainedCurve) -> str:
+def scale_of(curve: ExplainedCurve) -> tuple[float, str]:
+    """What a curve's numbers are multiplied with to be shown, and the unit they then have."""
+    return (1000.0, "mm/s") if curve.unit == "m/s" else (1.0, curve.unit)
+
+
+def name_curve(curve: ExplainedCurve) -> str:
+    """The quantity in words."""
     if curve.quantity == "surface":
         return f"Wheels of {curve.machine}, {curve.side} side"
     return _NAMES[curve.quantity].format(machine=curve.machine)

@@ -58,6 +58,31 @@ def rope_share(rope: RopeMotion) -> tuple[FloatArray, FloatArray]:
     return share_of_whole(rope.on_plus_x_m, rope.u_on_plus_x_m, rope.on_minus_x_m, rope.u_on_minus_x_m)
 
 
+def ruled_rope(analysis: Analysis, frame: int) -> tuple[tuple[float, float], tuple[float, float]] | None:
+    """The rope as it was ruled on: its middle [m] and +x share, each with its u. None where no share was ruled on.
+
+    The clock stops between two frames. Wherever that moment is shown, ``frame`` being the one nearest to it, the
+    numbers of the ruling are told, so that no drawing contradicts the verdict by the bit that the rope moved between.
+
+    Notes
+    -----
+    Checked by: tests/report/test_page.py::test_the_drawn_margin_is_that_of_the_verdict
+    """
+    ruling, rope, rules = analysis.verdict.ruling, analysis.motion.rope, analysis.run.sheet.rules
+    if ruling is None or rope is None or rules.decide != "rope-share" or not math.isfinite(ruling.margin_m):
+        return None
+    middle_m, u_middle_m = (float(column[frame]) for column in rope_middle(rope))
+    if not (math.isfinite(middle_m) and math.isfinite(ruling.share)):
+        return None
+    leader = analysis.run.sheet.machine.get(ruling.winner or "")
+    on_plus = middle_m >= 0 if leader is None else leader.home == "+x"
+    half = rules.share_to_win == 0.5
+    # Beyond half rather than beyond the share that wins; the rope's length hardly changes within half a frame.
+    beyond_m = ruling.margin_m + (rules.share_to_win - 0.5) * float(rope.on_plus_x_m[frame] + rope.on_minus_x_m[frame])
+    share = ruling.share if on_plus else 1 - ruling.share
+    return (beyond_m if on_plus else -beyond_m, ruling.u_margin_m if half else u_middle_m), (share, ruling.u_share)
+
+
 def place_of_run(analysis: Analysis) -> tuple[str, FloatArray, FloatArray]:
     """What stands for the place of the run: its name, x [m] and u on all frames.
 

@@ -11,7 +11,7 @@ from matchvision.records.results import Analysis
 from matchvision.records.tracks import TrackState
 from matchvision.report.byhand import tell_mends, tell_settings
 from matchvision.report.continuity import look_for_cuts
-from matchvision.report.readings import COVERAGE, match_times, rope_middle
+from matchvision.report.readings import COVERAGE, match_times, rope_middle, ruled_rope
 from matchvision.report.topview import rope_polylines, split_at_line
 from matchvision.report.wording import quantity, rule_words, sentence
 
@@ -257,7 +257,8 @@ def margin_drawing(analysis: Analysis) -> tuple[str, tuple[float, float], float]
         return None
     at = _deciding_frame(analysis)
     line = rope_polylines(analysis, np.array([at]))[0]
-    middle, u_middle = (float(column[at]) for column in rope_middle(rope))
+    ruled = ruled_rope(analysis, at)
+    middle, u_middle = (float(column[at]) for column in rope_middle(rope)) if ruled is None else ruled[0]
     if len(line) < 2 or not (math.isfinite(middle) and math.isfinite(u_middle)):
         return None
     xs, ys = np.array(line).T

@@ -106,6 +106,9 @@ def adding_to(folder: Path, brief: ResultFile | None = None) -> Iterator[Path]:
 
 
 def _move(entry: Path, target: Path) -> None:
-    if entry.is_dir():
-        shutil.rmtree(target, ignore_errors=True)
+    """Into a folder that is there already each file moves by itself: figures come in two goes."""
+    if entry.is_dir() and target.is_dir():
+        for inner in sorted(entry.iterdir()):
+            _move(inner, target / inner.name)
+        return
     entry.replace(target)

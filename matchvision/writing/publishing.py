@@ -10,7 +10,16 @@ from matchvision.footage.ahead import read_ahead
 from matchvision.records.frames import Frame
 from matchvision.records.results import Analysis, CauseRow, Grounds, StageNote
 from matchvision.records.sheet import Run
-from matchvision.report import cut_cause, cut_stills, cut_strips, draw_figures, mark_clip, write_page, write_ruling
+from matchvision.report import (
+    cut_cause,
+    cut_stills,
+    cut_strips,
+    draw_explained_figure,
+    draw_figures,
+    mark_clip,
+    write_page,
+    write_ruling,
+)
 from matchvision.report.stills import Still
 from matchvision.sheets.calibration import format_calibration
 from matchvision.writing.adding import add_causes, adding_to, hold_marked_clip
@@ -64,10 +73,14 @@ def add_pictures(
 
 
 def publish_causes(run: Run, grounds: Grounds, folder: Path, causes: tuple[CauseRow, ...], note: StageNote) -> None:
-    """Add causes to the results in ``folder``, with pictures of the likeliest at work cut from the clip.
+    """Add causes to the results in ``folder``, with a figure of what the likeliest makes of the run, and its pictures.
 
-    Where the clip is gone or is another by now, there are no pictures.
+    Where the clip is gone or is another by now, there are no pictures. The causes come last: until they stand in
+    ``result.json`` they count as due, and everything can be done again.
     """
+    if any(cause.curves for cause in causes):
+        with adding_to(folder) as unfinished:
+            draw_explained_figure(causes, unfinished / "figures")
     stills: list[Still] = []
     with suppress(FootageError):
         facts = read_facts(run.clip)

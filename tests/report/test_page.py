@@ -9,12 +9,13 @@ import numpy as np
 import pytest
 
 from matchvision.errors import OutputError
-from matchvision.records.results import Analysis
+from matchvision.records.results import Analysis, Ruling
 from matchvision.report import write_page
 from matchvision.report.charts import nice_ticks, tick_text
-from matchvision.report.embedding import MOST_MOMENTS, chosen_frames
+from matchvision.report.embedding import MOST_MOMENTS, chosen_frames, deciding_moment, page_data
 from matchvision.report.page import render_page
-from matchvision.report.readings import shown_sources
+from matchvision.report.readings import rope_middle, ruled_rope, shown_sources
+from matchvision.report.ruling import margin_drawing
 from matchvision.report.wording import example_citation
 from tests.report.invented import invent_analysis, rename
 
@@ -85,6 +86,40 @@ def test_page_without_marked_clip_links_none(tmp_path: Path) -> None:
     reader = read(write_page(invent_analysis(), tmp_path).read_text(encoding="utf-8"))
     assert "video" not in reader.tags
     assert reader.addresses == ["#events", "ruling.html"]
+
+
+@pytest.mark.parametrize(("to_win", "winner"), [(0.5, "plover"), (0.6, "plover"), (0.7, None)])
+def test_the_drawn_margin_is_that_of_the_verdict(to_win: float, winner: str | None) -> None:
+    """The rope moves on between the nearest frame and the clock's end; the page shows the number that was ruled on."""
+    whole = invent_analysis()
+    rope = whole.motion.rope
+    assert rope is not None
+    k = int(chosen_frames(whole)[deciding_moment(whole, chosen_frames(whole))])
+    plus_m, minus_m = (float(c[k]) for c in (rope.on_plus_x_m, rope.on_minus_x_m))
+    # As read 0.2 mm further on than in the frame.
+    share, beyond_half_m = (plus_m + 0.0002) / (plus_m + minus_m), (plus_m - minus_m) / 2 + 0.0002
+    margin_m = beyond_half_m - (to_win - 0.5) * (plus_m + minus_m)
+    ruling = Ruling(winner, margin_m, 0.00075, True, "", share, 0.0005, whole.clock.duration_s)
+    rules = whole.run.sheet.rules.model_copy(update={"share_to_win": to_win})
+    sheet = whole.run.sheet.model_copy(update={"rules": rules})
+    whole = dataclasses.replace(
+        whole,
+        run=dataclasses.replace(whole.run, sheet=sheet),
+        verdict=dataclasses.replace(whole.verdict, ruling=ruling),
+    )
+    data = page_data(whole, [], has_clip=False)
+    at = data["shown"]
+    assert data["middle"][at] == pytest.approx(1000 * beyond_half_m, abs=1e-3)
+    assert data["share"][at] == pytest.approx(100 * share, abs=1e-3)
+    assert data["uMiddle"][at] == pytest.approx(0.75 if to_win == 0.5 else 1000 * rope_middle(rope)[1][k])
+    assert data["middle"][at - 1] == pytest.approx(1000 * float(rope_middle(rope)[0][k - 1]), abs=0.1)
+    drawn, ruled = margin_drawing(whole), ruled_rope(whole, k)
+    assert drawn is not None
+    assert ruled is not None
+    assert sum(drawn[1]) / 2 == pytest.approx(1000 * beyond_half_m)
+    marked = rules.model_copy(update={"decide": "mark-past-line", "mark": "bead_01", "line_m": 0.3})
+    other = dataclasses.replace(whole.run, sheet=sheet.model_copy(update={"rules": marked}))
+    assert ruled_rope(dataclasses.replace(whole, run=other), k) is None
 
 
 def test_long_clips_stay_small() -> None:

@@ -57,6 +57,16 @@ def test_causes_are_added_to_a_first_answer(whole: Analysis, first: Path, tmp_pa
     assert "&lt;refitted&gt;" in (first / "report.html").read_text(encoding="utf-8")
 
 
+def test_figures_come_in_two_goes(first: Path) -> None:
+    """The second adds to the folder of the first and replaces only what bears the same name."""
+    for name, text in (("explained.svg", "a"), ("pull.svg", "b"), ("pull.svg", "c")):
+        with adding_to(first) as unfinished:
+            (unfinished / "figures").mkdir()
+            (unfinished / "figures" / name).write_text(text)
+    assert {p.name: p.read_text() for p in (first / "figures").iterdir()} == {"explained.svg": "a", "pull.svg": "c"}
+    assert open_result(first).brief.files.count("figures") == 1
+
+
 def test_clip_and_marks_find_their_place(whole: Analysis, first: Path) -> None:
     with adding_to(first) as unfinished:
         (unfinished / "marked.mp4").write_bytes(b"\x00clip\xff")

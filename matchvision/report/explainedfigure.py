@@ -1,0 +1,99 @@
+"""The explained curves as a figure of its own: what the leading cause makes of the run, SVG and PNG."""
+
+import math
+import warnings
+from collections.abc import Sequence
+from pathlib import Path
+
+import matplotlib as mpl
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+
+from matchvision.errors import OutputError
+from matchvision.records.results import CauseRow
+from matchvision.report import wording
+from matchvision.report.explainedpicture import choose_curves, name_curve, scale_of
+from matchvision.report.palette import LIGHT
+from matchvision.report.readings import COVERAGE
+from matchvision.report.style import FULL_WIDTH_IN, STYLE
+
+NAME = "explained"
+
+
+def draw_explained_figure(causes: Sequence[CauseRow], folder: Path) -> tuple[Path, ...]:
+    """Draw the likeliest cause's curves into ``folder`` as SVG and PNG; returns the files, none without curves.
+
+    The measured means with their 95 % band (k = 1.96), the forecast, and what the cause makes of it.
+
+    Raises
+    ------
+    OutputError
+        Where the folder cannot be written.
+
+    Notes
+    -----
+    Checked by: tests/report/test_explainedfigure.py::test_the_explained_curve_is_drawn_where_it_lies
+    """
+    likeliest = max(causes, key=lambda cause: cause.probability, default=None)
+    if likeliest is None or not likeliest.curves:
+        return ()
+    written = []
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with mpl.rc_context(STYLE), warnings.catch_warnings():
+            # A name in letters that the font lacks shows as boxes in the PNG; the SVG keeps it as text.
+            warnings.filterwarnings("ignore", message="Glyph")
+            figure = figure_of_explained(likeliest)
+            for ending in ("svg", "png"):
+                path = folder / f"{NAME}.{ending}"
+                # Without a date the same causes give the same file.
+                figure.savefig(path, metadata={"Date": None} if ending == "svg" else None)
+                written.append(path)
+    except OSError as reason:
+        raise OutputError(
+            f"the figures cannot be written: {reason.strerror}",
+            where=str(folder),
+            do="choose another folder with --out",
+        ) from reason
+    return tuple(written)
+
+
+def figure_of_explained(cause: CauseRow) -> Figure:
+    """A panel for each quantity that is worth showing, two in a row, over one time axis."""
+    curves = choose_curves(cause.curves)
+    columns = min(2, len(curves))
+    rows = math.ceil(len(curves) / columns)
+    figure = Figure(figsize=(FULL_WIDTH_IN, 0.9 + 1.9 * rows), layout="constrained")
+    FigureCanvasAgg(figure)
+    panels = figure.subplots(rows, columns, sharex=True, squeeze=False).flat
+    for axes, curve in zip(panels, curves, strict=False):
+        scale, unit = scale_of(curve)
+        measured, half = scale * curve.measured, COVERAGE * scale * curve.u_measured
+        axes.fill_between(
+            curve.t_s, measured - half, measured + half, color=LIGHT["soft"], alpha=0.25, linewidth=0,
+            label=f"95 % band of the measured (k = {COVERAGE})",
+        )  # fmt: skip
+        axes.plot(curve.t_s, measured, color=LIGHT["ink"], linewidth=1.1, label="measured, means over 0.1 s")
+        axes.plot(curve.t_s, scale * curve.forecast, color=LIGHT["soft"], linestyle=(0, (5, 3)), label="forecast")
+        if curve.logged is not None:
+            label = "forecast with the commands as logged"
+            axes.plot(curve.t_s, scale * curve.logged, color=LIGHT["drive"], linestyle=(0, (1.5, 1.5)), label=label)
+        if curve.explained is not None:
+            axes.plot(curve.t_s, scale * curve.explained, color=LIGHT["link"], linewidth=1.7, label="as explained")
+        if math.isfinite(cause.since_s):
+            label = f"at work since {cause.since_s:.2f} s"
+            axes.axvline(cause.since_s, color=LIGHT["warn"], linewidth=1.0, linestyle=(0, (1, 2)), label=label)
+        axes.set_ylabel(f"{name_curve(curve)}\n/ {unit}")
+    spare = [axes for axes in figure.axes if not axes.lines]
+    for axes in spare:
+        axes.remove()
+    for axes in figure.axes[-columns:]:
+        axes.xaxis.set_tick_params(labelbottom=True)
+        axes.set_xlabel("match time / s")
+    handles, labels = figure.axes[0].get_legend_handles_labels()
+    figure.legend(handles, labels, loc="outside lower center", ncols=3)
+    title = (
+        f"What the likeliest cause makes of the run: {wording.cause_name(cause)}, {wording.chance(cause.probability)}"
+    )
+    figure.suptitle(title, x=0.01, ha="left", fontsize=9, fontweight="bold")
+    return figure
