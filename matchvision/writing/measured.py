@@ -60,7 +60,7 @@ def _explain(parameter: PracticeParameter) -> list[str]:
         else f"{parameter.since_s:.2f} s"
     )
     name = parameter.name[:1].upper() + parameter.name[1:]
-    return _comment(f"{name}: {interval} (95 %), from {span} of the match clock. {parameter.how}")
+    return _comment(f"{name}: {interval} (95 %), from {span} of the run's clock. {parameter.how}")
 
 
 def _number(parameter: PracticeParameter) -> str:

@@ -1,16 +1,20 @@
 """A run whose facts lack gives what it can and says what to add; filming's own motion is good enough for that."""
 
+import tomllib
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from matchvision.errors import CannotMeasure
-from matchvision.filming import Course, Scene, play
+from matchvision.filming import Course, Scene, play, run_sheet
 from matchvision.filming.scene import Machine
-from matchvision.practice.facts import machine_meant
+from matchvision.practice.facts import drive_facts, machine_meant, share_of_drive
+from matchvision.practice.tension import known_tension
+from matchvision.records.motion import MatchClock
 from matchvision.records.practice import PracticeResult
-from matchvision.records.sheet import PracticeSheet
+from matchvision.records.sheet import PracticeSheet, Run, RunSheet
 from matchvision.records.tracks import Tracks, TrackState
 from tests.engine.playing import EngineRun
 from tests.filmed_points import FilmedPoints, film_points
@@ -93,3 +97,32 @@ def test_of_two_machines_the_sheet_must_name_one() -> None:
     assert "[practice] machine" in str(lacks.value)
     named = run.sheet.model_copy(update={"practice": PracticeSheet(machine="plover")})
     assert machine_meant(replace(run, sheet=named), motion) == "plover"
+
+
+def told_run(told: Scene) -> Run:
+    return Run(sheet=RunSheet.model_validate(tomllib.loads(run_sheet(told))), folder=Path())
+
+
+def test_a_hung_mass_that_nobody_weighed_is_asked_for() -> None:
+    case = practice_case("lift", 1)
+    run = told_run(case.told)
+    weight = run.sheet.machine["weight"].model_copy(update={"mass_kg": None})
+    sheet = run.sheet.model_copy(update={"machine": {**run.sheet.machine, "weight": weight}})
+    with pytest.raises(CannotMeasure, match="mass of weight") as lacks:
+        known_tension(replace(run, sheet=sheet), None)
+    assert "[machine.weight] mass_kg" in str(lacks.value)
+    with pytest.raises(CannotMeasure, match="how hard the rope was pulled"):
+        known_tension(run, None)
+
+
+def test_no_lever_at_its_stop_gives_more_than_all() -> None:
+    """A planned full drive lies between 98 and 100 %; what is logged counts as it stands, a plan on the way to 5 %."""
+    case = practice_case("free", 1)
+    run, clock = told_run(case.told), MatchClock(0.0, 4.0)
+    t_s = np.array([0.15, 2.0])
+    facts = drive_facts(run, "heron").drive
+    planned = share_of_drive(run, "heron", facts, clock, t_s)
+    assert np.asarray(planned.value) == pytest.approx([0.5, 0.99])
+    assert np.asarray(planned.u) == pytest.approx([0.05, 0.01 / 3**0.5])
+    logged = replace(run, commands={"heron": np.array([[0.0, 1.0], [4.0, 1.0]])})
+    assert np.asarray(share_of_drive(logged, "heron", facts, clock, t_s).value) == pytest.approx([1.0, 1.0])
