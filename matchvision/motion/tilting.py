@@ -278,13 +278,17 @@ def find_tilt(pose: Pose, machine: Machine, tracks: Tracks, sighting: Sighting, 
         return nothing
     start = start_states(pose, machine, tracks, sighting, body)
     wide = np.array([1.0, 1.0, 10.0, 0.5, 0.5, *[10.0] * body.turns])
-    free = body.fit(start, start * [1, 1, 1, 0, 0, *[1] * body.turns], wide)
-    upright = np.where(np.arange(len(wide)) == ROLL, U_STANDING_RAD, wide)
-    flat = body.fit(start, start * [1, 1, 1, 0, 0, *[1] * body.turns], upright)
+    prior = start * [1, 1, 1, 0, 0, *[1] * body.turns]
     spare = 2 * len(body.columns) - body.turns - 5
-    rolls = spare >= SPARE_FOR_ROLL and _shown(free, ROLL) and _shown(free, PITCH)
-    fit = free if rolls else flat
-    if not (rolls or (spare + 1 >= SPARE_FOR_PITCH and _shown(flat, PITCH))):
+    fit, rolls = None, False
+    if spare >= SPARE_FOR_ROLL:
+        fit = body.fit(start, prior, wide)
+        rolls = _shown(fit, ROLL) and _shown(fit, PITCH)
+    if not rolls:
+        # A fit takes long: the one that stands on both sides is made only where it is needed, and the other likewise.
+        upright = np.where(np.arange(len(wide)) == ROLL, U_STANDING_RAD, wide)
+        fit = body.fit(start, prior, upright) if spare + 1 >= SPARE_FOR_PITCH else None
+    if fit is None or not (rolls or _shown(fit, PITCH)):
         return nothing
     pitch, u_pitch = _against_first(fit, PITCH, sighting, real_s)
     if rolls:
