@@ -25,10 +25,12 @@ from matchvision.report.phasewords import PHASE_WORDS
 from matchvision.report.readings import AROUND_S, COVERAGE, match_times, place_limits
 from matchvision.report.style import FULL_WIDTH_IN, STYLE
 from matchvision.report.topview import Outline, hitch_places, outline_machines, rope_polylines, split_at_line
-from matchvision.report.wording import in_millimetres
+from matchvision.report.wording import in_millimetres, standard
 
 #: Errors beyond this many expanded uncertainties are drawn at the edge, with an arrowhead.
 FARTHEST_EN = 6.0
+#: From a standard to the expanded uncertainty of a comparison, as E_n has it (ISO 13528).
+EXPANDED = 2.0
 #: Sign, colour role and meaning of each word of a comparison.
 COMPARED_SIGNS: Final = {
     "yes": ("o", "link", "agrees"),
@@ -216,7 +218,7 @@ def figure_of_comparison(analysis: Analysis) -> Figure:
         axes.plot([0, shown], [place, place], color=LIGHT["soft"], linewidth=0.8)
         axes.plot(shown, place, sign, color=LIGHT[role], markerfacecolor=filled, markersize=5)
         told = in_millimetres(row)
-        text = f"E = {told.error:+.3g} {told.unit}".replace("-", "−")
+        text = "E = " + standard(told.error, EXPANDED * told.u_validation, told.unit)
         # Beside the sign, away from the line through zero.
         left = row.en < 0
         axes.annotate(
@@ -231,7 +233,7 @@ def figure_of_comparison(analysis: Analysis) -> Figure:
     axes.grid(visible=False, axis="y")
     axes.spines["left"].set_visible(False)
     axes.tick_params(axis="y", length=0)
-    axes.set_xlabel("E over its expanded uncertainty (k = 2); tinted: within it")
+    axes.set_xlabel("E over its expanded uncertainty (±, k = 2); tinted: within it")
     for word, (sign, role, meaning) in COMPARED_SIGNS.items():
         if any(row.within == word for row in rows):
             filled = "none" if word == "inconclusive" else LIGHT[role]

@@ -11,9 +11,12 @@ from matchvision.report.palette import LIGHT
 from matchvision.report.readings import COVERAGE
 from matchvision.report.repeatswords import name_row, shown_unit
 
-_WIDTH: Final = 760
-_LEFT: Final = 30
-_RIGHT: Final = 730
+#: Narrow, so that its words keep their size on a phone; beside the sentences it fills half of a wide page.
+_WIDTH: Final = 440
+_RIGHT: Final = 428
+#: Where the scale begins: beside the names of two groups, or without any.
+_LEFT_NAMED: Final = 56
+_LEFT_PLAIN: Final = 12
 #: Height of a group's lane, of a strip's heading and of its axis.
 _LANE: Final = 40
 _HEAD: Final = 30
@@ -57,20 +60,21 @@ def draw_repeats(rows: Sequence[Repeats], colours: dict[str, str] | None = None,
 def _strip(row: Repeats, *, headed: bool) -> str:
     factor, unit = shown_unit(row.unit)
     low, high = _limits(row, factor)
+    start = _LEFT_NAMED if len(row.groups) > 1 else _LEFT_PLAIN
 
     def at(value: float) -> float:
-        return _LEFT + (_RIGHT - _LEFT) * (factor * value - low) / (high - low)
+        return start + (_RIGHT - start) * (factor * value - low) / (high - low)
 
     bottom = _HEAD + _LANE * len(row.groups)
     title = f"{name_row(row)}{f' / {unit}' if unit else ''}"
     parts = [f'<text x="0" y="18" font-weight="650" fill="@ink">{escape(title)}</text>'] if headed else []
-    ticks = nice_ticks(low, high, 6)
-    parts.append(f'<path d="M{_LEFT} {bottom}H{_RIGHT}" stroke="@ink" fill="none"/>')
+    ticks = nice_ticks(low, high, 5)
+    parts.append(f'<path d="M{start} {bottom}H{_RIGHT}" stroke="@ink" fill="none"/>')
     for tick in ticks:
         x = at(tick / factor)
         parts.append(f'<path d="M{x:.1f} {_HEAD - 6}V{bottom + 4}" stroke="@rule" fill="none"/>')
         parts.append(
-            f'<text x="{x:.1f}" y="{bottom + 17}" text-anchor="middle" font-size="11" fill="@soft">'
+            f'<text x="{x:.1f}" y="{bottom + 19}" text-anchor="middle" font-size="12.5" fill="@soft">'
             f"{tick_text(tick, ticks)}</text>"
         )
     for lane, group in enumerate(row.groups):
@@ -105,10 +109,7 @@ def _lane(group: RepeatGroup, label: str, middle: float, at: Callable[[float], f
             f"<title>{escape(one.run)}</title></circle>"
         )
     if label:
-        parts.append(
-            f'<text x="{_WIDTH}" y="{middle - 8:g}" text-anchor="end" font-size="11" font-weight="650" '
-            f'fill="@{role}">{label}</text>'
-        )
+        parts.append(f'<text x="0" y="{middle + 4.5:g}" font-size="13" font-weight="650" fill="@{role}">{label}</text>')
     return "".join(parts)
 
 

@@ -25,7 +25,7 @@ def shown_unit(unit: str) -> tuple[float, str]:
 def told(value: float, half: float, unit: str) -> str:
     """A value with the half width that is meant, in the unit in which it is read."""
     factor, name = shown_unit(unit)
-    return format_quantity(factor * value, factor * half, name)
+    return format_quantity(factor * value, factor * half, name).replace("-", "−")
 
 
 def plain(value: float, unit: str) -> str:
@@ -70,8 +70,9 @@ def scatter_words(row: Repeats) -> str:
     if not math.isfinite(row.s_r):
         return "One run alone says nothing about how runs scatter."
     said = (
-        f"From run to run it scatters by s_r = {plain(row.s_r, row.unit)} (95 %: {plain(row.s_r_low, row.unit)} to "
-        f"{plain(row.s_r_high, row.unit)}; {row.degrees} degree{'s' if row.degrees != 1 else ''} of freedom): two runs "
+        f"From run to run it scatters by a standard deviation of {plain(row.s_r, row.unit)} (95 %: "
+        f"{plain(row.s_r_low, row.unit)} to {plain(row.s_r_high, row.unit)}; {row.degrees} "
+        f"degree{'s' if row.degrees != 1 else ''} of freedom): two runs "
         f"made alike differ by more than {plain(LIMIT_FACTOR * row.s_r, row.unit)} once in twenty."
     )
     largest = max((g for g in row.groups if len(g.readings) > 1), key=lambda g: len(g.readings))

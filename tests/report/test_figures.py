@@ -21,7 +21,7 @@ UNITS = {
     "pull-place": ("/ m", "pull / N"),
     "grip-place": ("/ m", "grip used"),
     "table-from-above": ("x along the pull / m", "y across / m"),
-    "comparison": ("E over its expanded uncertainty", "N"),
+    "comparison": ("E over its expanded uncertainty", "E = 1.2 ± 2.0 N"),
 }
 
 

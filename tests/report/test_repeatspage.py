@@ -38,7 +38,7 @@ def test_words_say_what_was_reckoned() -> None:
     assert row.change is not None
     assert "It has improved" in change_words(row)
     assert f"Change {row.change.difference:+.2f} N" in change_words(row)
-    assert "s_r = 0.30 N" in scatter_words(row)
+    assert "a standard deviation of 0.30 N" in scatter_words(row)
     assert "With 3 runs each you would see a change of" in power_words(row)
 
 
