@@ -194,8 +194,10 @@ def compare(motion: Motion, truth: Invented) -> dict[str, FloatArray]:
     }
 
 
-#: Filmed marks set slip's budget; clean points, as here, err by less than it says: known, and too cautious.
-CAUTIOUS = pytest.mark.xfail(strict=True, reason="slip speed of clean points: rms error is 0.84 of rms u, under 0.85")
+#: Filmed marks and trembling contacts set slip's budget; clean points, as here, err by less than it says: too cautious.
+CAUTIOUS = pytest.mark.xfail(
+    strict=True, reason="slip speed of clean points: rms error is 0.80 of rms u, under 0.85, and 98.3 % are inside"
+)
 
 
 @pytest.mark.slow
