@@ -34,7 +34,8 @@ class Look:
     """What a look at an explanation gave: log evidence over its whole range, the best fit, and its time or place.
 
     ``others``: the next best places, from which the search is begun as well. ``tried``: the numbers that were computed
-    there, of which the fit's are a step along the slopes.
+    there, of which the fit's are a step along the slopes. ``fitted_log_evidence``: the same as the first, of looks that
+    begin from fitted numbers instead of the stated ones.
     """
 
     log_evidence: float
@@ -42,6 +43,7 @@ class Look:
     at: tuple[float, ...]
     others: tuple["Look", ...] = ()
     tried: FloatArray | None = None
+    fitted_log_evidence: float = -math.inf
 
 
 @dataclass(frozen=True, eq=False)

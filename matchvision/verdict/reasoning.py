@@ -94,7 +94,7 @@ def reason(
     touch = _first(grip, "touch")
     touched_s = (touch.start_s, touch.end_s) if touch is not None else None
     logged = replace(forecasted, run=as_logged(forecasted.run)) if run.commands else None
-    weighed = weigh(forecasted, observed, explanations, touched_s, logged)
+    weighed = weigh(forecasted, observed, explanations, touched_s, logged, seen_stopped(grip, until_s))
     rows = rows_of(locate(weighed, forecasted, logged, motion, clock, until_s), observed, touch, tuple(run.commands))
     curves = show_explained(forecasted, logged, observed, leading_variant(weighed, rows[0]))
     rows = rows if loss is None else let_go(rows, loss)
@@ -322,6 +322,12 @@ def _clause(best: Weighed, explanation: Explanation) -> str:
 def _first(grip: Grip | None, kind: str) -> Event | None:
     found = [event for event in grip.events if event.kind == kind] if grip is not None else []
     return min(found, key=lambda event: event.start_s) if found else None
+
+
+def seen_stopped(grip: Grip | None, until_s: float) -> dict[str, float]:
+    """Machines that were seen to stand against something in their way, and how surely."""
+    blocked = [e for e in grip.events if e.kind == "blocked" and e.start_s < until_s] if grip is not None else []
+    return {name: max(e.probability for e in blocked if e.machine == name) for name in {e.machine for e in blocked}}
 
 
 def machine_paths(

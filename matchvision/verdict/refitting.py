@@ -67,6 +67,7 @@ class Refit:
     share : the likeliest size of the model's own error.
     loose_log_evidence : the same if something unexplained had been at work besides (NaN: not computed).
     slopes : of the computed series by the numbers, (k, p) each, where measured.
+    computed : numbers that the match was computed with, of which ``z`` is a step along the slopes (None: ``z`` itself).
     """
 
     z: FloatArray
@@ -77,6 +78,7 @@ class Refit:
     loose_log_evidence: float = math.nan
     strain: float = math.nan
     share: float = math.nan
+    computed: FloatArray | None = None
 
 
 class RunFitter:
@@ -216,7 +218,7 @@ class RunFitter:
             along = self._complete(predict, z, base, None)
         loosely = self.sum_up(z, base, along, shares=UNEXPLAINED_ERRORS, chances=UNEXPLAINED_CHANCES, precision=prior)
         told = self.sum_up(z, base, along, shares=shares, chances=chances, precision=prior, unseen=UNSEEN_NATS)
-        return replace(told, loose_log_evidence=loosely.log_evidence)
+        return replace(told, loose_log_evidence=loosely.log_evidence, computed=z)
 
     def _descend(
         self,

@@ -75,7 +75,8 @@ class Searcher:
 
         The search begins from the best of them, from several of a stretch, of a dated change from where the run left
         the match without it as well, and of one that was there all along from the numbers that fit best without it:
-        whether wheels hold against it may hang on them.
+        whether wheels hold against it may hang on them. What begins from fitted numbers fits well, change or not, so
+        that it is told apart.
         """
         alone, of_two, second = len(explanation.cells) == 1, len(explanation.spacing) == 2, self.start is not None
         sizes = SIZES_ALONE if alone else SIZES_OF_TWO if of_two and not second else SIZES_EACH
@@ -84,17 +85,19 @@ class Searcher:
         looks = [self._look_at(explanation, cell, sizes) for cell in cells]
         logs = [look.log_evidence for look in looks]
         begun = sorted(looks, key=lambda each: -each.log_evidence)[: BEGUN_AT_PLACES if jumps(explanation) else 1]
-        told = log_sum(logs) - math.log(len(logs))
+        told, near = log_sum(logs) - math.log(len(logs)), []
         if explanation.dated and self.onset_s is not None:
-            # The stated numbers may be far from those of the run, and those that fit until then spoilt by chance.
-            for begin in (None, self.before):
-                begun.append(self._look_at(explanation, (self.onset_s,), SIZES_AT_ONSET, begin))
-            told = max(told, max(one.log_evidence for one in begun[-2:]) - math.log(len(logs)))
-        if alone and not second and not jumps(explanation):
-            begun.append(self._look_at(explanation, explanation.cells[0], sizes, self.plain))
-            told = max(told, begun[-1].log_evidence)
-        first, *others = sorted(begun, key=lambda each: -each.log_evidence)
-        return replace(first, log_evidence=told, others=tuple(others))
+            begun.append(self._look_at(explanation, (self.onset_s,), SIZES_AT_ONSET))
+            told = max(told, begun[-1].log_evidence - math.log(len(logs)))
+            near = [self._look_at(explanation, (self.onset_s,), SIZES_AT_ONSET, self.before)]
+        elif jumps(explanation) and self.before is not None:
+            # A wall that is met a tenth of a second too early seems to be none.
+            near = [max((self._look_at(explanation, one.at, sizes, self.before) for one in begun), key=_evidence)]
+        elif alone and not second:
+            near = [self._look_at(explanation, explanation.cells[0], sizes, self.plain)]
+        first, *others = sorted([*begun, *near], key=_evidence, reverse=True)
+        fitted = max((one.log_evidence for one in near), default=-math.inf) - math.log(len(logs))
+        return replace(first, log_evidence=told, fitted_log_evidence=fitted, others=tuple(others))
 
     def _look_at(
         self, explanation: Explanation, at: tuple[float, ...], sizes: Sequence[float], begin: Refit | None = None
@@ -198,7 +201,8 @@ class Searcher:
         """
         sized, places = int(explanation.has_size), len(explanation.spacing)
         own = len(found.fit.z) - sized - places
-        begun = [(look, found.fit.z)]
+        # Along the slopes it may be better still; over a jump it is not.
+        begun = [(look, found.fit.z if found.fit.computed is None else found.fit.computed)]
         for other in look.others[:OTHERS_CONVERGED]:
             told = (
                 self.refit(explanation, other).fit.z if other.tried is None else np.append(other.tried, [0.0] * places)
@@ -350,3 +354,7 @@ class Searcher:
         spread, z = math.sqrt(float(fit.covariance[number, number])), float(fit.z[number])
         u = abs(explanation.size_of(z + spread) - explanation.size_of(z - spread)) / 2
         return explanation.size_of(z), math.hypot(u, model_error(explanation))
+
+
+def _evidence(look: Look) -> float:
+    return look.log_evidence

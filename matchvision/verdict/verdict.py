@@ -4,6 +4,7 @@ import math
 from collections.abc import Mapping
 
 from matchvision.errors import CannotMeasure
+from matchvision.mechanics.guessing import guess_opponent
 from matchvision.records.events import Grip
 from matchvision.records.forecast import ForecastRun
 from matchvision.records.motion import MatchClock, Motion
@@ -62,7 +63,7 @@ def seek_causes(run: Run, grounds: Grounds, starts: Mapping[str, StartPose]) -> 
     else:
         try:
             causes = reason(run, *known, starts)
-            return causes, StageNote("causes", "done", describe_search(causes))
+            return causes, StageNote("causes", "done", describe_search(causes, guess_opponent(run)[1]))
         except CannotMeasure as reasons:
             refused = reasons
     weighed = weigh_causes(compare_run(run, *known, grounds.forecast, grounds.ruling), grounds.grip)
@@ -71,12 +72,13 @@ def seek_causes(run: Run, grounds: Grounds, starts: Mapping[str, StartPose]) -> 
     return weighed, StageNote("causes", "done" if weighed else "skipped", what, advice=advice)
 
 
-def describe_search(causes: tuple[CauseRow, ...]) -> str:
-    """How causes were sought, and what came out first."""
+def describe_search(causes: tuple[CauseRow, ...], guessed: tuple[str, ...] = ()) -> str:
+    """How causes were sought, what of an unmeasured opponent was guessed for it, and what came out first."""
     said = (
         "Every explanation with one change to the forecast was refitted to the speeds, headings, wheel rates and pull "
         "as measured, and all were compared by their evidence; their chances add to 100 %."
     )
+    said += "".join(f" Guessed of {one}; whatever its operator gave." for one in guessed)
     return f"{said} {causes[0].statement}" if causes else said
 
 

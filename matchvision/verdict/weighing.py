@@ -1,7 +1,7 @@
 """Which explanation of a run is likeliest: each refitted to what was measured, and compared by evidence."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import Final
@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.verdict.causing import FALSE_ALARM
 from matchvision.verdict.explaining import Explanation
 from matchvision.verdict.finding import Found, Look
 from matchvision.verdict.observing import Observed
@@ -42,6 +43,8 @@ ONE_DOES_NOT_DO: Final = 1.0
 LOOK_WITHIN: Final = 60.0
 #: Nor are more than so many.
 LOOK_MOST: Final = 10
+#: And so many of those that are best from fitted numbers, where a change of nothing is as good as none at all.
+LOOK_FITTED: Final = 4
 #: Explanations this much less likely than the best after that are not refitted with all slopes computed anew.
 REFIT_WITHIN: Final = 8.0
 #: Those this near to the best are brought to their true minimum.
@@ -89,6 +92,7 @@ def weigh(
     explanations: Sequence[Explanation],
     touched_s: tuple[float, float] | None,
     logged: Forecasted | None = None,
+    stopped: Mapping[str, float] | None = None,
 ) -> tuple[Weighed, ...]:
     """Probabilities of all explanations, likeliest first; together with "as-predicted" and "unexplained" they add to 1.
 
@@ -100,6 +104,8 @@ def weigh(
     touched_s : match times from and until which a hand was seen over the table; adds the cause "touched".
     logged : the same match with the commands as they were logged; adds the cause "command-changed", and every
         explanation then starts from it, so that what a command explains is blamed on nothing else.
+    stopped : machines that were seen to stand against something in their way, and how surely; it was seen by their
+        outlines, of which the series say nothing, and counts for "blocked" beside them.
 
     Notes
     -----
@@ -169,7 +175,8 @@ def weigh(
         out.append((math.log(beforehand), "command-changed", None, drawn(as_given, given)))
     for explanation, one in found:
         alike = sum(e.cause == explanation.cause for e in explanations)
-        out.append((each - math.log(alike), explanation.cause, explanation, one))
+        seen = log_seen((stopped or {}).get(explanation.machine, 0.0)) if explanation.cause == "blocked" else 0.0
+        out.append((each - math.log(alike) + seen, explanation.cause, explanation, one))
     logs = [prior + one.log_evidence for prior, _, _, one in out]
     logs += [each_pair + pair.first.log_evidence for pair in pairs]
     hands = [] if touched_s is None else by_hand(found, touched_s, onset, observed)
@@ -208,6 +215,11 @@ def chances_of(logs: Sequence[float], u_logs: Sequence[float], same: Sequence[in
     moved = np.array(logs) + (noise if same is None else noise[:, list(same)])
     told = np.exp(moved - moved.max(axis=1, keepdims=True))
     return [float(p) for p in np.mean(told / told.sum(axis=1, keepdims=True), axis=0)]
+
+
+def log_seen(probability: float) -> float:
+    """What an event that was seen adds (nats) to what brings it about, over a false alarm; none was seen: nothing."""
+    return math.log(min(probability, 1.0 - FALSE_ALARM) / FALSE_ALARM) if probability > FALSE_ALARM else 0.0
 
 
 def _evidence(pair: FoundPair) -> float:
@@ -268,6 +280,8 @@ def _search(
         most = max((look.log_evidence for look in looks), default=0.0)
         likely = sorted(range(len(looks)), key=lambda i: -looks[i].log_evidence)[:LOOK_MOST]
         likely = [i for i in likely if looks[i].log_evidence > most - LOOK_WITHIN]
+        fitted = sorted(range(len(looks)), key=lambda i: -looks[i].fitted_log_evidence)[:LOOK_FITTED]
+        likely += [i for i in fitted if i not in likely and math.isfinite(looks[i].fitted_log_evidence)]
         narrowed = list(pool.map(lambda i: searcher.narrow(explanations[i], looks[i]), likely))
         best = max([rival, *(look.log_evidence for look in narrowed)])
         order = sorted(range(len(likely)), key=lambda i: -narrowed[i].log_evidence)[:REFIT_MOST]

@@ -8,15 +8,15 @@ import pytest
 
 from matchvision.mechanics.machine import MatchModel
 from matchvision.pipeline import start_poses
-from matchvision.records.events import Event
+from matchvision.records.events import Event, Grip
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.pull import Pull
 from matchvision.records.sheet import Run
 from matchvision.verdict.explaining import Explanation, explain
 from matchvision.verdict.observing import Observed, observe
 from matchvision.verdict.playing import Forecasted
-from matchvision.verdict.reasoning import as_logged, forecast_of, machine_paths, rows_of
-from matchvision.verdict.weighing import Weighed, chances_of, weigh
+from matchvision.verdict.reasoning import as_logged, forecast_of, machine_paths, rows_of, seen_stopped
+from matchvision.verdict.weighing import Weighed, chances_of, log_seen, weigh
 from tests.verdict.changed_runs import changed_run, measured_points, two_changes, with_unmeasured_opponent
 
 Measured = tuple[Run, Motion, Pull | None, MatchClock]
@@ -51,6 +51,17 @@ def test_chances_follow_evidence_as_far_as_it_is_known() -> None:
     assert told[0] == pytest.approx(blunt, abs=0.04)
     assert told[0] < chances_of([4.0, 0.0], [0.0, 0.0])[0]
     assert sum(told) == pytest.approx(1.0)
+
+
+def test_a_stop_that_was_seen_counts_as_much_as_a_false_alarm_is_rare() -> None:
+    """One in a hundred is a false alarm: an event sure to 80 % is 80 times likelier where something did stop it."""
+    assert log_seen(0.8) == pytest.approx(np.log(80.0))
+    assert log_seen(0.0) == log_seen(0.005) == 0.0
+    told = (("blocked", "heron", 2.0, 0.9), ("blocked", "heron", 4.5, 0.6), ("blocked", "plover", 6.0, 0.9),
+            ("contact", "plover", 1.0, 0.9))  # fmt: skip
+    events = tuple(Event(kind, name, at_s, at_s + 0.6, 0.05, chance, "") for kind, name, at_s, chance in told)
+    assert seen_stopped(Grip(events), 5.5) == {"heron": 0.9}
+    assert seen_stopped(None, 5.5) == {}
 
 
 @pytest.mark.slow
