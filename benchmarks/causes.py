@@ -39,12 +39,13 @@ from tests.verdict.changed_runs import (
 )
 
 #: Seeds of the changed runs, of each kind, and of the unchanged ones; none was looked at while this was built.
-CHANGED_SEEDS, PLAIN_SEEDS = tuple(range(801, 803)), tuple(range(801, 815))
-#: Seeds of the filmed runs: of one of each kind that a clip can show, and of unchanged ones.
-PIXEL_SEED, PLAIN_PIXEL_SEEDS = 831, tuple(range(831, 837))
+CHANGED_SEEDS, PLAIN_SEEDS = tuple(range(901, 903)), tuple(range(901, 915))
+#: Seeds of the filmed runs: the first of one of each kind that a clip can show, each a match of its own, and of unchanged
+#: ones.
+PIXEL_SEED, PLAIN_PIXEL_SEEDS = 931, tuple(range(931, 937))
 #: Of runs whose other machine is unmeasured: kinds of change, and seeds; the unchanged ones have seeds of their own.
-UNMEASURED_KINDS, UNMEASURED_SEED = ("drive-loss", "side-loss", "late-start", "less-grip", "wrong-gear"), 841
-UNMEASURED_PLAIN_SEEDS: Final = tuple(range(841, 846))
+UNMEASURED_KINDS, UNMEASURED_SEED = ("drive-loss", "side-loss", "late-start", "less-grip", "wrong-gear"), 941
+UNMEASURED_PLAIN_SEEDS: Final = tuple(range(941, 946))
 #: Neither a touch, which takes a hand in the picture, nor a machine on feet, which has no rims to mark.
 FILMED: Final = tuple(kind for kind in KINDS if kind not in ("touched", "anchor-weaker"))
 ROOT: Final = Path(__file__).resolve().parents[1]
@@ -81,7 +82,9 @@ def tabulate_all(table: pd.DataFrame) -> pd.DataFrame:
 def plan() -> Iterator[tuple[str, str, int]]:
     """Every run (source, kind, seed), all sorts in turns: a study that is cut short has seen some of each."""
     points = _mixed([(k, s) for s in CHANGED_SEEDS for k in KINDS], [("as-predicted", s) for s in PLAIN_SEEDS])
-    pixels = _mixed([(k, PIXEL_SEED) for k in FILMED], [("as-predicted", s) for s in PLAIN_PIXEL_SEEDS])
+    pixels = _mixed(
+        [(k, PIXEL_SEED + i) for i, k in enumerate(FILMED)], [("as-predicted", s) for s in PLAIN_PIXEL_SEEDS]
+    )
     every = len(points) / len(pixels)
     for k, (kind, seed) in enumerate(points):
         yield "points", kind, seed
