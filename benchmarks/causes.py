@@ -40,8 +40,7 @@ from tests.verdict.changed_runs import (
 
 #: Seeds of the changed runs, of each kind, and of the unchanged ones; none was looked at while this was built.
 CHANGED_SEEDS, PLAIN_SEEDS = tuple(range(901, 903)), tuple(range(901, 915))
-#: Seeds of the filmed runs: the first of one of each kind that a clip can show, each a match of its own, and of unchanged
-#: ones.
+#: Seeds of the filmed runs: one of each kind that a clip can show, from this one on, and unchanged ones.
 PIXEL_SEED, PLAIN_PIXEL_SEEDS = 931, tuple(range(931, 937))
 #: Of runs whose other machine is unmeasured: kinds of change, and seeds; the unchanged ones have seeds of their own.
 UNMEASURED_KINDS, UNMEASURED_SEED = ("drive-loss", "side-loss", "late-start", "less-grip", "wrong-gear"), 941
