@@ -52,7 +52,8 @@ class Findings:
             Naming every key to add.
         """
         if self.missing:
-            msg = f"the run cannot be predicted: {len(self.missing)} of the numbers that it takes are not in the sheet"
+            count, verb = len(self.missing), "is" if len(self.missing) == 1 else "are"
+            msg = f"the run cannot be predicted: {count} of the numbers that it takes {verb} not in the sheet"
             raise CannotMeasure(msg, do="add " + "; ".join(self.missing))
 
 
