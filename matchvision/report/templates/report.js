@@ -61,6 +61,14 @@
   }
   const percentX = x => 100 * (x - box.x) / box.width, percentY = y => 100 * (-y - box.y) / box.height;
 
+  // How far a drawn machine reaches upwards from its middle, turned as it is [mm].
+  const boxes = new Map();
+  function reach(group, heading) {
+    if (!boxes.has(group)) boxes.set(group, group.getBBox());
+    const { width, height } = boxes.get(group), turned = heading * Math.PI / 180;
+    return (width * Math.abs(Math.sin(turned)) + height * Math.abs(Math.cos(turned))) / 2;
+  }
+
   function drawTable(k) {
     data.machines.forEach((machine, m) => {
       const group = svg.querySelector('[data-machine="' + m + '"]'), label = table.querySelector('[data-name="' + m + '"]');
@@ -69,7 +77,7 @@
       if (!known) return;
       group.setAttribute("transform", "translate(" + machine.x[k] + " " + -machine.y[k] + ") rotate(" + -(machine.h[k] || 0) + ")");
       label.style.left = Math.min(94, Math.max(6, percentX(machine.x[k]))) + "%";
-      label.style.top = percentY(machine.y[k] + 215) + "%";
+      label.style.top = percentY(machine.y[k] + reach(group, machine.h[k] || 0) + 18) + "%";
     });
     const points = pairs(data.rope[k]), { pieces, cuts } = split(points);
     get("rope-minus").setAttribute("d", pieces.minus.map(path).join(""));
