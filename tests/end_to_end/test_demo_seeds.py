@@ -1,4 +1,4 @@
-"""Two of the demo matches that ``python -m benchmarks demo_seeds`` films: the verdict follows the truth."""
+"""One of the demo matches that ``python -m benchmarks demo_seeds`` films: the verdict follows the truth."""
 
 import pytest
 
