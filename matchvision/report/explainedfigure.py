@@ -1,21 +1,19 @@
 """The explained curves as a figure of its own: what the leading cause makes of the run, SVG and PNG."""
 
 import math
-import warnings
 from collections.abc import Sequence
 from pathlib import Path
 
-import matplotlib as mpl
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from matchvision.errors import OutputError
 from matchvision.records.results import CauseRow
 from matchvision.report import wording
 from matchvision.report.explainedpicture import choose_curves, name_curve, scale_of
+from matchvision.report.figurefiles import write_figures
 from matchvision.report.palette import LIGHT
 from matchvision.report.readings import COVERAGE
-from matchvision.report.style import FULL_WIDTH_IN, STYLE
+from matchvision.report.style import FULL_WIDTH_IN
 
 NAME = "explained"
 
@@ -37,25 +35,7 @@ def draw_explained_figure(causes: Sequence[CauseRow], folder: Path) -> tuple[Pat
     likeliest = max(causes, key=lambda cause: cause.probability, default=None)
     if likeliest is None or not likeliest.curves:
         return ()
-    written = []
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        with mpl.rc_context(STYLE), warnings.catch_warnings():
-            # A name in letters that the font lacks shows as boxes in the PNG; the SVG keeps it as text.
-            warnings.filterwarnings("ignore", message="Glyph")
-            figure = figure_of_explained(likeliest)
-            for ending in ("svg", "png"):
-                path = folder / f"{NAME}.{ending}"
-                # Without a date the same causes give the same file.
-                figure.savefig(path, metadata={"Date": None} if ending == "svg" else None)
-                written.append(path)
-    except OSError as reason:
-        raise OutputError(
-            f"the figures cannot be written: {reason.strerror}",
-            where=str(folder),
-            do="choose another folder with --out",
-        ) from reason
-    return tuple(written)
+    return write_figures({NAME: lambda: figure_of_explained(likeliest)}, folder)
 
 
 def figure_of_explained(cause: CauseRow) -> Figure:

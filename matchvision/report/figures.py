@@ -1,12 +1,10 @@
 """Figures as files: each panel as SVG (text stays text) and PNG, in one style, ready for a paper."""
 
 import re
-import warnings
 from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
-import matplotlib as mpl
 import numpy as np
 import numpy.typing as npt
 from matplotlib.axes import Axes
@@ -14,16 +12,16 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.patches import Polygon, Rectangle
 
-from matchvision.errors import OutputError
 from matchvision.records.results import Analysis, ComparisonRow
 from matchvision.report.charts import runs_of_known, y_limits
 from matchvision.report.curves import Panel, place_panels, time_panels
 from matchvision.report.embedding import chosen_frames, deciding_moment
+from matchvision.report.figurefiles import write_figures
 from matchvision.report.gripmap import figure_of_grip
 from matchvision.report.palette import DASHES, LIGHT
 from matchvision.report.phasewords import PHASE_WORDS
 from matchvision.report.readings import AROUND_S, COVERAGE, match_times, place_limits
-from matchvision.report.style import FULL_WIDTH_IN, STYLE
+from matchvision.report.style import FULL_WIDTH_IN
 from matchvision.report.topview import Outline, hitch_places, outline_machines, rope_polylines, split_at_line
 from matchvision.report.wording import in_millimetres, standard
 
@@ -62,26 +60,7 @@ def draw_figures(analysis: Analysis, folder: Path) -> tuple[Path, ...]:
             drawings["grip-map-" + re.sub(r"[^\w$-]", "_", one.machine)] = lambda one=one: figure_of_grip(one, analysis)  # type: ignore[misc]
     if any(np.isfinite(r.predicted) and np.isfinite(r.measured) for r in analysis.verdict.comparison):
         drawings["comparison"] = lambda: figure_of_comparison(analysis)
-    written = []
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        with mpl.rc_context(STYLE), warnings.catch_warnings():
-            # A name in letters that the font lacks shows as boxes in the PNG; the SVG keeps it as text.
-            warnings.filterwarnings("ignore", message="Glyph")
-            for name, draw in drawings.items():
-                figure = draw()
-                for ending in ("svg", "png"):
-                    path = folder / f"{name}.{ending}"
-                    # Without a date the same analysis gives the same file.
-                    figure.savefig(path, metadata={"Date": None} if ending == "svg" else None)
-                    written.append(path)
-    except OSError as reason:
-        raise OutputError(
-            f"the figures cannot be written: {reason.strerror}",
-            where=str(folder),
-            do="choose another folder with --out",
-        ) from reason
-    return tuple(written)
+    return write_figures(drawings, folder)
 
 
 def _new_figure(height_in: float) -> tuple[Figure, Axes]:
