@@ -1,7 +1,9 @@
 """How long a person waits: for the first answer over decoding the clip, then for report, causes, figures and clip.
 
 The clip is that of the study of throughput: one minute of 1080p at 60 pictures a second. Everything runs in one fresh
-process as `matchvision analyze` does it; loading the program counts. Decoding alone is timed just before and after.
+process as `matchvision analyze` does it; loading the program counts. Decoding alone is timed just before and after: by
+our number of threads (the hardest of the peers, and the one that is judged), by as many as libav takes by itself, and as
+a plain script reads a clip, with OpenCV, which also turns each frame into BGR.
 The first run of an installation also compiles the kernels and keeps them on disk. So there are two processes, the first
 with nothing kept, the second with what the first one left; both are told.
 The first answer is told: verdict, share and motion, in the terminal. The report with its tables follows.
@@ -41,9 +43,16 @@ def measure() -> "pd.DataFrame":
         before = run_candidate("decode", folder)
         said, whole_s = _analyse(folder, Path(scratch) / "out", kept, until="end")
         after = run_candidate("decode", folder)
+        peers = {
+            "decoding alone by libav's own choice of threads": run_candidate("decode_own", folder),
+            "reading with OpenCV": run_candidate("read", folder),
+        }
     decode_s, decode_processor_s = ((before[k] + after[k]) / 2 for k in ("wall_s", "processor_s"))
+    first_s = said["reached"]["first answer"][0]
     rows: list[tuple[str, float, float | None]] = [
         ("decoding alone [s]", decode_s, None),
+        *((f"{name} [s]", taken["wall_s"], None) for name, taken in peers.items()),
+        *((f"first answer / {name}", first_s / taken["wall_s"], None) for name, taken in peers.items()),
         *((f"first run of an installation: {name} [s]", value, None) for name, value in fresh["taken_s"].items()),
         *(
             (f"first run of an installation: {name} / decoding alone", reached[0] / decode_s, None)

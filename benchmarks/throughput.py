@@ -230,6 +230,18 @@ def decode_alone(folder: Path) -> int:
     return sum(1 for _ in decoded(folder, decoding_threads()))
 
 
+def read_plainly(folder: Path) -> int:
+    """Frames read as a plain script reads them: decoded and turned into BGR arrays by OpenCV, and dropped."""
+    import cv2
+
+    clip = cv2.VideoCapture(str(folder / "clip.mp4"))
+    count = 0
+    while clip.read()[0]:
+        count += 1
+    clip.release()
+    return count
+
+
 def threshold_script(folder: Path) -> int:
     """What a plain script does: whole frames to HSV, five colours thresholded, centroids of what is found."""
     count = 0
@@ -371,6 +383,7 @@ def main(name: str, folder: Path) -> None:
     candidates: dict[str, Callable[[Path], int]] = {
         "decode": decode_alone,
         "decode_own": lambda there: sum(1 for _ in decoded(there, 0)),
+        "read": read_plainly,
         "script": threshold_script,
         "watch": lambda there: watch_run(there, report),
         "watch_cold": lambda there: watch_run(there, report),
