@@ -2,7 +2,7 @@
 
 The clip is that of the study of throughput: one minute of 1080p at 60 pictures a second. Everything runs in one fresh
 process as `matchvision analyze` does it; loading the program counts. Decoding alone is timed just before and after: by
-our number of threads (the hardest of the peers, and the one that is judged), by as many as libav takes by itself, and as
+our number of threads (the hardest peer, and the one that is judged), by as many as libav takes by itself, and as
 a plain script reads a clip, with OpenCV, which also turns each frame into BGR.
 The first run of an installation also compiles the kernels and keeps them on disk. So there are two processes, the first
 with nothing kept, the second with what the first one left; both are told.
