@@ -7,7 +7,7 @@ from pathlib import Path
 import pandas as pd
 
 from matchvision.filming import demo_scene, film
-from matchvision.pipeline import analyze
+from matchvision.pipeline import answer_first
 from matchvision.sheets import load_run
 
 SEEDS = tuple(range(1, 11))
@@ -23,7 +23,7 @@ def follow_truth(seed: int) -> dict[str, object]:
     with tempfile.TemporaryDirectory() as scratch:
         film(demo_scene(seed), Path(scratch))
         truth = json.loads((Path(scratch) / "truth.json").read_text())["verdict"]
-        ruling = analyze(load_run(Path(scratch))).verdict.ruling
+        ruling = answer_first(load_run(Path(scratch))).verdict.ruling
     if ruling is None:
         return {"seed": seed, "winner": "", "true_winner": truth["winner"], "right": False}
     return {

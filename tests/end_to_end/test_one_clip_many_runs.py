@@ -8,7 +8,7 @@ import pytest
 
 from matchvision.errors import FootageError, SheetError, TableError
 from matchvision.footage import first_look, look_at_scene, read_facts
-from matchvision.pipeline import analyze
+from matchvision.pipeline import analyze, answer_first
 from matchvision.records.camera import TableView
 from matchvision.records.results import StageNote
 from matchvision.records.sheet import Run
@@ -120,7 +120,7 @@ def test_a_run_inside_an_evening_reads_as_the_run_alone(tmp_path: Path) -> None:
     )
     clock = f"start_s = {1.18 + later_s}\nduration_s = 5\nfrom_s = {later_s}\nuntil_s = {6.6 + later_s}\n"
     inside = load_run(write_sheet(tmp_path / "inside", clip, clock=clock))
-    one, other = analyze(alone), analyze(inside)
+    one, other = answer_first(alone), answer_first(inside)
     assert other.motion.clip_s[0] == pytest.approx(later_s, abs=1e-6)
     assert other.motion.frame[0] == lead
     assert np.allclose(other.motion.clip_s - later_s, one.motion.clip_s, atol=1e-6)

@@ -40,7 +40,9 @@ class Filmed:
 
 
 def ridge_scene() -> Scene:
-    return read_scene(Path(str(files("matchvision.filming") / "scenes" / "match-over-ridge.toml")))
+    """Until just after the hand has left again."""
+    scene = read_scene(Path(str(files("matchvision.filming") / "scenes" / "match-over-ridge.toml")))
+    return replace(scene, clock=replace(scene.clock, duration_s=3.4))
 
 
 def swaying_scene() -> Scene:
