@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.geometry.camera import PARAMETER_STEPS, place_at_height, place_on_plane, project_points
+from matchvision.geometry.spreading import spread_on_planes
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -60,12 +61,6 @@ class PlanePlacing:
     camera_jacobian: FloatArray
 
 
-def _per_point(parameters: FloatArray) -> FloatArray:
-    """Give parameters of one camera or of n cameras an axis for the markers."""
-    parameters = np.asarray(parameters, dtype=np.float64)
-    return parameters[..., None, :]
-
-
 def parameter_jacobian(parameters: FloatArray, points_m: FloatArray) -> FloatArray:
     """Derivatives (..., 2, 15) of the pixels of table points (..., 3) by the camera's parameters (..., 15)."""
     parameters = np.asarray(parameters, dtype=np.float64)
@@ -91,44 +86,9 @@ def direction_jacobian(parameters: FloatArray, points_m: FloatArray, direction: 
     return np.asarray((ahead - behind) / (2 * PLACE_STEP_M), dtype=np.float64)
 
 
-def _invert_2x2(matrix: FloatArray) -> FloatArray:
-    a, b, c, d = matrix[..., 0, 0], matrix[..., 0, 1], matrix[..., 1, 0], matrix[..., 1, 1]
-    determinant = a * d - b * c
-    determinant = np.where(np.abs(determinant) < 1e-12, np.nan, determinant)
-    rows = [np.stack([d, -b], axis=-1), np.stack([-c, a], axis=-1)]
-    return np.asarray(np.stack(rows, axis=-2) / determinant[..., None, None], dtype=np.float64)
-
-
 def _turn(jacobian: FloatArray, covariance: FloatArray) -> FloatArray:
     """J C J^T over leading axes."""
     return np.asarray(jacobian @ covariance @ np.swapaxes(jacobian, -1, -2), dtype=np.float64)
-
-
-def _spread(
-    parameters: FloatArray,
-    covariance: FloatArray,
-    u_pixels_px: FloatArray,
-    points_m: FloatArray,
-    axes: tuple[FloatArray, FloatArray, FloatArray],
-    u_offset_m: FloatArray,
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Own and camera covariance, and camera derivatives, of the two in-plane coordinates; and offset's lever.
-
-    With p the pixel and q the place in the plane, p = project(camera, q, offset) holds whatever the camera:
-    dq = (∂p/∂q)⁻¹ (dp − ∂p/∂camera · dcamera − ∂p/∂offset · doffset), the implicit function theorem.
-    """
-    first, second, normal = axes
-    pixel_from_place = np.stack(
-        [direction_jacobian(parameters, points_m, first), direction_jacobian(parameters, points_m, second)], axis=-1
-    )
-    place_from_pixel = _invert_2x2(pixel_from_place)
-    by_offset = -np.einsum("...ij,...j->...i", place_from_pixel, direction_jacobian(parameters, points_m, normal))
-    by_camera = -place_from_pixel @ parameter_jacobian(parameters, points_m)
-    variance = np.asarray(u_pixels_px, dtype=np.float64) ** 2
-    own = (place_from_pixel * variance[..., None, :]) @ np.swapaxes(place_from_pixel, -1, -2)
-    own = own + (by_offset[..., :, None] * by_offset[..., None, :]) * (u_offset_m**2)[..., None, None]
-    covariance = np.asarray(covariance, dtype=np.float64)[..., None, :, :]
-    return own, _turn(by_camera, covariance), by_camera
 
 
 def place_with_uncertainty(
@@ -159,14 +119,18 @@ def place_with_uncertainty(
     First-order propagation (JCGM 100:2008, eq. 13) with derivatives from the implicit function theorem.
     Checked by: tests/published/test_plane_measuring.py::test_two_points_and_their_distance
     """
-    camera = _per_point(parameters)
+    parameters, covariance = np.asarray(parameters, dtype=np.float64), np.asarray(covariance, dtype=np.float64)
+    camera = parameters[..., None, :]
     pixels = np.asarray(pixels_px, dtype=np.float64)
+    u_pixels = np.broadcast_to(np.asarray(u_pixels_px, dtype=np.float64), pixels.shape)
     shape = pixels.shape[:-1]
     z = np.broadcast_to(np.asarray(z_m, dtype=np.float64), shape)
     u_z = np.broadcast_to(np.asarray(u_z_m, dtype=np.float64), shape)
     points = place_at_height(camera, pixels, z)
     axes = (np.array([1.0, 0, 0]), np.array([0, 1.0, 0]), np.array([0, 0, 1.0]))
-    own, common, by_camera = _spread(camera, covariance, u_pixels_px, points, axes, u_z)
+    own, common, by_camera = spread_on_planes(
+        parameters.reshape(-1, 15), covariance.reshape(-1, 15, 15), u_pixels, points, axes, u_z
+    )
     return Placing(points[..., 0], points[..., 1], np.array(z), own, common, by_camera)
 
 
@@ -195,8 +159,10 @@ def place_on_plane_with_uncertainty(
     The point moves along the ray when the plane does, so ``cov_own`` has a part along the normal as well.
     Checked by: tests/geometry/test_placing.py::test_plane_and_height_agree
     """
-    camera = _per_point(parameters)
+    parameters, covariance = np.asarray(parameters, dtype=np.float64), np.asarray(covariance, dtype=np.float64)
+    camera = parameters[..., None, :]
     pixels = np.asarray(pixels_px, dtype=np.float64)
+    u_pixels = np.broadcast_to(np.asarray(u_pixels_px, dtype=np.float64), pixels.shape)
     shape = pixels.shape[:-1]
     normal = np.broadcast_to(np.asarray(normal, dtype=np.float64), (*shape, 3))
     normal = normal / np.linalg.norm(normal, axis=-1, keepdims=True)
@@ -207,7 +173,14 @@ def place_on_plane_with_uncertainty(
     first = np.cross(helper, normal)
     first = first / np.linalg.norm(first, axis=-1, keepdims=True)
     second = np.cross(normal, first)
-    own, common, by_camera = _spread(camera, covariance, u_pixels_px, points, (first, second, normal), u_offset * 0)
+    own, common, by_camera = spread_on_planes(
+        parameters.reshape(-1, 15),
+        covariance.reshape(-1, 15, 15),
+        u_pixels,
+        points,
+        (first, second, normal),
+        np.zeros(shape),
+    )
     table_from_plane = np.stack([first, second], axis=-1)
     # The ray's direction, scaled to one metre along the normal, carries the offset's uncertainty.
     ahead = place_on_plane(camera, pixels, np.asarray(point_m) + PLACE_STEP_M * normal, normal)

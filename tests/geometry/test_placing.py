@@ -4,7 +4,12 @@ import numpy as np
 import pytest
 
 from matchvision.geometry.camera import PARAMETER_STEPS, place_at_height, place_on_plane, project_points
-from matchvision.geometry.placing import place_on_plane_with_uncertainty, place_with_uncertainty
+from matchvision.geometry.placing import (
+    direction_jacobian,
+    place_on_plane_with_uncertainty,
+    place_with_uncertainty,
+)
+from matchvision.geometry.spreading import spread_on_planes
 
 CAMERA = np.array(
     [985.0, 987.0, 644.8, 355.8, -0.045, 0.012, 4e-4, -3e-4, 0.0, 2.2787, -0.1107, 0.0362, -0.02, -0.01, 2.24]
@@ -26,6 +31,26 @@ def test_camera_derivatives_agree_with_moving_the_camera() -> None:
         shift[k] = step
         moved = place_at_height(CAMERA + shift, pixels, 0.07) - place_at_height(CAMERA - shift, pixels, 0.07)
         np.testing.assert_allclose(placed.camera_jacobian[..., k], moved[..., :2] / (2 * step), rtol=1e-4, atol=1e-6)
+
+
+@pytest.mark.parametrize("turn", [CAMERA[9:12], np.zeros(3)])
+def test_derivatives_by_the_camera_are_those_of_the_projection(turn: np.ndarray) -> None:
+    """Every parameter, k₃ too, by finer steps than any in the program; a camera that is not turned as well."""
+    camera = CAMERA.copy()
+    camera[8:12] = 0.003, *turn
+    rng = np.random.default_rng(4)
+    points = rng.uniform([-0.2, -0.1, 0.0], [0.2, 0.1, 0.1], size=(1, 4, 3))
+    first, second, normal = np.linalg.qr(rng.normal(size=(3, 3)))[0].T
+    nothing = np.zeros((1, 4))
+    _, _, found = spread_on_planes(
+        camera[None], SPREAD[None], np.ones((1, 4, 2)), points, (first, second, normal), nothing
+    )
+    along = np.stack([direction_jacobian(camera, points, axis) for axis in (first, second)], axis=-1)
+    steps = PARAMETER_STEPS * 0.1
+    for k, step in enumerate(steps):
+        shift = step * np.eye(15)[k]
+        moved = (project_points(camera + shift, points) - project_points(camera - shift, points)) / (2 * step)
+        np.testing.assert_allclose(along @ found[..., k, None], -moved[..., None], rtol=1e-6, atol=1e-4)
 
 
 def test_one_camera_and_one_for_each_frame_agree() -> None:
