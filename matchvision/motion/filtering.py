@@ -150,65 +150,6 @@ def _filter_loops(
     return predicted, predicted_p, updated, updated_p, innovation, spread
 
 
-def _innovation_loops(
-    y: FloatArray,
-    r: FloatArray,
-    q: FloatArray,
-    look: FloatArray,
-    transition: FloatArray,
-    drive: FloatArray,
-    fixed: FloatArray,
-    start: FloatArray,
-) -> tuple[FloatArray, FloatArray]:
-    """What `_filter_loops` gives of innovations for one channel, without keeping the states on the way."""
-    n, d = len(y), transition.shape[1]
-    innovation, spread = np.full(n, np.nan), np.full(n, np.nan)
-    x, before, seen = np.zeros(d), np.zeros(d), np.zeros(d)
-    p, half = np.zeros((d, d)), np.zeros((d, d))
-    for i in range(d):
-        p[i, i] = start[i]
-    begun = False
-    for k in range(n):
-        if k > 0:
-            for i in range(d):
-                before[i] = x[i]
-            for i in range(d):
-                x[i] = 0.0
-                for j in range(d):
-                    x[i] += transition[k - 1, i, j] * before[j]
-                    half[i, j] = 0.0
-                    for a in range(d):
-                        half[i, j] += transition[k - 1, i, a] * p[a, j]
-            for i in range(d):
-                for j in range(d):
-                    total = q[k - 1] * drive[k - 1, i, j] + fixed[k - 1, i, j]
-                    for a in range(d):
-                        total += half[i, a] * transition[k - 1, j, a]
-                    p[i, j] = total
-        if not np.isfinite(y[k]):
-            continue
-        e = y[k]
-        for i in range(d):
-            e -= look[k, i] * x[i]
-        if not begun:
-            begun = True
-            x[0] += e
-            e = 0.0
-        s = r[k]
-        for i in range(d):
-            seen[i] = 0.0
-            for j in range(d):
-                seen[i] += p[i, j] * look[k, j]
-        for i in range(d):
-            s += look[k, i] * seen[i]
-        innovation[k], spread[k] = e, s
-        for i in range(d):
-            x[i] += seen[i] / s * e
-            for j in range(d):
-                p[i, j] -= seen[i] * seen[j] / s
-    return innovation, spread
-
-
 def _invert_loops(matrix: FloatArray, inverse: FloatArray) -> None:
     d = len(matrix)
     work = matrix.copy()
@@ -265,7 +206,6 @@ def _smooth_loops(
 
 
 run_channels: Callable[..., Any] = numba.njit(cache=True, nogil=True)(_filter_loops)
-run_innovations: Callable[..., Any] = numba.njit(cache=True, nogil=True)(_innovation_loops)
 run_smoother: Callable[..., Any] = numba.njit(cache=True, nogil=True)(_smooth_loops)
 
 

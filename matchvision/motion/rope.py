@@ -176,43 +176,50 @@ def cross_centre(line: Line, link: tuple[int, int] | None, *, heights_apart: boo
     link : indices of the link's two points in the line, if there is one
     heights_apart : whether the points' heights are unsure independently of each other; else they go together
     """
-    n, k = line.place_m.shape[:2]
-    plus, arc = np.full(n, np.nan), np.full(n, np.nan)
-    u_own, u_height = np.full(n, np.nan), np.full(n, np.nan)
-    by_camera, link_share = np.zeros((n, 15)), np.full(n, np.nan)
-    x_all = line.off_centre_m
-    for row in range(n):
-        at = np.flatnonzero(np.isfinite(x_all[row]))
-        if len(at) < 2 or at[0] != 0 or at[-1] != k - 1:
-            continue
-        x, s = x_all[row, at], line.arc_m[at]
-        pieces = np.diff(s)
-        a, b = x[:-1], x[1:]
-        crosses = (a > 0) != (b > 0)
-        width = np.where(crosses, np.abs(a - b), 1.0)
-        share = np.where(crosses, np.maximum(a, b) / width, (a > 0).astype(np.float64))
-        plus[row] = float((pieces * share).sum())
-        # Derivatives of a shared piece by its two ends: the nearer end of the line counts more.
-        d_a = np.where(crosses, pieces * np.abs(b) / width**2, 0.0)
-        d_b = np.where(crosses, pieces * np.abs(a) / width**2, 0.0)
-        by_point = np.zeros(len(at))
-        by_point[:-1] += d_a
-        by_point[1:] += d_b
-        u_own[row] = float(np.sqrt(((by_point * line.u_x_own_m[row, at]) ** 2).sum()))
-        by_height = by_point * line.u_x_height_m[row, at]
-        u_height[row] = float(np.sqrt((by_height**2).sum()) if heights_apart else by_height.sum())
-        by_camera[row] = by_point @ line.camera_jacobian[row, at]
-        if not crosses.any():
-            # All on one side: what could still be wrong is whether the nearest end has crossed.
-            u_own[row] = float(line.u_x_own_m[row, at[int(np.argmin(np.abs(x)))]])
-        else:
-            first = int(np.argmax(crosses))
-            arc[row] = s[first] + pieces[first] * abs(a[first]) / width[first]
-        if link is not None and np.isfinite(x_all[row, list(link)]).all():
-            xa, xb = x_all[row, link[0]], x_all[row, link[1]]
-            over = (xa > 0) != (xb > 0)
-            link_share[row] = max(xa, xb) / abs(xa - xb) if over else float(xa > 0)
-    return Crossing(plus, u_own, u_height, by_camera, link_share, arc)
+    x, k = line.off_centre_m, line.off_centre_m.shape[1]
+    known = np.isfinite(x)
+    usable = known[:, 0] & known[:, -1] & (k > 1)
+    # Each known point ends the piece that begins at the known one before it.
+    before = np.maximum.accumulate(np.where(known, np.arange(k), 0), axis=1)
+    start = np.concatenate([np.zeros_like(before[:, :1]), before[:, :-1]], axis=1)
+    ends = known & usable[:, None] & (np.arange(k) > 0)
+    a, b = np.take_along_axis(x, start, axis=1), x
+    pieces = np.where(ends, line.arc_m - line.arc_m[start], 0.0)
+    crosses = ends & ((a > 0) != (b > 0))
+    width = np.where(crosses, np.abs(a - b), 1.0)
+    share = np.where(crosses, np.maximum(a, b) / width, (a > 0).astype(np.float64))
+    # Derivatives of a shared piece by its two ends: the nearer end of the line counts more.
+    by_point = np.zeros(x.shape)
+    rows, columns = np.nonzero(crosses)
+    piece, over = pieces[crosses], width[crosses] ** 2
+    by_point[rows, columns] = piece * np.abs(a[crosses]) / over
+    np.add.at(by_point, (rows, start[crosses]), piece * np.abs(b[crosses]) / over)
+    own, by_height = (np.where(known, by_point * u_m, 0.0) for u_m in (line.u_x_own_m, line.u_x_height_m))
+    some = crosses.any(axis=1)
+    # All on one side: what could still be wrong is whether the nearest end has crossed.
+    nearest = np.argmin(np.where(known, np.abs(x), np.inf), axis=1)
+    every = np.arange(len(x))
+    u_own = np.where(some, np.sqrt((own**2).sum(axis=1)), line.u_x_own_m[every, nearest])
+    u_height = np.sqrt((by_height**2).sum(axis=1)) if heights_apart else by_height.sum(axis=1)
+    by_camera = np.zeros((len(x), 15))
+    rows, columns = np.nonzero(by_point)
+    np.add.at(by_camera, rows, by_point[rows, columns, None] * line.camera_jacobian[rows, columns])
+    first = np.argmax(crosses, axis=1)
+    at_line = line.arc_m[start[every, first]] + (pieces * np.abs(a) / width)[every, first]
+    link_share = np.full(len(x), np.nan)
+    if link is not None:
+        xa, xb = x[:, link[0]], x[:, link[1]]
+        across = (xa > 0) != (xb > 0)
+        parts = np.where(across, np.maximum(xa, xb) / np.where(across, np.abs(xa - xb), 1.0), (xa > 0) * 1.0)
+        link_share = np.where(usable & np.isfinite(xa + xb), parts, np.nan)
+    return Crossing(
+        plus_m=np.where(usable, (pieces * share).sum(axis=1), np.nan),
+        u_own_m=np.where(usable, u_own, np.nan),
+        u_height_m=np.where(usable, u_height, np.nan),
+        camera_jacobian=by_camera,
+        link_share=link_share,
+        arc_m=np.where(usable & some, at_line, np.nan),
+    )
 
 
 def _ratio_from_camera(difference_m: FloatArray, jacobian: FloatArray, covariance: FloatArray) -> FloatArray:

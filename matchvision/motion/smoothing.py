@@ -11,7 +11,8 @@ import numpy.typing as npt
 from scipy.ndimage import gaussian_filter1d
 from scipy.optimize import minimize_scalar
 
-from matchvision.motion.filtering import add_slow_noise, run_filter, run_innovations, run_smoother, step_matrices
+from matchvision.motion.filtering import add_slow_noise, run_filter, run_smoother, step_matrices
+from matchvision.motion.scoring import Scored, pack_series, score_levels, sum_levels
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -104,40 +105,17 @@ class _Series:
     def run(self, q: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
         return run_filter(self.y, self.r, q, self.transition, self.drive, self.start, self.look, self.fixed)
 
-    def innovations(self, q: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Innovations and their variances alone, as `run` gives them, in less than half the time."""
-        found: tuple[FloatArray, FloatArray] = run_innovations(
-            self.y, self.r, q, self.look, self.transition, self.drive, self.fixed, self.start
-        )
-        return found
-
-    def reversed(self) -> "_Series":
-        """The same data backwards in time."""
-        return replace(
-            self,
-            y=np.ascontiguousarray(self.y[::-1]),
-            look=np.ascontiguousarray(self.look[::-1]),
-            r=np.ascontiguousarray(self.r[::-1]),
-            transition=np.ascontiguousarray(self.transition[::-1]),
-            drive=np.ascontiguousarray(self.drive[::-1]),
-            fixed=np.ascontiguousarray(self.fixed[::-1]),
-        )
+    def packed(self, order: int) -> Scored:
+        """The same for the search for levels; ``order`` states beside slow noise."""
+        return pack_series(self.y, self.r, self.look, self.transition, self.drive, self.fixed, self.start, order)
 
     def noisier(self, factor: float) -> "_Series":
         """The same data with more noise."""
         return replace(self, r=self.r * factor, fixed=self.fixed * factor)
 
 
-def _score(innovation: FloatArray, spread: FloatArray, skip: int) -> FloatArray:
-    """Log-likelihood of each value given those before; the first ones only settle the start."""
-    terms = -0.5 * (np.log(spread) + innovation**2 / spread)
-    finite = np.flatnonzero(np.isfinite(terms))
-    terms[finite[:skip]] = 0.0
-    return np.nan_to_num(terms)
-
-
 def _fit_levels(
-    series: _Series, shape: FloatArray, skip: int, least_factor: float, *, free_noise: bool
+    series: Scored, shape: FloatArray, skip: int, least_factor: float, *, free_noise: bool
 ) -> tuple[float, float]:
     """Level of the driving noise and squared factor of the data's, by maximum likelihood.
 
@@ -146,40 +124,32 @@ def _fit_levels(
     used = np.isfinite(series.y)
     count = max(1, int(used.sum()) - skip)
 
-    def both(log_ratio: float) -> tuple[float, float]:
-        e, s = series.innovations(np.exp(log_ratio) * shape)
-        scaled = (e**2 / s)[used][skip:]
-        common = float(scaled.mean()) if free_noise else 1.0
-        common = float(np.clip(common, least_factor**2, LARGEST_NOISE_FACTOR**2))
-        value = 0.5 * (np.log(s[used][skip:]).sum() + count * np.log(common) + scaled.sum() / common)
-        return float(value), common
+    def both(log_ratios: FloatArray) -> tuple[FloatArray, FloatArray]:
+        squares, logs = sum_levels(series, np.exp(log_ratios), shape, skip)
+        common = squares / count if free_noise else np.ones(len(squares))
+        common = np.clip(common, least_factor**2, LARGEST_NOISE_FACTOR**2)
+        return 0.5 * (logs + count * np.log(common) + squares / common), common
 
     typical = np.log(float(np.median(series.r[used])))
     grid = typical + np.linspace(-32.0, 6.0, 20)
-    costs = [both(at)[0] for at in grid]
-    best = int(np.argmin(costs))
+    best = int(np.argmin(both(grid)[0]))
     low, high = grid[max(best - 1, 0)], grid[min(best + 1, len(grid) - 1)]
     found = minimize_scalar(
-        lambda at: both(float(at))[0], bounds=(low, high), method="bounded", options={"xatol": 0.05}
+        lambda at: float(both(np.array([at]))[0][0]), bounds=(low, high), method="bounded", options={"xatol": 0.05}
     )
-    common = both(float(found.x))[1]
+    common = float(both(np.array([found.x]))[1][0])
     return float(np.exp(found.x)) * common, common
 
 
-def _local_shape(series: _Series, q: float, window: float, skip: int) -> FloatArray:
+def _local_shape(series: Scored, q: float, window: float, skip: int) -> FloatArray:
     """Local levels of the driving noise over the common one, (n − 1,).
 
     A grid of levels is scored by how well each predicts the values in a window about each time, forwards and backwards;
     the clip's level is the prior; the mean of the log level under the resulting weights is taken.
     """
     decades = LOCAL_DECADES
-    scores = np.zeros((len(decades), len(series.y)))
-    back = series.reversed()
-    ones = np.ones(len(series.y) - 1)
-    for row, at in enumerate(decades):
-        level = q * 10.0**at * ones
-        ahead, behind = series.innovations(level), back.innovations(level)
-        scores[row] = 0.5 * (_score(*ahead, skip) + _score(*behind, skip)[::-1])
+    levels = q * 10.0**decades
+    scores = 0.5 * (score_levels(series, levels, skip) + score_levels(series.reversed(), levels, skip)[:, ::-1])
     # A Gaussian window of unit peak adds up what about √(2π) window values say.
     local = gaussian_filter1d(scores, window, axis=1, mode="nearest") * np.sqrt(2 * np.pi) * window
     local = local - 0.5 * (decades[:, None] / LOCAL_SPREAD_DECADES) ** 2
@@ -276,17 +246,18 @@ def smooth_series(
     factor = 1.0
     if drive is None:
         free = int(known.sum()) >= FEWEST_FOR_NOISE_FACTOR
-        q, factor = _fit_levels(series, shape, skip, least_noise_factor, free_noise=free)
+        scored = series.packed(order)
+        q, factor = _fit_levels(scored, shape, skip, least_noise_factor, free_noise=free)
         if adaptive:
             window = max(2.0, LOCAL_WINDOW_S / tick)
             for _ in range(2):
-                noisier = series.noisier(factor)
-                shape = shape * 0 + _local_shape(noisier, q, window, skip)
-                wild = _wild(noisier, q * shape)
+                shape = _local_shape(scored.noisier(factor), q, window, skip)
+                wild = _wild(series.noisier(factor), q * shape)
                 alone = wild & ~np.roll(wild, 1) & ~np.roll(wild, -1)
                 series = replace(series, y=np.where(alone, np.nan, series.y))
+                scored = replace(scored, y=series.y)
                 known = known & ~alone
-                level, factor = _fit_levels(series, shape, skip, least_noise_factor, free_noise=free)
+                level, factor = _fit_levels(scored, shape, skip, least_noise_factor, free_noise=free)
                 shape, q = shape * level / q, q
         levels = q * shape
     else:
