@@ -10,11 +10,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Final
 
-import numba
 import numpy as np
 import numpy.typing as npt
 from numba import types
 
+from matchvision.markers.compiling import compile_for
 from matchvision.records.frames import Frame
 
 FloatArray = npt.NDArray[np.float64]
@@ -150,15 +150,7 @@ def _search_and_fit() -> Callable[..., None]:
     plane = types.Array(types.uint8, 2, "A", readonly=True)
     flat, table = types.float64[::1], types.float64[:, ::1]
     signature = types.void(plane, plane, *[types.float64] * 4, table, flat, table, flat, flat, table, flat, flat, table)
-    compiled: Callable[..., None]
-    try:
-        compiled = numba.njit(
-            signature, cache=True, nogil=True, error_model="numpy", fastmath={"contract", "arcp", "nsz"}
-        )(_search_and_fit_windows)
-    except RuntimeError:
-        # No folder to keep it in: compile for this run only.
-        compiled = numba.njit(signature, nogil=True)(_search_and_fit_windows)
-    return compiled
+    return compile_for(signature, _search_and_fit_windows, fastmath={"contract", "arcp", "nsz"})
 
 
 def _search_and_fit_windows(

@@ -5,10 +5,11 @@ import math
 from collections.abc import Callable
 from typing import Any
 
-import numba
 import numpy as np
 import numpy.typing as npt
 from numba import types
+
+from matchvision.markers.compiling import compile_for
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -30,13 +31,7 @@ def project_markers(parameters: FloatArray, place_m: FloatArray) -> FloatArray:
 def _projection() -> Callable[..., None]:
     """The compiled kernel; compiled once and kept on disk where the disk allows it."""
     signature = types.void(types.float64[::1], types.float64[:, ::1], types.float64[:, ::1])
-    compiled: Callable[..., None]
-    try:
-        compiled = numba.njit(signature, cache=True, nogil=True, error_model="numpy")(_project)
-    except RuntimeError:
-        # No folder to keep it in: compile for this run only.
-        compiled = numba.njit(signature, nogil=True, error_model="numpy")(_project)
-    return compiled
+    return compile_for(signature, _project)
 
 
 def _project(parameters: Any, place: Any, answer: Any) -> None:  # noqa: ANN401

@@ -10,6 +10,7 @@ import numpy.typing as npt
 from matchvision.markers import fitting
 from matchvision.markers.centres import Centres, Windows, is_clear
 from matchvision.markers.scattering import Scatter
+from matchvision.markers.stating import Optics, coded_share, state_places, take_fits
 from matchvision.markers.streaking import SHUTTERS, Streaks
 from matchvision.records.frames import Frame
 from matchvision.records.tracks import MarkerPlan
@@ -22,29 +23,10 @@ _USUAL_BLUR_PX: Final = 1.0
 _FIRST_LOOKS: Final = 6
 _FRAMES_A_LOOK: Final = 16
 _LEAST_GAIN: Final = 0.1
-#: What no residual shows: what a sphere's curved shade, rope and reflections do, in parts of its radius; half the
-#: thickness of a sticker whose side shows as well, where the sheet does not state it [m].
-#: Residual of a sphere's chroma over its contrast up to which a codec's steps are fine, and from which they are coarse:
-#: sample clips of usual range lie at 0.045, where spread and statement agree, cyan in PQ at 0.1, where they did not.
-_FINE_RATIO: Final = 0.05
-_COARSE_RATIO: Final = 0.10
-#: Residual scales, by which outliers are told, grow by no more a picture: a hand that comes slowly is one as well.
-_SCALES: Final = [fitting.CHROMA_SCALE, fitting.LUMA_SCALE]
-_GROWTH: Final = 1.03
-#: Share of the samples that agree on a marker in plain sight. What covers a part of it leaves its edge with the fit: up
-#: to so many blurs for all of the samples, as drawn discs covered by a tenth and a quarter show.
-_WHOLE: Final = 0.95
-_EDGES_LOST: Final = 1.5
-_PALE: Final = 0.75
-_CLEAR_MISFIT: Final = 1.5
-#: Likeness of luma's residuals from which a codec has been at work: white noise stays below.
-_CODED_ALIKE: Final = 1.25
-_SPHERE_RATIO: Final = 0.015
+#: Half the thickness of a sticker whose side shows as well, where the sheet does not state it [m].
 _SIDE_M: Final = 0.00015
 #: A stated side may be lighter or darker than the face, and so count for more or less than half its breadth.
 _SIDE_SHADE_RATIO: Final = 0.3
-#: The second fit must stay so near the first, in its standard uncertainties and at least in pixels.
-_NEAR: Final = (4.0, 0.25)
 #: A size learnt from a marker counts fully where it is known this well.
 _SURE_SIZE: Final = 0.02
 
@@ -101,51 +83,18 @@ class Refiner:
         self._frames += 1
         answer = self._fit(frame, windows, place, self._following, streak, learn=False)
         self._streaks.take(frame.index, answer[:, :2])
-        usual = self._usual
-        self._usual = np.fmin(answer[:, _SCALES], _GROWTH * usual)
-        self._before[:] = answer
-        self._before[:, _SCALES] = np.where(np.isfinite(answer[:, _SCALES]), self._usual, np.nan)
-        variance = answer[:, [fitting.UNKNOWNS + fitting.COL, fitting.UNKNOWNS + fitting.ROW]]
-        away = np.hypot(*(answer[:, :2] - place).T)
-        variance *= self._coarseness(answer)[:, None]
-        self._scatter.take(frame.index, answer[:, :2], variance)
-        near = away < np.maximum(_NEAR[0] * np.hypot(*centres.u_px.T), _NEAR[1])
-        kept = (clear & np.isfinite(variance).all(axis=1) & near)[:, None]
-        variance += (_EDGES_LOST * self.blur_px * np.maximum(_WHOLE - answer[:, [fitting.KEPT]], 0)) ** 2
-        # Where the second fit fails although it has served, the first one's misfit tells whether something hides it.
-        noise = _CLEAR_MISFIT * usual[:, 0] / windows.strength
-        excess = np.where(clear & np.isfinite(noise), centres.misfit**2 - noise**2, 0.0)
-        first_u_px = np.hypot(centres.u_px, (np.sqrt(np.maximum(excess, 0)) * windows.radius_px)[:, None])
-        # So pale and so ill fitted, about half of a marker is covered: no share of its edge is to be trusted.
-        half = (answer[:, fitting.CHROMA] < _PALE * windows.strength) & (answer[:, fitting.KEPT] < _WHOLE)
-        variance[half] += (centres.misfit * windows.radius_px)[half, None] ** 2
-        return replace(
-            centres,
-            place_px=np.where(kept, answer[:, :2], centres.place_px),
-            u_px=np.where(kept, np.sqrt(variance + self._unseen_px(windows)[:, None] ** 2), first_u_px),
+        optics = Optics(
+            self.blur_px,
+            coded_share(float(self.alike[1])),
+            float(self.alike[0]),
+            self._spheres,
+            self._radius_m,
+            self._side_m,
         )
-
-    def _coarseness(self, answer: FloatArray) -> FloatArray:
-        """What the variance of a sphere grows by where the codec's steps are coarse for its chroma, (m,).
-
-        In a coded clip that gives a colour only a few of its steps, as high dynamic range gives cyan, errors are alike
-        over a whole block; the residuals within a marker's window, most of it fitted away, cannot show that.
-        """
-        coded = float(np.clip(self.alike[1] - _CODED_ALIKE, 0, 1))
-        ratio = answer[:, fitting.CHROMA_SCALE] / answer[:, fitting.CHROMA]
-        share = coded * np.clip((ratio - _FINE_RATIO) / (_COARSE_RATIO - _FINE_RATIO), 0, 1)
-        whole = 2 * np.pi * (self.blur_px**2 + 1 / 3) / self.alike[0]
-        return np.where(self._spheres & np.isfinite(share), 1 + share * max(whole - 1, 0.0), 1.0)
-
-    def _unseen_px(self, windows: Windows) -> FloatArray:
-        """Standard uncertainty (m,) of what residuals do not show: curved shade on spheres, sticker sides on discs."""
-        m11, m12, m22 = windows.inverse.T
-        spread = np.sqrt(0.25 * (m11 - m22) ** 2 + m12**2)
-        flat_ratio = (0.5 * (m11 + m22) - spread) / (0.5 * (m11 + m22) + spread)
-        sides_px = self._side_m * windows.radius_px / self._radius_m * flat_ratio**-0.25 * np.sqrt(1 - flat_ratio)
-        own_px = np.where(self._spheres, _SPHERE_RATIO * windows.radius_px, sides_px)
-        coded_px = self._scatter.unseen_px * float(np.clip(self.alike[1] - _CODED_ALIKE, 0, 1))
-        return np.hypot(coded_px, own_px)
+        spread = take_fits(answer, centres, clear, windows, optics, self._usual, self._before)
+        self._scatter.take(frame.index, answer[:, :2], spread[0])
+        place_px, u_px = state_places(answer, centres, clear, windows, optics, self._scatter.beyond_px, spread)
+        return replace(centres, place_px=place_px, u_px=u_px)
 
     def _weigh_shutters(self, frame: Frame, windows: Windows, place_px: FloatArray, speed_px: FloatArray) -> None:
         """How well each share of the time between pictures explains the streaks of the fast markers."""

@@ -1,5 +1,6 @@
 """How far centres scatter about smooth paths: what a codec does to moving edges and no residual in a picture shows."""
 
+import math
 from collections.abc import Sequence
 from typing import Final
 
@@ -61,12 +62,12 @@ class Scatter:
                     self._look(group, rows)
 
     @property
-    def unseen_px(self) -> FloatArray:
-        """Standard deviation (m,) of the centres beyond what their fits claim, alike for all spheres and all discs."""
+    def beyond_px(self) -> tuple[float, float]:
+        """Standard deviation of discs' and of spheres' centres beyond what their fits claim."""
         discs, spheres = self._excess
         if not self._looks[0] and self._looks[1]:
             discs = spheres
-        return np.sqrt(np.where(self._spheres, spheres, discs)) / _SCATTER_SHARE
+        return math.sqrt(discs) / _SCATTER_SHARE, math.sqrt(spheres) / _SCATTER_SHARE
 
     def _look(self, group: int, rows: npt.NDArray[np.int64]) -> None:
         # The newest picture first, then back in time: of a parabola the order's direction does not matter.

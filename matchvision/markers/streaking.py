@@ -1,9 +1,15 @@
 """How far each marker moves while the shutter is open: from its last places, and a shutter learnt from the clip."""
 
-from typing import Final
+import functools
+import math
+from collections.abc import Callable
+from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
+from numba import types
+
+from matchvision.markers.compiling import compile_for
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -42,12 +48,9 @@ class Streaks:
         """
         if index != self._index + 1:
             self._last_px[:] = np.nan
-        step = place_px - self._last_px[0]
-        step[np.isnan(step)] = 0.0
-        change = step - (self._last_px[0] - self._last_px[1])
-        self._steady = (change**2).sum(axis=1) < _STEADY_RATIO**2 * (step**2).sum(axis=1)
-        change[np.isnan(change)] = 0.0
-        return np.asarray(step + 0.5 * change, dtype=np.float64)
+        speed_px = np.empty(place_px.shape)
+        _speeds()(place_px, self._last_px, self._steady, speed_px)
+        return speed_px
 
     def take(self, index: int, place_px: FloatArray) -> None:
         """Note where the markers (m, 2) were found."""
@@ -89,3 +92,28 @@ class Streaks:
         if 0 < best < len(SHUTTERS) - 1:
             before, here, after = self._costs[best - 1 : best + 2]
             self.shutter += (SHUTTERS[1] - SHUTTERS[0]) * 0.5 * (before - after) / (before - 2 * here + after)
+
+
+@functools.cache
+def _speeds() -> Callable[..., None]:
+    """The compiled kernel."""
+    table = types.float64[:, :]
+    return compile_for(types.void(table, types.float64[:, :, ::1], types.boolean[::1], table), _speed_loops)
+
+
+def _speed_loops(place: Any, last: Any, steady: Any, speed: Any) -> None:  # noqa: ANN401
+    """Fill the speeds (m, 2) and whether each marker moves steadily."""
+    for i in range(place.shape[0]):
+        steps, changes, known = 0.0, 0.0, True
+        for axis in range(2):
+            step = place[i, axis] - last[0, i, axis]
+            if math.isnan(step):
+                step = 0.0
+            change = step - (last[0, i, axis] - last[1, i, axis])
+            steps += step * step
+            if math.isnan(change):
+                known = False
+                change = 0.0
+            changes += change * change
+            speed[i, axis] = step + 0.5 * change
+        steady[i] = known and changes < _STEADY_RATIO * _STEADY_RATIO * steps

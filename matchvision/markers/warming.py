@@ -20,7 +20,17 @@ from matchvision.records.tracks import MarkerPlan
 #: Longer than any machine takes to compile them [s]; past it they are compiled in this process.
 _PATIENCE_S: Final = 120.0
 #: Names under which the compiler keeps them.
-_KEPT: Final = ("fitting._fit_discs-*.nbi", "centres._search_and_fit_windows-*.nbi", "projecting._project-*.nbi")
+_KEPT: Final = tuple(
+    f"{name}-*.nbi"
+    for name in (
+        "fitting._fit_discs",
+        "centres._search_and_fit_windows",
+        "projecting._project",
+        "streaking._speed_loops",
+        "stating._take_loops",
+        "stating._state_loops",
+    )
+)
 
 
 def compile_kernels_apart() -> None:

@@ -16,7 +16,7 @@ def follow(error_px: float, claimed_px: float, speed_px: float, bend_px: float =
         place = np.array([100.0, 50.0]) + speed_px * k + bend_px * k**2 + rng.normal(0, error_px, (len(PLANS), 2))
         place[0] += 30.0 * (k >= jump_at > 0)
         scatter.take(k, place, np.full(place.shape, claimed_px**2))
-    return float(scatter.unseen_px[0])
+    return scatter.beyond_px[0]
 
 
 def test_scatter_beyond_what_is_claimed_is_found_whatever_the_path() -> None:
@@ -40,7 +40,7 @@ def test_a_gap_in_the_pictures_starts_afresh() -> None:
     for k in range(40):
         place = np.full((len(PLANS), 2), 100.0 + 0.3 * k)
         scatter.take(2 * k, place, np.full(place.shape, 0.01**2))
-    assert scatter.unseen_px[0] == pytest.approx(0.05 / 0.85)
+    assert scatter.beyond_px[0] == pytest.approx(0.05 / 0.85)
 
 
 def test_a_marker_hidden_for_a_picture_spoils_nothing() -> None:
@@ -50,4 +50,4 @@ def test_a_marker_hidden_for_a_picture_spoils_nothing() -> None:
         place = 100.0 + 0.3 * k + rng.normal(0, 0.05, (len(PLANS), 2))
         place[k % len(PLANS)] = np.nan if k % 9 == 0 else place[k % len(PLANS)]
         scatter.take(k, place, np.full(place.shape, 0.01**2))
-    assert scatter.unseen_px[0] == pytest.approx(0.05 / 0.85, rel=0.3)
+    assert scatter.beyond_px[0] == pytest.approx(0.05 / 0.85, rel=0.3)
