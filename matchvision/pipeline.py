@@ -9,11 +9,7 @@ from typing import TypeVar
 
 from matchvision.errors import CannotMeasure, FootageError
 from matchvision.footage import LampWatch, describe_footage, hear_start, read_facts
-from matchvision.forecast import follow_end, predict_run
-from matchvision.grip import find_events
 from matchvision.motion import measure_motion, set_clock
-from matchvision.practice import measure_practice
-from matchvision.pull import measure_pull
 from matchvision.records.camera import Cameras
 from matchvision.records.events import Grip
 from matchvision.records.footage import RowTiming
@@ -24,8 +20,7 @@ from matchvision.records.pull import Pull
 from matchvision.records.remedies import Remedies
 from matchvision.records.results import Analysis, CauseRow, FirstAnswer, Grounds, StageNote
 from matchvision.records.sheet import Run, StartPose
-from matchvision.remedies import seek_remedies
-from matchvision.verdict import fit_match, judge, seek_causes, tell_first
+from matchvision.verdict import tell_first
 from matchvision.watching import Notice, Progress, watch
 
 #: Told what a stage did as soon as it is done.
@@ -55,7 +50,7 @@ def answer_first(
 ) -> Analysis:
     """From a run sheet and its clip to all but the causes, which take longest and can be added later.
 
-    ``told`` is given verdict, share and motion while pull, grip and forecast are still being computed. A stage that
+    ``told`` is given verdict, share and motion while all else is still being computed. A stage that
     cannot measure leaves a note that says why and what would help; later stages go on without it.
 
     Raises
@@ -72,10 +67,19 @@ def answer_first(
     slowed = real_seconds_per_clip_second(run, facts)
     motion = notes.keep(measure_motion(run, watched.tracks, watched.cameras, slowed, watched.rows))
     clock = find_clock(run, motion, facts, watched.lamp, watched.rows)
+    if told is not None:
+        told(tell_first(run, motion, clock))
+
+    # Slow to load, and nothing in the first answer needs them.
+    from matchvision.forecast import follow_end, predict_run
+    from matchvision.grip import find_events
+    from matchvision.pull import measure_pull
+    from matchvision.verdict import judge
+
     faults, footage_note = describe_footage(
         facts,
         motion.clip_s,
-        watched.look,
+        watched.look.look(),
         camera_moves=run.sheet.camera.moves,
         whole=run.sheet.clock.from_s is None and run.sheet.clock.until_s is None,
         doubled_s=watched.doubled_s,
@@ -83,11 +87,8 @@ def answer_first(
         rows=watched.rows,
     )
     notes.lead(footage_note)
-    if told is not None:
-        told(tell_first(run, motion, clock))
-
     pull = notes.keep(attempt("pull", lambda: measure_pull(run, motion, clock)))
-    grip = notes.keep(attempt("grip", lambda: find_events(run, motion, pull, clock, watched.foreign)))
+    grip = notes.keep(attempt("grip", lambda: find_events(run, motion, pull, clock, watched.cover.look())))
     practice = notes.keep(try_practice(run, watched.cameras, motion, clock, pull, grip))
     starts = start_poses(run, motion, clock)
     forecast = notes.keep(attempt("forecast", lambda: predict_run(run, starts, far_end=follow_end(run, motion, clock))))
@@ -122,11 +123,15 @@ def add_causes(analysis: Analysis, finished: Finished | None = None) -> Analysis
 
 def find_causes(run: Run, grounds: Grounds) -> tuple[tuple[CauseRow, ...], StageNote]:
     """Why it went as it went, from what the first answer left behind."""
+    from matchvision.verdict import seek_causes
+
     return seek_causes(run, grounds, start_poses(run, grounds.motion, grounds.clock))
 
 
 def find_remedies(run: Run, grounds: Grounds, causes: tuple[CauseRow, ...]) -> tuple[Remedies | None, StageNote]:
     """What would have won: the match refitted with its likeliest cause, and played again with the loser changed."""
+    from matchvision.remedies import seek_remedies
+    from matchvision.verdict import fit_match
 
     def seek() -> tuple[Remedies, StageNote]:
         fitted = fit_match(run, grounds, start_poses(run, grounds.motion, grounds.clock), causes)
@@ -203,6 +208,8 @@ def try_practice(
     """What a practice run measures; of a match nothing is said."""
     if run.sheet.run.kind == "match":
         return None, None
+    from matchvision.practice import measure_practice
+
     return attempt("practice", lambda: measure_practice(run, motion, cameras, clock, pull, grip))
 
 

@@ -20,8 +20,7 @@ from matchvision.footage.ahead import read_ahead
 from matchvision.footage.freeing import freeing_pictures
 from matchvision.markers import MarkerTracker, mend_tracks, plan_markers
 from matchvision.records.camera import Cameras, Scene, TableView
-from matchvision.records.footage import PictureLook, RowTiming
-from matchvision.records.foreign import ForeignLook
+from matchvision.records.footage import RowTiming
 from matchvision.records.frames import ClipFacts, Frame
 from matchvision.records.results import StageNote
 from matchvision.records.sheet import Run
@@ -38,17 +37,17 @@ LONG_S: Final = 300.0
 
 @dataclass(frozen=True, eq=False)
 class Watched:
-    """What one pass over the clip gives."""
+    """What one pass over the clip gives; ``look`` and ``cover`` have yet to make something of what they saw."""
 
     view: TableView
     cameras: Cameras
     tracks: Tracks
     notes: tuple[StageNote, ...]
-    look: PictureLook
+    look: LookWatch
     doubled_s: tuple[float, ...]
     lamp: LampWatch | None
     rows: RowTiming
-    foreign: ForeignLook | None
+    cover: CoverWatch
 
 
 def watch(run: Run, facts: ClipFacts, progress: Progress | None, notice: Notice | None = None) -> Watched:
@@ -86,7 +85,7 @@ def watch(run: Run, facts: ClipFacts, progress: Progress | None, notice: Notice 
     camera_notes = (follower.note(),) if run.sheet.camera.moves else ()
     notes = (table_note, *camera_notes, markers_note, *([mends_note] if mends_note else []))
     rows = bands.timing(run.sheet.camera.readout_s)
-    return Watched(view, follower.cameras(), tracks, notes, look.look(), tuple(doubled_s), lamp, rows, cover.look())
+    return Watched(view, follower.cameras(), tracks, notes, look, tuple(doubled_s), lamp, rows, cover)
 
 
 def look_first(run: Run, facts: ClipFacts) -> tuple[TableView, StageNote, LookWatch]:
