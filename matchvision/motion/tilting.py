@@ -6,13 +6,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from matchvision.geometry.camera import project_points
 from matchvision.geometry.placing import parameter_jacobian
-from matchvision.motion.machines import Contact, Pose, tilted_axes
+from matchvision.motion.machines import Contact, Pose
+from matchvision.motion.rigid import Body, Linear, linearise
 from matchvision.motion.rims import place_rim
 from matchvision.motion.sighting import Sighting, spread_from_camera
 from matchvision.motion.smoothing import smooth_series
-from matchvision.motion.standing import USUAL_CONTACT_M, Ground, axes_of
+from matchvision.motion.standing import USUAL_CONTACT_M, Ground
 from matchvision.records.motion import MachineMotion
 from matchvision.records.sheet import Machine
 from matchvision.records.tracks import MarkerPlan, Tracks
@@ -44,7 +44,6 @@ TURNS = 8
 SETTLED = 1e-7
 #: A frame does not fit where its markers are off by four times what they usually are (squared).
 WORST_MISFIT = 16.0
-_STEPS = (1e-5, 1e-5, 1e-5, 1e-4, 1e-4)
 X, Y, HEADING, PITCH, ROLL = range(5)
 
 
@@ -116,33 +115,18 @@ class RigidMarkers:
         self.columns = [i for i, p in enumerate(plans) if p.machine == name and p.kind in kinds and not p.on_reach]
         wheels = sorted({plans[i].wheel for i in self.columns if plans[i].kind == "rim"})
         self.plans: Sequence[MarkerPlan] = [plans[i] for i in self.columns]
-        self.wheel = np.array([wheels.index(p.wheel) if p.kind == "rim" else -1 for p in self.plans])
+        wheel = np.array([wheels.index(p.wheel) if p.kind == "rim" else -1 for p in self.plans])
         self.turns = len(wheels)
-        self.at_m = np.array([p.at_m for p in self.plans])
-        self.circle_m = np.array([p.circle_m if p.kind == "rim" else 0.0 for p in self.plans])
-        self.place_rad = np.radians([p.angle_deg if p.kind == "rim" else 0.0 for p in self.plans])
-        self.contact, self.ground, self.sighting = contact_of(machine), ground, sighting
+        at_m = np.array([p.at_m for p in self.plans])
+        circle_m = np.array([p.circle_m if p.kind == "rim" else 0.0 for p in self.plans])
+        place_rad = np.radians([p.angle_deg if p.kind == "rim" else 0.0 for p in self.plans])
+        self.contact, self.sighting = contact_of(machine), sighting
         self.pixels = sighting.pixels_px[:, self.columns]
         self.u = sighting.u_pixels_px[:, self.columns]
         self.seen = (
             sighting.seen[:, self.columns] & np.isfinite(self.pixels + self.u).all(axis=-1) & (self.u > 0).all(-1)
         )
-
-    def places(self, state: FloatArray) -> FloatArray:
-        """Table places (n, k, 3) for states (n, 5 + wheels)."""
-        x, z, slope = self.ground.stand(state[:, X])
-        forward, left, up = tilted_axes(state[:, HEADING], slope, state[:, PITCH], state[:, ROLL])
-        lift = self.contact.origin_height(state[:, PITCH], state[:, ROLL])
-        _, _, off_ground = axes_of(state[:, HEADING], slope)
-        origin = np.stack([x, state[:, Y], z], axis=-1) + lift[:, None] * off_ground
-        point = np.broadcast_to(self.at_m, (len(state), *self.at_m.shape)).copy()
-        for wheel in range(self.turns):
-            mine = self.wheel == wheel
-            angle = self.place_rad[mine] - state[:, 5 + wheel, None]
-            point[:, mine, 0] += self.circle_m[mine] * np.cos(angle)
-            point[:, mine, 2] += self.circle_m[mine] * np.sin(angle)
-        axes = np.stack([forward, left, up], axis=-1)
-        return np.asarray(origin[:, None] + point @ np.swapaxes(axes, -1, -2))
+        self._body = Body(at_m, circle_m, place_rad, wheel, self.contact, ground)
 
     def fit(self, start: FloatArray, prior: FloatArray, u_prior: FloatArray) -> RigidFit:
         """Gauss–Newton on the pixels of all seen markers, under a prior (n, 5 + wheels).
@@ -156,37 +140,23 @@ class RigidMarkers:
         state = np.where(np.isfinite(start), start, np.nan_to_num(prior))
         state = self._settle(state, prior, u_prior, every)
         state, misfit, limit = self._follow(state, prior, u_prior)
-        weighted, design, _ = self._linear(state, every)
-        normal = np.einsum("nkai,nkaj->nij", weighted, design)
+        linear = self._linear(state, every)
+        normal = linear.normal
         normal[:, np.arange(state.shape[1]), np.arange(state.shape[1])] += u_prior**-2.0
         inverse = np.linalg.inv(normal)
-        by_pixels = np.einsum("nij,nkaj->nika", inverse, weighted)
-        of_camera = np.nan_to_num(parameter_jacobian(self.sighting.parameters[:, None, :], self.places(state)))
+        weight = np.where(self.seen[..., None], 1.0 / np.where(self.seen[..., None], self.u, 1.0) ** 2, 0.0)
+        by_pixels = np.einsum("nij,nkaj->nika", inverse, linear.design * weight[..., None])
+        of_camera = np.nan_to_num(parameter_jacobian(self.sighting.parameters[:, None, :], self._body.places(state)))
         by_camera = -np.einsum("nika,nkap->nip", by_pixels, of_camera)
         lost = (self.seen.sum(axis=1) < 2) | (misfit > limit)
         state[lost], inverse[lost] = np.nan, np.nan
         own = inverse + self.sighting.own_spread(by_camera)
         return RigidFit(state[:, :5], own[:, :5, :5], self.sighting.common(by_camera)[:, :5])
 
-    def _pixels(self, state: FloatArray, rows: IntArray) -> FloatArray:
-        """Where the camera of some frames sees the markers (r, k, 2) [px]."""
-        parameters = self.sighting.parameters[rows if len(self.sighting.parameters) > 1 else slice(None), None, :]
-        return project_points(parameters, self.places(state))
-
-    def _linear(self, state: FloatArray, rows: IntArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Weighted derivatives, derivatives (r, k, 2, d) and what is left over (r, k, 2) [px] of some frames."""
-        seen = self.seen[rows][..., None]
-        weight = np.where(seen, 1.0 / np.where(seen, self.u[rows], 1.0) ** 2, 0.0)
-        off = np.where(seen, self.pixels[rows] - self._pixels(state, rows), 0.0)
-        d = state.shape[1]
-        steps = np.array([*_STEPS, *[1e-4] * self.turns])
-        design = np.zeros((*off.shape, d))
-        for i in range(d):
-            shift = steps[i] * np.eye(d)[i]
-            ahead, behind = self._pixels(state + shift, rows), self._pixels(state - shift, rows)
-            design[..., i] = np.where(seen, (ahead - behind) / (2 * steps[i]), 0.0)
-        design = np.nan_to_num(design)
-        return design * weight[..., None], design, np.nan_to_num(off)
+    def _linear(self, state: FloatArray, rows: IntArray) -> Linear:
+        """Least squares about the states (r, d) of some frames."""
+        parameters = self.sighting.parameters[rows if len(self.sighting.parameters) > 1 else slice(None)]
+        return linearise(self._body, state, parameters, self.pixels[rows], self.u[rows], self.seen[rows])
 
     def _settle(self, state: FloatArray, prior: FloatArray, u_prior: FloatArray, rows: IntArray) -> FloatArray:
         """States (r, d) of some frames after a few turns."""
@@ -194,10 +164,10 @@ class RigidMarkers:
         moving = np.arange(len(rows))
         for _ in range(TURNS):
             at, own = state[moving], rows[moving]
-            weighted, design, off = self._linear(at, own)
-            normal = np.einsum("nkai,nkaj->nij", weighted, design)
+            linear = self._linear(at, own)
+            normal = linear.normal
             normal[:, np.arange(d), np.arange(d)] += u_prior[own] ** -2.0
-            right = np.einsum("nkai,nka->ni", weighted, off) + (prior[own] - at) * u_prior[own] ** -2.0
+            right = linear.right + (prior[own] - at) * u_prior[own] ** -2.0
             # A long step of an angle would leave the branch on which the body stands on this side or that.
             step = np.clip(np.linalg.solve(normal, right[..., None])[..., 0], -0.2, 0.2)
             state[moving] = at + step
@@ -209,8 +179,7 @@ class RigidMarkers:
     def _misfit(self, state: FloatArray, rows: IntArray) -> FloatArray:
         """Squares of what is left over, by their u, to each measurement to spare (r,); 0 where none is."""
         seen = self.seen[rows][..., None]
-        off = np.nan_to_num(np.where(seen, self.pixels[rows] - self._pixels(state, rows), 0.0))
-        scaled = np.where(seen, off / np.where(seen, self.u[rows], 1.0), 0.0)
+        scaled = np.where(seen, self._linear(state, rows).off / np.where(seen, self.u[rows], 1.0), 0.0)
         spare = 2 * self.seen[rows].sum(axis=1) - state.shape[1]
         return np.asarray(np.where(spare > 0, (scaled**2).sum(axis=(1, 2)) / np.maximum(spare, 1), 0.0))
 
