@@ -1,8 +1,10 @@
 """The rope's ends: one that has come off its hitch, and one whose cord is longer than the sheet says."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
+import numba
 import numpy as np
 import numpy.typing as npt
 
@@ -119,21 +121,38 @@ def _for_long(holds: BoolArray, real_s: FloatArray) -> BoolArray:
 def _towed(look: EndLook, beyond: BoolArray, real_s: FloatArray) -> BoolArray:
     """Frames in which the bead goes along with the hitch, at an unchanged distance."""
     towed = np.zeros(len(beyond), dtype=np.bool_)
-    for k in map(int, np.flatnonzero(beyond)):
-        last = int(np.searchsorted(real_s, real_s[k] + TOWED_WITHIN_S))
-        part = slice(k, last)
-        stop = int(np.argmin(beyond[part])) if not beyond[part].all() else len(beyond[part])
-        part = slice(k, k + stop)
-        out = look.hitch_m[k] - look.bead_m[k]
-        out = out / max(float(np.linalg.norm(out)), 1e-9)
-        hitch, bead = ((place[part] - place[k]) @ out for place in (look.hitch_m, look.bead_m))
-        far = np.flatnonzero(np.abs(hitch) > TOWED_M)
-        if len(far) == 0:
-            continue
-        j = int(far[0])
-        if np.abs(bead[: j + 1] - hitch[: j + 1]).max() < SAME_RATIO * TOWED_M:
-            towed[k : k + j + 1] = True
+    until = np.searchsorted(real_s, real_s + TOWED_WITHIN_S)
+    hitch_m, bead_m = np.ascontiguousarray(look.hitch_m), np.ascontiguousarray(look.bead_m)
+    _tow(beyond, until, hitch_m, bead_m, TOWED_M, SAME_RATIO * TOWED_M, towed)
     return towed
+
+
+def _tow_loops(
+    beyond: BoolArray,
+    until: npt.NDArray[np.int64],
+    hitch_m: FloatArray,
+    bead_m: FloatArray,
+    least_m: float,
+    apart_m: float,
+    towed: BoolArray,
+) -> None:
+    """Mark frames from which, before ``until`` and while beyond, a hitch goes ``least_m`` and its bead along."""
+    for k in range(len(beyond)):
+        out_x, out_y = hitch_m[k, 0] - bead_m[k, 0], hitch_m[k, 1] - bead_m[k, 1]
+        size = max(np.sqrt(out_x * out_x + out_y * out_y), 1e-9)
+        for j in range(k, until[k]):
+            if not beyond[j]:
+                break
+            hitch = ((hitch_m[j, 0] - hitch_m[k, 0]) * out_x + (hitch_m[j, 1] - hitch_m[k, 1]) * out_y) / size
+            bead = ((bead_m[j, 0] - bead_m[k, 0]) * out_x + (bead_m[j, 1] - bead_m[k, 1]) * out_y) / size
+            if not abs(bead - hitch) < apart_m:
+                break
+            if abs(hitch) > least_m:
+                towed[k : j + 1] = True
+                break
+
+
+_tow: Callable[..., Any] = numba.njit(cache=True, nogil=True, error_model="numpy")(_tow_loops)
 
 
 def find_off(gap_m: FloatArray, real_s: FloatArray) -> BoolArray:

@@ -137,19 +137,21 @@ def lay_line(
         u_own[held, column] = hitches.u_own_m[held, end]
         u_height[held, column] = hitches.u_height_m[held, end]
         jacobian[held, column] = hitches.camera_jacobian[held, end, 0]
-        loose = np.flatnonzero(~held)
+        loose = np.flatnonzero(~held & (np.isfinite(place[:, 1:-1, 0]).sum(axis=1) >= 2))
+        if not len(loose):
+            continue
         inner = np.isfinite(place[loose, 1:-1, 0])
-        for row, known in zip(loose, inner, strict=True):
-            two = np.flatnonzero(known) + 1
-            if len(two) < 2:
-                continue
-            near, next_one = (two[0], two[1]) if end == 0 else (two[-1], two[-2])
-            rest = abs(arcs[column] - arcs[near])
-            step = (place[row, near] - place[row, next_one]) / abs(arcs[near] - arcs[next_one])
-            place[row, column] = place[row, near] + rest * step
-            u_own[row, column] = u_own[row, near] * (1 + rest / abs(arcs[near] - arcs[next_one]))
-            u_height[row, column] = np.hypot(u_height[row, near], U_LOOSE_REST_RATIO * rest)
-            jacobian[row, column] = jacobian[row, near]
+        inner = inner if end == 0 else inner[:, ::-1]
+        near = np.argmax(inner, axis=1)
+        next_one = np.argmax(inner & (np.arange(m) > near[:, None]), axis=1)
+        near, next_one = (1 + at if end == 0 else m - at for at in (near, next_one))
+        apart = np.abs(arcs[near] - arcs[next_one])
+        rest = np.abs(arcs[column] - arcs[near])
+        step = (place[loose, near] - place[loose, next_one]) / apart[:, None]
+        place[loose, column] = place[loose, near] + rest[:, None] * step
+        u_own[loose, column] = u_own[loose, near] * (1 + rest / apart)
+        u_height[loose, column] = np.hypot(u_height[loose, near], U_LOOSE_REST_RATIO * rest)
+        jacobian[loose, column] = jacobian[loose, near]
     return Line(arcs, place, _off_centre(place, lie, sighting.profile_m, rope.bead_radius_m), u_own, u_height, jacobian)
 
 

@@ -8,6 +8,11 @@ it. Which shape it has in each frame is sought over all slack frames at once, as
 frame, save where the rope snaps taut.
 """
 
+import math
+from collections.abc import Callable
+from typing import Any
+
+import numba
 import numpy as np
 import numpy.typing as npt
 
@@ -101,7 +106,7 @@ def fit_slack_heights(
     count = 2 * len(CURVATURES_PER_M)
     costs = np.zeros((n, count))
     shapes: list[tuple[npt.NDArray[np.int64], FloatArray]] = []
-    whole_arc = np.concatenate([[0.0], arc_m, [length_m]])
+    pieces_m = np.diff(np.concatenate([[0.0], arc_m, [length_m]]))
     fine = np.linspace(0.0, length_m, 81)
     u_seg = np.full(m + 1, U_PIECE_M[0])
     u_seg[[0, -1]] = U_PIECE_M[1]
@@ -115,17 +120,11 @@ def fit_slack_heights(
         shapes.append((chosen, table))
         drawn = _both_kinds(fine, length_m, h, radius_m)
         needed = np.hypot(np.diff(drawn, axis=1), fine[1]).sum(axis=1) - np.hypot(length_m, h[1] - h[0])
+        cost = np.empty(len(chosen))
         for row, shape in enumerate(table):
-            z = raise_above(profile_m, foot[chosen], lever[chosen], shape)[..., None]
-            place = np.concatenate([foot[chosen] + lever[chosen] * z, z], axis=-1)
-            line = np.concatenate([ends[chosen, :1], place, ends[chosen, 1:]], axis=1)
-            if case[0]:
-                line[:, 0] = np.nan
-            if case[1]:
-                line[:, -1] = np.nan
-            apart = np.linalg.norm(np.diff(line, axis=1), axis=-1) - np.diff(whole_arc)
-            # Hidden beads leave out two pieces; their sum is still the cord's.
-            costs[chosen, row] = np.nansum(np.minimum(np.abs(apart / u_seg), 6.0) ** 2, axis=1)
+            z = raise_above(profile_m, foot[chosen], lever[chosen], shape)
+            _add_costs(foot[chosen], lever[chosen], z, ends[chosen], pieces_m, u_seg, case, cost)
+            costs[chosen, row] = cost
             if not any(case):
                 over = np.maximum(needed[row] - spare[chosen], 0.0) / U_SPARE_LENGTH_M
                 costs[chosen, row] += np.minimum(over, 6.0) ** 2
@@ -137,6 +136,34 @@ def fit_slack_heights(
         heights[chosen] = weight[chosen] @ table
         spread[chosen] = np.sqrt(np.maximum(weight[chosen] @ table**2 - heights[chosen] ** 2, 0.0))
     return raise_above(profile_m, foot, lever, heights), spread
+
+
+def _cost_loops(
+    foot: Any, lever: Any, z: Any, ends: Any, pieces: Any, u_seg: Any, off: Any, cost: Any  # noqa: ANN401
+) -> None:  # fmt: skip
+    """Fill what the distances along the rope, at heights (n, m), depart from the cord's, for each frame."""
+    n, m = z.shape
+    for k in range(n):
+        total = 0.0
+        before_x, before_y, before_z = ends[k, 0, 0], ends[k, 0, 1], ends[k, 0, 2]
+        if off[0]:
+            before_x = np.nan
+        for i in range(m + 1):
+            if i < m:
+                x, y, up = foot[k, i, 0] + lever[k, i, 0] * z[k, i], foot[k, i, 1] + lever[k, i, 1] * z[k, i], z[k, i]
+            else:
+                x, y, up = ends[k, 1, 0], ends[k, 1, 1], ends[k, 1, 2]
+                if off[1]:
+                    x = np.nan
+            apart = math.sqrt((x - before_x) ** 2 + (y - before_y) ** 2 + (up - before_z) ** 2) - pieces[i]
+            before_x, before_y, before_z = x, y, up
+            # Hidden beads leave out two pieces; their sum is still the cord's.
+            if not math.isnan(apart):
+                total += min(abs(apart / u_seg[i]), 6.0) ** 2
+        cost[k] = total
+
+
+_add_costs: Callable[..., Any] = numba.njit(cache=True, nogil=True, error_model="numpy")(_cost_loops)
 
 
 def _runs(state: BoolArray) -> list[tuple[int, int]]:

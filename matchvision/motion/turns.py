@@ -1,8 +1,10 @@
 """Whole turns of a wheel: which of the rates that look alike at this frame rate is the true one, if any is sure."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
+import numba
 import numpy as np
 import numpy.typing as npt
 
@@ -160,14 +162,7 @@ def _likeliest(apart: FloatArray, frames: FloatArray, reach: float, *, stated: b
     middle = 0.5 * (frames[1:] + frames[:-1])
     ahead, behind = own.copy(), own.copy()
 
-    def change(k: int) -> FloatArray:
-        """Cost of going from each rate of step k to each of step k + 1."""
-        return np.asarray(0.5 * ((rates[k + 1][None] - rates[k][:, None]) / U_CHANGE_TURNS) ** 2 / middle[k])
-
-    for k in range(len(apart) - 1):
-        ahead[k + 1] += (ahead[k][:, None] + change(k)).min(axis=0)
-    for k in range(len(apart) - 2, -1, -1):
-        behind[k] += (change(k) + behind[k + 1][None]).min(axis=1)
+    _reach(rates, middle, U_CHANGE_TURNS, ahead, behind)
     through = np.where(np.isfinite(own), ahead + behind - np.where(np.isfinite(own), own, 0.0), np.inf)
     best = np.argmin(through, axis=1)
     rows = np.arange(len(apart))
@@ -175,3 +170,25 @@ def _likeliest(apart: FloatArray, frames: FloatArray, reach: float, *, stated: b
     others = through.copy()
     others[rows, best] = np.inf
     return steps[rows, best], np.asarray(others.min(axis=1) - least >= LEAST_MARGIN)
+
+
+def _reach_loops(rates: FloatArray, middle: FloatArray, u_change: float, ahead: FloatArray, behind: FloatArray) -> None:
+    """Add the cheapest way from the first step, and to the last one, to each step's own costs (s, c)."""
+    steps, count = rates.shape
+    for k in range(steps - 1):
+        for j in range(count):
+            least = np.inf
+            for i in range(count):
+                off = (rates[k + 1, j] - rates[k, i]) / u_change
+                least = min(least, ahead[k, i] + 0.5 * off * off / middle[k])
+            ahead[k + 1, j] += least
+    for k in range(steps - 2, -1, -1):
+        for i in range(count):
+            least = np.inf
+            for j in range(count):
+                off = (rates[k + 1, j] - rates[k, i]) / u_change
+                least = min(least, behind[k + 1, j] + 0.5 * off * off / middle[k])
+            behind[k, i] += least
+
+
+_reach: Callable[..., Any] = numba.njit(cache=True, nogil=True, error_model="numpy")(_reach_loops)
