@@ -18,8 +18,10 @@ from matchvision.mechanics.machine import (
 )
 from matchvision.mechanics.motor import wheel_free_rate_rad_s, wheel_stall_torque_Nm
 from matchvision.mechanics.rope import (
+    ASSUMED_DAMPING_N_S_PER_M,
     ASSUMED_STIFFNESS_N_PER_M,
     RopeModel,
+    damping_in_series_N_s_per_m,
     link_stiffness_N_per_m,
     stiffness_in_series_N_per_m,
 )
@@ -49,12 +51,15 @@ def build_rope(run: Run, names: tuple[str, ...], values: Mapping[str, float], fi
     if stiffness is None:
         stiffness = ASSUMED_STIFFNESS_N_PER_M
         findings.assumed.append(f"rope: {stiffness:.0f} N/m, as [rope] stiffness_N_per_m is not stated")
+    damping = ASSUMED_DAMPING_N_S_PER_M
     if run.hang_test is not None:
+        # The cord is what damps; a spring swings on, and beside a soft one the cord hardly moves.
         link = link_stiffness_N_per_m(run.hang_test, STANDARD_GRAVITY_M_S2)
+        damping = damping_in_series_N_s_per_m(damping, stiffness, link)
         stiffness = stiffness_in_series_N_per_m(stiffness, link)
     keys = [drive_facts(run, name, Findings())[0] for name in names]
     release_s = min(values.get(f"{key}.release_s", float("inf")) for key in keys)
-    return RopeModel(rope.length_m, stiffness, release_s=release_s, lying_m=rope.bead_radius_m)
+    return RopeModel(rope.length_m, stiffness, damping, release_s, rope.bead_radius_m)
 
 
 def _build_machine(run: Run, name: str, values: Mapping[str, float], findings: Findings) -> MachineModel:

@@ -55,6 +55,19 @@ def stiffness_in_series_N_per_m(*stiffness_N_per_m: float) -> float:  # noqa: N8
     return 1.0 / sum(1.0 / k for k in stiffness_N_per_m)
 
 
+def damping_in_series_N_s_per_m(damping_N_s_per_m: float, own_N_per_m: float, other_N_per_m: float) -> float:  # noqa: N802
+    """Damping [N s/m] of a damped spring behind an undamped one, of both together; stiffnesses in N/m.
+
+    Notes
+    -----
+    With stiffness ``k + i ω c`` for the damped one (Kelvin and Voigt) and ``l`` for the other, both together have
+    ``l (k + i ω c) / (l + k + i ω c)``. Its imaginary part over ω goes to ``c (l / (l + k))²`` while ω c is far below
+    l + k: the damped one has the share l / (l + k) of the stretch, and of its rate.
+    Checked by: tests/derived/test_rope_law.py::test_damping_behind_a_link
+    """
+    return damping_N_s_per_m * (other_N_per_m / (other_N_per_m + own_N_per_m)) ** 2
+
+
 def link_stiffness_N_per_m(hang: HangTest, gravity_m_s2: float) -> float:  # noqa: N802 - SI
     """Stiffness [N/m] of a sprung link from its hang test: gravity over the least-squares slope of length on mass."""
     slope_m_per_kg = float(np.polyfit(hang.mass_kg, hang.length_m, 1)[0])

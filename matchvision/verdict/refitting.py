@@ -32,6 +32,10 @@ SETTLED: Final = 0.03
 #: What may be gained along the slopes beyond where a refit ended, for the sizes of the model's error that it was not
 #: aimed at (in nats): farther on the slopes are no longer those of the match.
 UNSEEN_NATS: Final = 3.0
+#: Two matches that differ by less than this (in nats, by the least error of the model) are one.
+LEAST_DIFFERENCE_NATS: Final = 1.0
+#: Longest step of a refit in any number [standard deviations].
+LONGEST_STEP: Final = 1.5
 #: Step of the differences [standard deviations]: large against what the solver's tolerance leaves open of a match.
 STEP: Final = 0.3
 
@@ -134,6 +138,11 @@ class RunFitter:
         """Half the sum of squares weighed by the inverse covariance."""
         weights = self.weights[share]
         return 0.5 * sum(float(r @ cho_solve(f, r)) for r, f in zip(residuals, weights.factors, strict=True))
+
+    def differ(self, one: Sequence[FloatArray], other: Sequence[FloatArray]) -> bool:
+        """Whether two computed runs can be told from each other at all."""
+        between = [np.nan_to_num(b[known] - a[known]) for a, b, known in zip(one, other, self.known, strict=True)]
+        return self.misfit(between, MODEL_ERRORS[0]) > LEAST_DIFFERENCE_NATS
 
     def log_densities(self, residuals: Sequence[FloatArray], share: float) -> FloatArray:
         """Log probability density of each series' residuals, (number of series,)."""
@@ -240,13 +249,20 @@ class RunFitter:
             gained = 0.0
             for _ in range(3):
                 step = np.linalg.solve(hessian + damping * np.diag(np.diag(hessian)), gradient - prior * z)
-                trial = np.clip(z + np.clip(step, -1.5, 1.5), -farthest, farthest)
-                if float(np.max(np.abs(trial - z), initial=0.0)) < SETTLED:
+                if float(np.max(np.abs(np.clip(z + step, -farthest, farthest) - z), initial=0.0)) < SETTLED:
                     break
-                ahead = predict(trial)
-                left = self.residuals(ahead)
-                trial_cost = self.misfit(left, share) + 0.5 * float(trial @ (prior * trial))
+                trials = [
+                    np.clip(z + each, -farthest, farthest) for each in steps_of(np.asarray(step, dtype=np.float64))
+                ]
+                aheads = [predict(trial) for trial in trials]
+                costs = [
+                    self.misfit(self.residuals(ahead), share) + 0.5 * float(trial @ (prior * trial))
+                    for trial, ahead in zip(trials, aheads, strict=True)
+                ]
+                best = int(np.argmin(costs))
+                trial, ahead, trial_cost = trials[best], aheads[best], costs[best]
                 if trial_cost < cost:
+                    left = self.residuals(ahead)
                     gained = cost - trial_cost
                     slopes = self._follow(slopes, trial - z, base, ahead)
                     z, base, residuals, cost = trial, ahead, left, trial_cost
@@ -323,6 +339,18 @@ class RunFitter:
         likeliest = shares[int(np.argmax(logs))]
         evidence = float(top + np.log(np.sum(np.exp(np.array(logs) - top))))
         return Refit(mean, covariance, evidence, float(rms), tuple(slopes), strain=strain, share=likeliest)
+
+
+def steps_of(step: FloatArray) -> tuple[FloatArray, ...]:
+    """A step of which no number goes farther than `LONGEST_STEP`: each shortened for itself, and all as a whole.
+
+    Numbers that make up for each other, a stated one that was stretched and the change that it stood in for, must keep
+    step; one that has far to go must not hold back the others.
+    """
+    most = float(np.max(np.abs(step), initial=0.0))
+    if most <= LONGEST_STEP:
+        return (step,)
+    return np.clip(step, -LONGEST_STEP, LONGEST_STEP), step * (LONGEST_STEP / most)
 
 
 def log_sum(logs: Sequence[float]) -> float:

@@ -194,6 +194,13 @@ class Searcher:
         fit = self.fitter.refit(changed, begin, slopes=look.fit.slopes, rounds=6, anew=1, precision=precision)
         return self._found(explanation, look, fit)
 
+    def tells(self, explanation: Explanation, found: Found, look: Look) -> bool:
+        """Whether the match as refitted with it can be told from the one refitted without any change."""
+        z = found.fit.z if found.fit.computed is None else found.fit.computed
+        changed, _ = self._freed(explanation, look)
+        plain = self.plain.z if self.plain.computed is None else self.plain.computed
+        return self.fitter.differ(self.play(self.forecasted.match(plain)), changed(z))
+
     def converge(self, explanation: Explanation, look: Look, found: Found) -> tuple[Look, Found]:
         """What was found with everything free, brought to its true minimum, and so were the look's next best places.
 

@@ -17,6 +17,7 @@ from matchvision.verdict.refitting import (
     Refit,
     RunFitter,
     log_sum,
+    steps_of,
 )
 
 FloatArray = npt.NDArray[np.float64]
@@ -99,14 +100,17 @@ def settle(
             step = np.linalg.solve(hessian + damping * np.diag(np.diag(hessian)), downhill)
             if float(step @ downhill) < SETTLED_NATS:
                 break
-            trial = np.clip(z + np.clip(step, -1.5, 1.5), -farthest, farthest)
-            ahead = predict(trial)
-            left = fitter.residuals(ahead)
-            trial_density, trial_shares = log_density(fitter, left)
-            trial_cost = 0.5 * float(trial @ (prior * trial)) - trial_density
-            if trial_cost < cost:
-                gained = cost - trial_cost
-                z, base, residuals, cost, shares = trial, ahead, left, trial_cost, trial_shares
+            tried = []
+            for each in steps_of(np.asarray(step, dtype=np.float64)):
+                trial = np.clip(z + each, -farthest, farthest)
+                ahead = predict(trial)
+                left = fitter.residuals(ahead)
+                density, likely = log_density(fitter, left)
+                tried.append((0.5 * float(trial @ (prior * trial)) - density, trial, ahead, left, likely))
+            best = min(tried, key=lambda one: one[0])
+            if best[0] < cost:
+                gained = cost - best[0]
+                cost, z, base, residuals, shares = best
                 damping = damping / 10 if damping > 0.02 else 0.0
                 break
             damping = max(0.1, 10 * damping)

@@ -17,7 +17,6 @@ from matchvision.verdict.onset import onset_s
 from matchvision.verdict.pairing import FoundPair, pair_up, part_again
 from matchvision.verdict.playing import Forecasted, player
 from matchvision.verdict.refitting import (
-    MODEL_ERRORS,
     UNEXPLAINED_CHANCES,
     UNEXPLAINED_ERRORS,
     Loosened,
@@ -59,8 +58,6 @@ SHARPENED_MOST: Final = 4
 BEGUN_AGAIN: Final = 4
 #: Steps towards the numbers that fit best until the run left what the match can give without a change.
 BEFORE_ROUNDS: Final = 3
-#: A logged command that changes less than this (in nats, by the least error of the model) was the plan.
-LEAST_DIFFERENCE_NATS: Final = 1.0
 #: Draws over what evidences may be.
 CHANCE_DRAWS: Final = 400
 #: At least and at most so many are: a few steps do not bring a large change to its best.
@@ -127,13 +124,13 @@ def weigh(
     zero = np.zeros(forecasted.numbers)
     plain = as_stated(zero)
     shared = fitter.slopes_of(as_stated, zero, plain, range(forecasted.numbers))
-    base = fitter.refit(as_stated, zero, slopes=shared, rounds=6)
+    base = settle(fitter, as_stated, fitter.refit(as_stated, zero, slopes=shared, rounds=6))
     loose = fitter.sum_up(zero, plain, shared, shares=UNEXPLAINED_ERRORS, chances=UNEXPLAINED_CHANCES)
-    otherwise = logged is not None and _differs(fitter, plain, as_given(zero))
+    otherwise = logged is not None and fitter.differ(plain, as_given(zero))
     given, given_slopes = base, shared
     if otherwise:
         given_slopes = fitter.slopes_of(as_given, zero, as_given(zero), range(forecasted.numbers))
-        given = fitter.refit(as_given, zero, slopes=given_slopes, rounds=6)
+        given = settle(fitter, as_given, fitter.refit(as_given, zero, slopes=given_slopes, rounds=6))
     onset = onset_s(fitter, as_given(zero), given_slopes)
     until = RunFitter(observed, Loosened(onset, math.inf, UNEXPLAINED_ERRORS[-1]))
     before = settle(until, as_given, replace(given, z=zero), rounds=BEFORE_ROUNDS)
@@ -244,12 +241,6 @@ def _settle(fitter: RunFitter, as_stated: Predict, base: Refit, found: Sequence[
     return settle(fitter, as_stated, base)
 
 
-def _differs(fitter: RunFitter, plain: Sequence[FloatArray], logged: Sequence[FloatArray]) -> bool:
-    """Whether commands as logged make a match that can be told from the planned one at all."""
-    between = [np.nan_to_num(b[known] - a[known]) for a, b, known in zip(plain, logged, fitter.known, strict=True)]
-    return fitter.misfit(between, MODEL_ERRORS[0]) > LEAST_DIFFERENCE_NATS
-
-
 def _beside(loose: Refit, found: Sequence[tuple[Explanation, Found]]) -> Refit:
     """The unexplained: about the forecast, or as likely about the explanation that comes nearest and is not enough."""
     near = [
@@ -293,8 +284,9 @@ def _search(
 
         told = list(pool.map(finish, range(len(likely))))
         best = max([rival, *(found.log_evidence for _, found in told)])
-
-        nearest = sorted(worth, key=lambda i: -told[i][1].log_evidence)[:CONVERGED_MOST]
+        # What changes nothing is where the plain match is: it has its minimum, and takes no turn from what has not.
+        nothing = {i for i in worth if not searcher.tells(*told[i], narrowed[i])}
+        nearest = sorted(worth, key=lambda i: (i in nothing, -told[i][1].log_evidence))[:CONVERGED_MOST]
 
         def converge(i: int) -> tuple[Look, Found]:
             one = told[i][1]

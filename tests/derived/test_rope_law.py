@@ -5,6 +5,7 @@ import pytest
 
 from matchvision.mechanics.rope import (
     RopeModel,
+    damping_in_series_N_s_per_m,
     link_stiffness_N_per_m,
     rope_on_plus_x_m,
     rope_tension_N,
@@ -25,6 +26,14 @@ def test_springs_in_series() -> None:
     # Both carry the same tension, stretches add: 12 N on 480 N/m and 5000 N/m.
     total_m = 12 / 480 + 12 / 5000
     assert stiffness_in_series_N_per_m(480.0, 5000.0) == pytest.approx(12 / total_m)
+
+
+def test_damping_behind_a_link() -> None:
+    # Swings of two machines on a link: what is lost a swing follows the whole's complex stiffness.
+    rate_rad_s = 20.0
+    cord, link = 5000.0 + 1j * rate_rad_s * 12.0, 480.0
+    whole = 1 / (1 / cord + 1 / link)
+    assert damping_in_series_N_s_per_m(12.0, 5000.0, link) == pytest.approx(whole.imag / rate_rad_s, rel=0.01)
 
 
 def test_link_stiffness_from_hang_test() -> None:
