@@ -140,7 +140,9 @@ def _pushed_away(
     # Without a sudden stop they met where their outlines did.
     met_m = float(gap[0]) if stop is not None else min(float(gap[0]), 0.0)
     into_m = met_m - gap
-    u_met_m = U_NEARBY_M if stop is not None else float(np.hypot(U_NEARBY_M, U_OUTLINE_M))
+    # A stop is dated to a frame or two, in which what comes on comes nearer yet.
+    late_m = _closing_m_s(motion, meeting, int(part[0])) * _u_stop_s(motion)
+    u_met_m = float(np.hypot(U_NEARBY_M, U_OUTLINE_M if stop is None else late_m))
     u_way = np.hypot(u_met_m, U_SCALE_RATIO * into_m)
     most = int(np.argmax(into_m))
     chance = chance_above(float(into_m[most]), float(u_way[most]), PUSHED_M)
@@ -196,6 +198,18 @@ def _stop_frame(motion: Motion, meeting: Meeting, stretch: Stretch) -> int | Non
     return most + int(np.argmin(np.diff(closing[most : most + width + 1])))
 
 
+def _closing_m_s(motion: Motion, meeting: Meeting, frame: int) -> float:
+    """How fast the gap closed over the five frames before one [m/s]; 0 where that is not known."""
+    step_s = max(typical_step_s(motion.real_s), 1e-3)
+    closed_m = abs(float(meeting.gap_m[frame] - meeting.gap_m[max(frame - 5, 0)]))
+    return closed_m / (5 * step_s) if np.isfinite(closed_m) else 0.0
+
+
+def _u_stop_s(motion: Motion) -> float:
+    """How well a sudden stop is dated [s]: a smoothed speed shows it to a frame or two."""
+    return 1.5 * max(typical_step_s(motion.real_s), 1e-3)
+
+
 def _contact_event(
     sheet: RunSheet, motion: Motion, meeting: Meeting, stretch: Stretch, match_s: FloatArray, clock: MatchClock
 ) -> Event | None:
@@ -211,8 +225,8 @@ def _contact_event(
     if near == 0:
         return None
     step_s = max(typical_step_s(motion.real_s), 1e-3)
-    speed = abs(float(meeting.gap_m[near] - meeting.gap_m[max(near - 5, 0)])) / (5 * step_s)
-    u_start_s = float(np.hypot(min(u_gap / max(speed, 1e-3), 0.5), step_s)) if stop is None else 1.5 * step_s
+    speed = _closing_m_s(motion, meeting, near)
+    u_start_s = float(np.hypot(min(u_gap / max(speed, 1e-3), 0.5), step_s)) if stop is None else _u_stop_s(motion)
     mover = _who_came(sheet, motion, meeting, stretch.first)
     other = meeting.other if mover == meeting.machine else meeting.machine
     evidence = (

@@ -164,8 +164,9 @@ def find_drive_loss(share: DriveShare, real_s: FloatArray, clock: MatchClock) ->
     left = after / before
     u_left = abs(left) * float(np.hypot(u_before / before, u_after / max(abs(after), 1e-6)))
     chance = float(ndtr((LEFT_RATIO - left) / max(u_left, 1e-6)))
-    # While a plan rises or falls, an operator who is late with it looks like a loss.
-    near = max(2, round(WITHIN_S / step_s))
+    # While a plan rises or falls, an operator who is late with it looks like a loss: until he has caught up, which the
+    # time for which a loss must last leaves out.
+    near = max(2, round(WITHIN_S / 2 / step_s))
     around = share.planned_share[at][max(0, k - near) : k + near]
     steady = share.logged or float(np.ptp(around)) < STEADY_SHARE
     if chance < 0.9 or not steady or not _sudden(t, r, k, before, after):

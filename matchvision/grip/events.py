@@ -12,7 +12,7 @@ from matchvision.grip.arms import find_reach
 from matchvision.grip.beforehand import describe_setting_up, find_early_wheels, hands_off, idle_machines
 from matchvision.grip.contact import find_contacts, touching_frames
 from matchvision.grip.drive import drive_share, find_drive_loss, find_side_loss
-from matchvision.grip.lifting import find_lifting
+from matchvision.grip.lifting import find_lifting, leaned_when_told
 from matchvision.grip.mapping import belonging, map_grip
 from matchvision.grip.moves import find_first_motion, find_holding, find_leaving, find_turning
 from matchvision.grip.onset import base_course, unseen_way
@@ -64,7 +64,7 @@ def find_events(
         events.extend(add_lateral_pull(turn, run.sheet, motion, usable_pull(pull), clock) for turn in turns)
         events.extend(find_leaving(moved, run.sheet.table, motion.real_s, clock))
         events.extend(find_side_loss(run, motion, moved, clock))
-        events.extend(find_lifting(moved, machine, motion.real_s, clock, body_seen(motion, name)))
+        events.extend(find_lifting(moved, machine, motion.real_s, clock, bodies_seen(motion, name)))
         if motion.rope is not None and (machine.anchor is not None or machine.brake is not None):
             events.extend(find_holding(moved, motion.rope, usable_pull(pull), motion.real_s, clock))
         if machine.anchor is not None:
@@ -83,7 +83,7 @@ def find_events(
             )
             events.extend(new_ones(find_drive_loss(alone, motion.real_s, clock), events))
     if motion.rope is not None:
-        events.extend(find_lead_changes(run.sheet, motion.rope, motion.real_s, clock))
+        events.extend(find_lead_changes(run.sheet, motion.rope, motion.real_s, clock, hitches_told(motion)))
         events.extend(find_rope_off(run.sheet, motion, usable_pull(pull), clock))
         longer.extend(describe_longer_cords(run.sheet, motion))
     for wheel in motion.wheels:
@@ -126,10 +126,18 @@ def add_belonging(events: list[Event], maps: list[GripMap]) -> list[Event]:
     return done
 
 
-def body_seen(motion: Motion, machine: str) -> npt.NDArray[np.bool_]:
-    """Frames (n,) in which at least two of a machine's own markers are seen."""
+def bodies_seen(motion: Motion, machine: str) -> npt.NDArray[np.int64]:
+    """How many of a machine's own markers are seen in each frame (n,)."""
     own = [k for k, p in enumerate(motion.tracks.plans) if p.kind == "body" and p.machine == machine]
-    return np.asarray(np.isfinite(motion.tracks.col_px[:, own]).sum(axis=1) >= 2)
+    return np.asarray(np.isfinite(motion.tracks.col_px[:, own]).sum(axis=1), dtype=np.int64)
+
+
+def hitches_told(motion: Motion) -> npt.NDArray[np.bool_]:
+    """Frames (n,) in which no machine is lost that leaned when it was last seen: where its hitch is nobody knows."""
+    told = np.ones(len(motion.real_s), dtype=np.bool_)
+    for moved in motion.machines.values():
+        told &= np.isfinite(moved.x_m) | ~leaned_when_told(moved)
+    return told
 
 
 def usable_pull(pull: Pull | None) -> PullSource | None:

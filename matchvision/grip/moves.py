@@ -226,10 +226,24 @@ def find_stalls(
             f"Wheel {wheel.wheel} of {wheel.machine} turned at {format_interval(rate, u)} rad/s (middle value, 95 %) "
             f"for {real_s[stretch.last] - real_s[stretch.first]:.2f} s under drive, {source}. Limit 0.1 rad/s for 1 s."
         )
-        at_s, u_at_s = date_crossing(-np.abs(wheel.rate_rad_s), wheel.u_rate_rad_s, real_s, stretch.first, -STALL_RAD_S)
+        at_s, u_at_s = _date_standing(wheel, real_s, whole.first, stretch.first)
         end_s = _end_s(real_s, stretch.last, zero_s)
         events.append(Event("stall", wheel.machine, at_s - zero_s, end_s, u_at_s, chance, evidence))
     return events
+
+
+def _date_standing(wheel: WheelMotion, real_s: FloatArray, first: int, slow: int) -> tuple[float, float]:
+    """When a wheel came to stand: between the frame from which its rate may be nothing and the first in which it is.
+
+    One that is stopped at once swings on in its smoother by its uncertainty; one that slows down passes both together.
+    """
+    rate, u = -np.abs(wheel.rate_rad_s), wheel.u_rate_rad_s
+    at_s, u_at_s = date_crossing(rate, u, real_s, slow, -STALL_RAD_S)
+    if slow == first:
+        return at_s, u_at_s
+    may_s, u_may_s = date_crossing(rate, u, real_s, first, -max(STALL_RAD_S, 2 * float(u[first])))
+    between_s = max(at_s - may_s, 0.0)
+    return at_s - between_s / 2, float(np.sqrt(between_s**2 / 12 + (u_at_s**2 + u_may_s**2) / 4))
 
 
 def find_holding(

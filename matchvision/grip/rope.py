@@ -1,6 +1,5 @@
 """Events of the rope: who leads, and an end that has left its hitch."""
 
-import math
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
@@ -11,6 +10,7 @@ import numpy.typing as npt
 
 from matchvision.geometry.profile import surface_height
 from matchvision.grip.bends import noise_of
+from matchvision.grip.hidden import tied_frames
 from matchvision.grip.intervals import best_mean, chance_above, keep_long, typical_step_s
 from matchvision.grip.onset import LEAST_PLACES, date_start, unseen_way
 from matchvision.records.events import Event
@@ -20,9 +20,12 @@ from matchvision.records.sheet import RunSheet
 from matchvision.uncertainty import K_95, beyond_share, format_interval
 
 FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
 
 #: A lead counts once it exceeds this and its own U95.
 LEAD_M: Final = 0.005
+#: A change is told where both leads are so surely none of noise's making.
+LEADS_CHANCE: Final = 0.95
 #: A rope end is off once its last bead lies this much further from the hitch than the cord between them is long.
 OFF_M: Final = 0.020
 OFF_FOR_S: Final = 0.1
@@ -42,10 +45,24 @@ SHOOK_S: Final = 0.5
 NEAR_BEADS: Final = 2
 
 
-def find_lead_changes(sheet: RunSheet, rope: RopeMotion, real_s: FloatArray, clock: MatchClock) -> list[Event]:
+def find_lead_changes(
+    sheet: RunSheet, rope: RopeMotion, real_s: FloatArray, clock: MatchClock, told: BoolArray | None = None
+) -> list[Event]:
     """Moments at which the larger share of the rope passed from one side to the other, for good or for a while.
 
     A side leads once its lead exceeds 5 mm and its U95; the change is dated where the shares were last equal before.
+
+    Parameters
+    ----------
+    told : (n,) bool array, optional
+        Frames in which the places of both hitches are known; elsewhere nothing is said.
+
+    Notes
+    -----
+    Noise has many looks: of n independent ones with nothing in them, the greatest stays below z standard uncertainties
+    with probability Φ(z)ⁿ (order statistics; e.g. H. A. David, H. N. Nagaraja, Order Statistics, 3rd ed., 2003, ch. 2).
+    So much is the greatest lead of each side worth. Frames that a smoother ties count once.
+    Checked by: tests/grip/test_rope.py::test_noise_has_many_looks_and_still_changes_no_lead
     """
     homes = {machine.home: name for name, machine in sheet.machine.items()}
     if sheet.run.kind != "match" or set(homes) != {"-x", "+x"}:
@@ -56,11 +73,23 @@ def find_lead_changes(sheet: RunSheet, rope: RopeMotion, real_s: FloatArray, clo
     lead_m, u_m = beyond_share(*sides)
     band_m = np.fmax(LEAD_M, K_95 * u_m)
     during = np.isfinite(lead_m) & (match_s >= 0) & (match_s <= clock.duration_s)
+    if told is not None:
+        during &= told
     frames = np.flatnonzero(during & (np.abs(lead_m) > band_m))
+    passes = np.flatnonzero(np.diff(np.sign(lead_m[frames])) != 0) if len(frames) else np.zeros(0, dtype=np.int64)
+    if len(passes) == 0:
+        return []
+    looks = max(during.sum() / tied_frames(lead_m[during], u_m[during], real_s[during]), 1.0)
+    # Each side leads from one change to the next; what it is worth is its greatest lead.
+    leads = np.split(frames, passes + 1)
+    greatest = [int(part[np.argmax(np.abs(lead_m[part]) / u_m[part])]) for part in leads]
+    chances = [chance_above(abs(float(lead_m[k])), float(u_m[k]), 0.0) ** looks for k in greatest]
     events = []
-    for before, after in pairwise(frames):
-        if lead_m[before] * lead_m[after] > 0:
+    for k, (earlier, later) in enumerate(pairwise(leads)):
+        chance = chances[k] * chances[k + 1]
+        if chance < LEADS_CHANCE:
             continue
+        before, after = int(earlier[-1]), int(later[0])
         between = np.arange(before, after + 1)
         between = between[np.isfinite(lead_m[between])]
         # Straight through the change: single frames cross zero many times where the lead changes slowly.
@@ -69,12 +98,13 @@ def find_lead_changes(sheet: RunSheet, rope: RopeMotion, real_s: FloatArray, clo
         at_s = float(real_s[before]) + (float(np.clip(-at_zero / slope, 0.0, span_s)) if slope != 0 else span_s / 2)
         u_s = float(min(np.median(u_m[between]) / max(abs(float(slope)), 1e-6), span_s + typical_step_s(real_s)))
         leader = homes["+x" if lead_m[after] > 0 else "-x"]
-        evidence = (
-            f"The larger share of the rope passed to the side of {leader}: lead of the +x side "
-            f"{format_interval(1000 * lead_m[before], 1000 * u_m[before])} mm before, "
-            f"{format_interval(1000 * lead_m[after], 1000 * u_m[after])} mm after (95 %)."
+        had, has = (
+            format_interval(1000 * float(lead_m[at]), 1000 * float(u_m[at])) for at in (greatest[k], greatest[k + 1])
         )
-        chance = math.prod(chance_above(abs(float(lead_m[k])), float(u_m[k]), 0.0) for k in (before, after))
+        evidence = (
+            f"The larger share of the rope passed to the side of {leader}: lead of the +x side up to {had} mm before, "
+            f"up to {has} mm after (95 %)."
+        )
         events.append(Event("lead-change", leader, at_s - zero_s, float("nan"), u_s, chance, evidence))
     return events
 

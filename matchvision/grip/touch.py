@@ -6,6 +6,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import binary_closing, label
 
+from matchvision.grip.lifting import leaned_when_told
 from matchvision.records.events import Event
 from matchvision.records.foreign import ForeignLook
 from matchvision.records.motion import MachineMotion, MatchClock, Motion
@@ -117,17 +118,23 @@ def free_places(run: Run, motion: Motion, foreign: ForeignLook) -> BoolArray:
 def _behind(machine: Machine, moved: MachineMotion, moment: int, places: FloatArray, eye_m: FloatArray) -> BoolArray:
     """Places (k,) whose line of sight to the camera passes through a machine's box, with some room about it.
 
+    One that leans, or leaned when it was lost from sight, may lie anyhow about where it was last known to stand: a body
+    that turns over about one of its edges stays within its own diagonal of there.
     Slabs: T. L. Kay, J. T. Kajiya, "Ray tracing complex scenes", Proc. SIGGRAPH 86, p. 269.
     """
-    x_m, y_m = float(moved.x_m[moment]), float(moved.y_m[moment])
+    lies = _lies_about(moved, moment)
+    known = moment if lies is None else lies
+    x_m, y_m, heading = float(moved.x_m[known]), float(moved.y_m[known]), float(moved.heading_deg[known])
     if not (np.isfinite(x_m) and np.isfinite(y_m)):
         return np.zeros(len(places), dtype=np.bool_)
-    heading = float(moved.heading_deg[moment])
     turn = np.deg2rad(heading if np.isfinite(heading) else 0.0 if machine.home == "+x" else 180.0)
     length, width, height = machine.size_m or UNKNOWN_SIZE_M
+    if lies is not None:
+        length = width = 2 * float(np.sqrt(length**2 + width**2 + height**2))
+        height = length / 2
     out = machine.reach.stroke_m if machine.reach is not None else 0.0
-    hitch = abs(machine.hitch.at_m[0]) - length / 2 if machine.hitch is not None else 0.0
-    low = np.array([-length / 2 - CLEAR_M - max(out, 0.0) - max(hitch, 0.0), -width / 2 - CLEAR_M, -0.01])
+    hitch = max(abs(machine.hitch.at_m[0]) - length / 2, 0.0) if machine.hitch is not None else 0.0
+    low = np.array([-length / 2 - CLEAR_M - max(out, 0.0) - hitch, -width / 2 - CLEAR_M, -0.01])
     high = np.array([length / 2 + CLEAR_M, width / 2 + CLEAR_M, height + CLEAR_M])
     c, s = np.cos(turn), np.sin(turn)
     into = np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]])
@@ -137,6 +144,15 @@ def _behind(machine: Machine, moved: MachineMotion, moment: int, places: FloatAr
     near, far = (low - start) / step, (high - start) / step
     enters, leaves = np.minimum(near, far).max(axis=1), np.maximum(near, far).min(axis=1)
     return np.asarray((enters <= leaves) & (leaves > 0) & (enters < 1), dtype=np.bool_)
+
+
+def _lies_about(moved: MachineMotion, moment: int) -> int | None:
+    """The frame in which a machine that now leans, or leaned when it was lost, last stood; None for one that stands."""
+    leaned = leaned_when_told(moved)[: moment + 1]
+    if not leaned[-1]:
+        return None
+    stood = np.flatnonzero(np.isfinite(moved.x_m + moved.y_m)[: moment + 1] & ~leaned)
+    return int(stood[-1]) if len(stood) else None
 
 
 def _middle(foreign: ForeignLook, covered: BoolArray) -> tuple[float, float]:

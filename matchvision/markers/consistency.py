@@ -11,6 +11,7 @@ import numpy.typing as npt
 from matchvision.markers.naming import CIRCLE_SLACK_RATIO, DISTANCE_SLACK_M, DISTANCE_SLACK_RATIO
 from matchvision.markers.poses import Pose
 from matchvision.markers.rope import longest_m
+from matchvision.markers.widening import MARGIN_PX
 from matchvision.records.tracks import MarkerPlan
 
 FloatArray = npt.NDArray[np.float64]
@@ -25,7 +26,8 @@ def doubt_rope(
     """Columns of rope markers that contradict their neighbours along the rope.
 
     Of two that lie further apart than the rope between them, or on one spot, the one that jumped further from where it
-    was expected is doubted.
+    was expected is doubted. A sprung link is as long as it is seen to become: where both its markers are found in the
+    small windows in which they were expected, they were not drawn further than a link goes, but the link was.
 
     Parameters
     ----------
@@ -43,7 +45,8 @@ def doubt_rope(
             apart = math.hypot(x[a] - x[b], y[a] - y[b])
             one, other = plans[a], plans[b]
             same_spot = apart < _SAME_SPOT_RATIO * one.radius_m and one.colour == other.colour
-            if same_spot or apart > longest_m(one, other) + DISTANCE_SLACK_M:
+            drawn = one.kind == other.kind == "link" and max(jump_px[a], jump_px[b]) < MARGIN_PX
+            if same_spot or (apart > longest_m(one, other) + DISTANCE_SLACK_M and not drawn):
                 wrong.append(a if jump_px[a] > jump_px[b] else b)
         if not wrong:
             break
@@ -77,21 +80,48 @@ def doubt_bodies(
                 continue
             rigid = math.hypot(plans[a].at_m[0] - plans[b].at_m[0], plans[a].at_m[1] - plans[b].at_m[1])
             apart = math.hypot(x[n] - x[k], y[n] - y[k])
-            # Half as wide again as for the first find: a pitching machine shows its markers nearer or further.
-            if abs(apart - rigid) > 1.5 * (DISTANCE_SLACK_M + DISTANCE_SLACK_RATIO * rigid):
+            if abs(apart - rigid) > _distance_slack_m(rigid):
                 doubted.append(a if jump_px[a] > jump_px[b] else b)
     return doubted
+
+
+def _distance_slack_m(rigid_m: float) -> float:
+    """How far off the rigid distance two markers may seem: half as wide again as for the first find."""
+    # A machine that pitches a little shows its markers nearer or further.
+    return 1.5 * (DISTANCE_SLACK_M + DISTANCE_SLACK_RATIO * rigid_m)
 
 
 def wheel_coordinates(plan: MarkerPlan, pose: Pose, place_m: FloatArray) -> tuple[float, float]:
     """Distance from the middle of the wheel's face [m] and wheel angle [rad] of a rim mark at a table place (3,)."""
     x, y, z = place_m.tolist()
     face_x, face_y, face_z = pose.place_one(*plan.at_m)
-    x, y, z = x - face_x, y - face_y, z - face_z
-    cosine, sine = math.cos(pose.heading_rad), math.sin(pose.heading_rad)
-    level, rise = math.cos(pose.slope_rad), math.sin(pose.slope_rad)
-    forward, up = cosine * level * x + sine * y + cosine * rise * z, level * z - rise * x
+    forward, up = pose.in_profile(x - face_x, y - face_y, z - face_z)
     return math.hypot(forward, up), math.radians(plan.angle_deg) - math.atan2(up, forward)
+
+
+def strain_of(
+    plans: Sequence[MarkerPlan], bodies: Sequence[int], rims: Sequence[int], place_m: FloatArray, pose: Pose
+) -> float:
+    """How ill a machine's markers go together for one that stands on its wheels; at 1 the worst would be doubted.
+
+    Parameters
+    ----------
+    bodies, rims : sequences of columns
+        Its own markers and rim marks that are seen.
+    place_m : (m, 3) float array
+        Table places, for a machine that stands.
+    pose : Pose
+        As those of its own markers have it.
+    """
+    worst = 0.0
+    for a, b in itertools.combinations(bodies, 2):
+        rigid = math.hypot(plans[a].at_m[0] - plans[b].at_m[0], plans[a].at_m[1] - plans[b].at_m[1])
+        apart = math.hypot(*(place_m[a, :2] - place_m[b, :2]).tolist())
+        worst = max(worst, abs(apart - rigid) / _distance_slack_m(rigid))
+    for i in rims:
+        distance_m, _ = wheel_coordinates(plans[i], pose, place_m[i])
+        worst = max(worst, abs(distance_m - plans[i].circle_m) / (CIRCLE_SLACK_RATIO * plans[i].circle_m))
+    return worst
 
 
 def is_off_circle(plan: MarkerPlan, distance_m: float) -> bool:

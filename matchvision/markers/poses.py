@@ -48,6 +48,12 @@ class Pose:
             self.z_m + rise * along + level * z_m,
         )
 
+    def in_profile(self, x_m: float, y_m: float, z_m: float) -> tuple[float, float]:
+        """Parts of a table vector along the machine and along its own upright [m]."""
+        cosine, sine = math.cos(self.heading_rad), math.sin(self.heading_rad)
+        level, rise = math.cos(self.slope_rad), math.sin(self.slope_rad)
+        return cosine * level * x_m + sine * y_m + cosine * rise * z_m, level * z_m - rise * x_m
+
     @property
     def forward(self) -> FloatArray:
         """Unit vector along the machine, table frame."""

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.markers.leaning import LeaningPose
 from matchvision.markers.poses import Pose, Profile, stand
 from matchvision.records.tracks import MarkerPlan
 
@@ -41,19 +42,33 @@ def follow(old: Turning | None, value: float, clip_s: float) -> Turning:
 
 @dataclass
 class MachineState:
-    """Pose and wheel angles of one machine, as last seen."""
+    """Pose and wheel angles of one machine, as last seen; ``pitch`` and ``roll`` while it leans.
+
+    ``contact_m``: half the distances between what it can stand on. ``strain``: how ill its markers went together when
+    it was last found to stand on its wheels all the same.
+    """
 
     profile_m: Profile = ()
+    contact_m: tuple[float, float] = (0.0, 0.0)
     x: Turning | None = None
     y: Turning | None = None
     heading: Turning | None = None
+    pitch: Turning | None = None
+    roll: Turning | None = None
+    strain: float = 0.0
     wheels: dict[str, Turning] = field(default_factory=dict)
 
     def pose(self, clip_s: float) -> Pose | None:
         """Pose expected at a time, None while it has never been seen."""
         if self.x is None or self.y is None or self.heading is None:
             return None
-        return stand(self.x.at(clip_s), self.y.at(clip_s), self.heading.at(clip_s), self.profile_m)
+        level = stand(self.x.at(clip_s), self.y.at(clip_s), self.heading.at(clip_s), self.profile_m)
+        if self.pitch is None or self.roll is None:
+            return level
+        return LeaningPose(
+            level.x_m, level.y_m, level.heading_rad, level.z_m, level.slope_rad, self.pitch.at(clip_s),
+            self.roll.at(clip_s), self.contact_m,
+        )  # fmt: skip
 
     def take(self, pose: Pose, clip_s: float) -> None:
         """Note a pose seen."""
@@ -63,6 +78,9 @@ class MachineState:
         self.x = follow(self.x, pose.x_m, clip_s)
         self.y = follow(self.y, pose.y_m, clip_s)
         self.heading = follow(self.heading, heading, clip_s)
+        leaning = pose if isinstance(pose, LeaningPose) else None
+        self.pitch = None if leaning is None else follow(self.pitch, leaning.pitch_rad, clip_s)
+        self.roll = None if leaning is None else follow(self.roll, leaning.roll_rad, clip_s)
 
     def knows_wheel(self, wheel: str, clip_s: float) -> bool:
         """Whether the wheel was seen lately enough to say where its marks are."""

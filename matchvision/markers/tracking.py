@@ -16,11 +16,13 @@ from matchvision.markers.confusing import name_confusions
 from matchvision.markers.consistency import doubt_bodies, doubt_rope, is_off_circle, wheel_coordinates
 from matchvision.markers.drifting import Drift
 from matchvision.markers.finding import Found, find_all, marker_heights, rope_columns, rope_ends
+from matchvision.markers.leaning import LeaningPose, contact_of
 from matchvision.markers.naming import faces_camera
 from matchvision.markers.noting import describe_tracks, nothing_found
 from matchvision.markers.poses import Pose, measure_pose
 from matchvision.markers.predicting import MachineState, predict_machine, predict_rope
 from matchvision.markers.projecting import project_markers
+from matchvision.markers.rearing import find_lean
 from matchvision.markers.recording import Record
 from matchvision.markers.refining import Refiner
 from matchvision.markers.rope import contradicts_ends
@@ -78,7 +80,7 @@ class MarkerTracker:
         self._palette = expect_palette(sheet.colour, *self._coding)
         count = len(self._plans)
         self._rope = rope_columns(self._plans)
-        self._machines = {name: MachineState(sheet.table.profile_m) for name in sheet.machine}
+        self._machines = {n: MachineState(sheet.table.profile_m, contact_of(m)) for n, m in sheet.machine.items()}
         self._columns = {n: [i for i, p in enumerate(plans) if p.machine == n] for n in sheet.machine}
         self._bodies = {
             n: [i for i in c if plans[i].kind == "body" and not plans[i].on_reach] for n, c in self._columns.items()
@@ -121,7 +123,7 @@ class MarkerTracker:
             frame = self._start(frame, camera)
         if self._started:
             expected_m, poses = self._predict(frame.clip_s)
-            if frame.index % _FRAMES_A_SHAPE == 0:
+            if frame.index % _FRAMES_A_SHAPE == 0 or any(isinstance(p, LeaningPose) for p in poses.values()):
                 self._refresh(camera, expected_m, poses)
             seen_px, u_px = self._measure(frame, camera, expected_m, poses)
             self._seek_lost(frame, camera, seen_px)
@@ -239,6 +241,10 @@ class MarkerTracker:
         doubted = doubt_rope(self._plans, self._rope, place_m, jump_px)
         for name, bodies in self._bodies.items():
             place_m[[i for i in bodies if not good[i]]] = np.nan
+            off = self._follow_leaning(name, camera, (place_px, expected_px, place_m), good, poses, frame.clip_s)
+            if off is not None:
+                doubted += off
+                continue
             doubted += doubt_bodies(self._plans, bodies, place_m, jump_px)
             place_m[[i for i in bodies if i in doubted]] = np.nan
             doubted += self._follow_machine(name, bodies, place_m, good, poses.get(name), frame.clip_s)
@@ -313,6 +319,49 @@ class MarkerTracker:
                 turning.setdefault(self._plans[i].wheel, []).append(angle_rad)
         for wheel, angles in turning.items():
             state.take_wheel(wheel, math.atan2(sum(map(math.sin, angles)), sum(map(math.cos, angles))), clip_s)
+        return doubted
+
+    def _follow_leaning(
+        self,
+        name: str,
+        camera: Camera,
+        looked: tuple[FloatArray, FloatArray, FloatArray],
+        good: npt.NDArray[np.bool_],
+        poses: dict[str, Pose],
+        clip_s: float,
+    ) -> list[int] | None:
+        """Take over the pose of a machine that leans, and give the markers that cannot be its; None where it stands.
+
+        ``looked``: places found and expected (m, 2) [px], and those found on the table (m, 3), which become those of
+        the leaning machine.
+        """
+        place_px, expected_px, place_m = looked
+        state, expected = self._machines[name], poses.get(name)
+        if expected is None:
+            return None
+        own = [*self._bodies[name], *self._rims[name]]
+        seen = [i for i in own if good[i] and np.isfinite(place_m[i, 0])]
+        lean, doubted = find_lean(self._plans, seen, state, expected, place_px, place_m, camera, clip_s)
+        leaned = isinstance(expected, LeaningPose)
+        if lean is None:
+            if not leaned:
+                return None
+            return doubted or [i for i in seen if np.hypot(*(place_px[i] - expected_px[i])) > _STRAIGHT_PX]
+        if lean.stands:
+            state.pitch = state.roll = None
+            return None
+        state.take(lean.pose, clip_s)
+        for wheel, angle_rad in lean.wheel_rad.items():
+            state.take_wheel(wheel, angle_rad, clip_s)
+        poses[name] = lean.pose
+        rows = np.isin(np.arange(len(self._plans)), seen)
+        place_m[rows] = self._place(camera, place_px, {name: lean.pose}, rows)
+        if not leaned:
+            # What was put right so far was put right for a machine that stands.
+            there_m = np.full((len(self._plans), 3), np.nan)
+            predict_machine(self._plans, self._columns[name], state, clip_s, there_m)
+            self._correction_px[rows] = place_px[rows] - project_markers(camera.parameters, there_m[rows])
+            expected_px[rows] = place_px[rows]
         return doubted
 
     def _follow_loose(self, place_m: FloatArray, tracked: npt.NDArray[np.bool_], clip_s: float) -> None:

@@ -348,11 +348,21 @@ def _lead_changes(scene: Scene, course: Course, t: FloatArray, inside: BoolArray
     place = [
         m.x_m + h[0] * np.cos(m.heading_rad) - h[1] * np.sin(m.heading_rad) for m, h in zip(ends, hitch, strict=True)
     ]
-    lead = place[0] + place[1]
+    return _changes_of((place[0] + place[1]) / 2, scene, t, inside)
+
+
+def lead_changes_of_rope(scene: Scene, clip_s: FloatArray, plus_m: FloatArray, total_m: FloatArray) -> list[Truth]:
+    """The same from how much rope truly lies on the +x side, taut or slack, of how much in all."""
+    t = clip_s - scene.clock.start_s
+    return _changes_of(plus_m - total_m / 2, scene, t, (t >= 0) & (t <= scene.clock.duration_s))
+
+
+def _changes_of(lead: FloatArray, scene: Scene, t: FloatArray, inside: BoolArray) -> list[Truth]:
+    """Where a lead (n,) passes zero, having been 5 mm beyond it before and after."""
     homes = {m.home: n for n, m in scene.machine.items()}
 
     def changes(level_m: float) -> dict[int, str]:
-        during = np.flatnonzero(inside & (t >= 0) & (np.abs(lead) > 2 * level_m))
+        during = np.flatnonzero(inside & (t >= 0) & (np.abs(lead) > level_m))
         return {
             int(a) + int(np.argmin(np.abs(lead[a : b + 1]))): homes["+x" if lead[b] > 0 else "-x"]
             for a, b in pairwise(during)

@@ -48,11 +48,30 @@ def test_machine_lost_on_end_with_its_markers_in_view_has_tipped() -> None:
     """Up to 36° it is followed, then fits no tilt. Hidden markers, or a nose that comes down, say nothing."""
     pitch = np.where(T_S < 2.0, np.clip(40 * (T_S - 1.1), 0, 40), np.nan)
     moved = make_machine("heron", N, pitch_deg=pitch, u_pitch_deg=1.0)
-    seen = np.ones(N, dtype=np.bool_)
+    seen = np.full(N, 2)
     found = find_lifting(moved, SHEET, T_S, CLOCK, seen)
     (event,) = (e for e in found if e.kind == "tipped")
     assert event.start_s == pytest.approx(2.0 - CLOCK.start_clip_s, abs=0.05)
     assert 0.5 < event.probability < 0.95
-    assert not [e for e in find_lifting(moved, SHEET, T_S, CLOCK, seen & (T_S < 2.0)) if e.kind == "tipped"]
+    assert not [e for e in find_lifting(moved, SHEET, T_S, CLOCK, np.where(T_S < 2.0, seen, 0)) if e.kind == "tipped"]
     again = make_machine("heron", N, pitch_deg=np.where(T_S > 2.15, 0.0, pitch), u_pitch_deg=1.0)
     assert not [e for e in find_lifting(again, SHEET, T_S, CLOCK, seen) if e.kind == "tipped"]
+
+
+@pytest.mark.parametrize(
+    ("left", "said"),
+    [
+        (0, "none of its markers was seen"),
+        (1, "only one of its markers was seen"),
+        (2, "what was seen of it fitted no tilt"),
+    ],
+)
+def test_machine_lost_from_sight_while_it_was_up_is_said(left: int, said: str) -> None:
+    """Up to 12°, then lost: that it came down again is not told."""
+    pitch = np.where(T_S < 2.0, np.clip(20.0 * (T_S - 1.4), 0.0, 12.0), np.nan)
+    moved = make_machine("heron", N, pitch_deg=pitch, u_pitch_deg=0.3)
+    (event,) = find_lifting(moved, SHEET, T_S, CLOCK, np.where(T_S < 2.0, 2, left))
+    assert f"It was last seen up by 12°, then {said}" in event.evidence
+    whole = make_machine("heron", N, pitch_deg=np.where(T_S < 2.0, pitch, 0.0), u_pitch_deg=0.3)
+    (event,) = find_lifting(whole, SHEET, T_S, CLOCK, np.full(N, 2))
+    assert "last seen" not in event.evidence

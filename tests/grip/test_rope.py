@@ -10,6 +10,7 @@ from matchvision.grip import find_events
 from matchvision.grip.intervals import FloatArray
 from matchvision.grip.rope import describe_longer_cords, find_lead_changes, find_rope_off
 from matchvision.motion import measure_motion
+from matchvision.records.events import Event
 from matchvision.records.motion import MatchClock
 from tests.engine.playing import play_in_engine
 from tests.filmed_points import film_points
@@ -41,6 +42,34 @@ def test_lead_passes_twice() -> None:
 def test_even_rope_and_load_run_change_no_lead() -> None:
     assert not changes(0.002 * np.sin(20 * T_S))
     assert not changes(0.05 * np.sin(2 * T_S), kind="sled")
+
+
+def test_noise_has_many_looks_and_still_changes_no_lead() -> None:
+    """A lead of 1 mm whose errors are as large as stated, over half an hour: single ones pass 5 mm on either side."""
+    t_s, generator = seconds(1800.0, 0.1), np.random.default_rng(11)
+    clock, sheet = MatchClock(0.0, 1800.0), make_run(kind="match").sheet
+
+    def found(lead_m: FloatArray) -> list[Event]:
+        rope = make_rope(
+            len(t_s), on_plus_x_m=0.5 + lead_m, on_minus_x_m=0.5 - lead_m, u_on_plus_x_m=0.002, u_on_minus_x_m=0.002
+        )
+        return find_lead_changes(sheet, rope, t_s, clock)
+
+    noise = 0.002 * generator.standard_normal(len(t_s))
+    assert (0.001 + noise).min() < -0.005 < 0.005 < (0.001 + noise).max()
+    assert not found(0.001 + noise)
+    # The same noise does not hide a lead that was there.
+    (event,) = found(np.where(t_s < 900.0, -0.02, 0.02) + noise)
+    assert event.start_s == pytest.approx(900.0, abs=0.2)
+    assert event.probability > 0.95
+
+
+def test_no_lead_is_told_while_a_hitch_is_lost() -> None:
+    lead = np.where(T_S < 2.0, -0.03, 0.03)
+    rope = make_rope(N, on_plus_x_m=0.5 + lead, on_minus_x_m=0.5 - lead)
+    sheet = make_run(kind="match").sheet
+    assert find_lead_changes(sheet, rope, T_S, CLOCK, T_S < 5.0)
+    assert not find_lead_changes(sheet, rope, T_S, CLOCK, T_S < 1.9)
 
 
 def test_hitch_that_lets_go_is_dated() -> None:

@@ -6,7 +6,7 @@ import numpy.typing as npt
 from matchvision.grip.touch import find_touches
 from matchvision.records.events import Event
 from matchvision.records.foreign import ForeignLook
-from matchvision.records.motion import MatchClock
+from matchvision.records.motion import MachineMotion, MatchClock
 from tests.made_motion import make_machine, make_motion, make_rope, make_run, seconds
 
 T_S = seconds(4.0)
@@ -17,10 +17,10 @@ X_M, Y_M = np.linspace(-1.19, 1.19, 96), np.linspace(-0.59, 0.59, 48)
 Grids = npt.NDArray[np.bool_]
 
 
-def events_of(covered: Grids, shaded: Grids | None = None) -> list[Event]:
+def events_of(covered: Grids, shaded: Grids | None = None, plover: MachineMotion | None = None) -> list[Event]:
     size = {"size_m": (0.28, 0.23, 0.12)}
     run = make_run(machine={"heron": {"home": "-x", **size}, "plover": {"home": "+x", **size}})
-    machines = [make_machine("heron", N, x_m=-0.6, heading_deg=180.0), make_machine("plover", N, x_m=0.6)]
+    machines = [make_machine("heron", N, x_m=-0.6, heading_deg=180.0), plover or make_machine("plover", N, x_m=0.6)]
     beads = {"bead_01": (-0.2, 0.0), "bead_02": (0.2, 0.0)}
     motion = make_motion(T_S, machines=machines, rope=make_rope(N), beads=beads)
     packed = np.packbits(covered.reshape(len(LOOKS_S), -1), axis=1)
@@ -61,3 +61,14 @@ def test_machines_rope_and_specks_are_no_hand() -> None:
     quiet = over(quiet, 1.0, 3.0, (-0.1, 0.1), (0.1, 0.2))
     quiet = over(quiet, 1.0, 1.1, (0.9, 1.2), (-0.6, -0.4))
     assert not events_of(quiet)
+
+
+def test_body_that_fell_over_is_no_hand() -> None:
+    """Plover rears up by the table's edge and is lost on its back, where no standing machine would hide the table."""
+    stands, lies = {"x_m": 0.6, "y_m": -0.42}, over(nothing(), 2.0, 4.0, (0.2, 0.45), (-0.6, -0.35))
+    up = np.where(T_S < 2.0, np.clip(60 * (T_S - 1.0), 0, 50), np.nan)
+    where = {key: np.where(T_S < 2.0, at, np.nan) for key, at in stands.items()}
+    assert not events_of(lies, plover=make_machine("plover", N, **where, pitch_deg=up, u_pitch_deg=1.0))
+    assert len(events_of(lies, plover=make_machine("plover", N, **stands))) == 1
+    # One that was lost while it stood may have been lost behind a hand.
+    assert len(events_of(lies, plover=make_machine("plover", N, **where, pitch_deg=np.where(T_S < 2, 0, np.nan)))) == 1
