@@ -1,13 +1,17 @@
 """Light that changes while the clip runs: each marker's colour and what has no colour are followed slowly."""
 
-from collections.abc import Sequence
-from typing import Final
+import functools
+import math
+from collections.abc import Callable, Sequence
+from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
+from numba import types
 
 from matchvision.markers.blobs import measure_neutral, outline_table
 from matchvision.markers.centres import Centres
+from matchvision.markers.compiling import compile_for
 from matchvision.records.camera import Camera
 from matchvision.records.frames import Frame
 from matchvision.records.sheet import TableSheet
@@ -58,23 +62,16 @@ class Drift:
         -----
         Checked by: tests/markers/test_drifting.py::test_a_lamp_that_turns_warmer_loses_no_marker
         """
-        chroma = chroma.copy()
-        gain = min(step_s / _STRENGTH_S, 1.0)
-        chroma[good] *= 1 + gain * (np.clip(centres.contrast[good], 0.5, 1.5) - 1)[:, None]
-        usual = good & (centres.contrast > _AS_USUAL[0]) & (centres.contrast < _AS_USUAL[1])
-        turn_rad = np.clip(centres.across, -_MOST_ACROSS, _MOST_ACROSS) * min(step_s / _HUE_S, 1.0)
-        # `across` points to (red, -blue), against the sense in which angles grow.
-        angle_rad = np.arctan2(chroma[:, 1], chroma[:, 0]) - np.where(usual, turn_rad, 0.0)
+        followed, usual_rad = np.array(chroma), np.empty(len(chroma))
+        gain, share = min(step_s / _STRENGTH_S, 1.0), min(step_s / _HUE_S, 1.0)
+        _kernels()[0](followed, usual_rad, centres.contrast, centres.across, good, gain, share)
         first_rad, room_rad = self._first_rad, self._known_room_rad
         if room_rad is None:
+            angle_rad = np.where(np.isnan(usual_rad), np.arctan2(followed[:, 1], followed[:, 0]), usual_rad)
             first_rad = np.where(np.isnan(self._first_rad), angle_rad, self._first_rad)
             room_rad = self._room_rad(first_rad)
-        turned_rad = np.clip(_wrapped(angle_rad - first_rad), -room_rad, room_rad)
-        strength = np.hypot(chroma[:, 0], chroma[:, 1])
-        followed = strength[:, None] * np.stack(
-            [np.cos(first_rad + turned_rad), np.sin(first_rad + turned_rad)], axis=1
-        )
-        return np.where(usual[:, None], followed, chroma)
+        _kernels()[1](followed, usual_rad, first_rad, room_rad)
+        return followed
 
     def neutral(self, before: FloatArray, frame: Frame, camera: Camera, table: TableSheet) -> FloatArray:
         """What has no colour over the table, (2,): measured anew now and then, as it was in between."""
@@ -93,3 +90,39 @@ class Drift:
 
 def _wrapped(angle_rad: FloatArray) -> FloatArray:
     return np.asarray((angle_rad + np.pi) % (2 * np.pi) - np.pi, dtype=np.float64)
+
+
+@functools.cache
+def _kernels() -> tuple[Callable[..., None], Callable[..., None]]:
+    """The compiled kernels: twenty markers are too few for numpy's calls."""
+    flat, table, number = types.float64[:], types.float64[:, :], types.float64
+    strengthen = types.void(table, flat, flat, flat, types.boolean[:], number, number)
+    return compile_for(strengthen, _strengthen_loop), compile_for(types.void(table, *[flat] * 3), _turn_loop)
+
+
+def _strengthen_loop(
+    chroma: Any, usual_rad: Any, contrast: Any, across: Any, good: Any, gain: Any, share: Any  # noqa: ANN401
+) -> None:  # fmt: skip
+    """Follow strengths, and fill the hues that looks as strong as usual tell; NaN for the others."""
+    for i in range(chroma.shape[0]):
+        usual_rad[i] = math.nan
+        if not good[i]:
+            continue
+        more = 1 + gain * (min(max(contrast[i], 0.5), 1.5) - 1)
+        chroma[i, 0] *= more
+        chroma[i, 1] *= more
+        if _AS_USUAL[0] < contrast[i] < _AS_USUAL[1]:
+            # `across` points to (red, -blue), against the sense in which angles grow.
+            turn = min(max(across[i], -_MOST_ACROSS), _MOST_ACROSS) * share
+            usual_rad[i] = math.atan2(chroma[i, 1], chroma[i, 0]) - turn
+
+
+def _turn_loop(chroma: Any, usual_rad: Any, first_rad: Any, room_rad: Any) -> None:  # noqa: ANN401
+    """Turn to the hues told, within each marker's room."""
+    for i in range(chroma.shape[0]):
+        if math.isnan(usual_rad[i]):
+            continue
+        off = (usual_rad[i] - first_rad[i] + math.pi) % (2 * math.pi) - math.pi
+        angle = first_rad[i] + min(max(off, -room_rad[i]), room_rad[i])
+        strength = math.hypot(chroma[i, 0], chroma[i, 1])
+        chroma[i, 0], chroma[i, 1] = strength * math.cos(angle), strength * math.sin(angle)

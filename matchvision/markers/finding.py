@@ -65,7 +65,7 @@ def _hitch_place(sheet: RunSheet, poses: Mapping[str, Pose], end: str) -> FloatA
     machine = sheet.machine.get(end)
     if machine is None or machine.hitch is None or end not in poses:
         return None
-    return poses[end].place(np.array(machine.hitch.at_m))
+    return np.array(poses[end].place_one(*machine.hitch.at_m))
 
 
 def marker_heights(plans: Sequence[MarkerPlan], sheet: RunSheet) -> FloatArray:

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.optimize import linear_sum_assignment
 
-from matchvision.geometry.camera import place_on_plane, project_points, rays
+from matchvision.geometry.camera import place_on_plane, project_points, rays, rotation_matrix
 from matchvision.markers.blobs import Blobs
 from matchvision.markers.colours import Palette
 from matchvision.markers.poses import Pose, Profile, place_above, pose_from_pair, stand
@@ -257,7 +257,7 @@ def name_rims(
 def faces_camera(camera: Camera, pose: Pose, face_m: FloatArray) -> npt.NDArray[np.bool_]:
     """Whether the camera sees the outer side of wheel faces, given their middles (..., 3) in the machine frame."""
     side = np.where(face_m[..., 1] >= 0, 1.0, -1.0)
-    centre, _ = rays(camera.parameters, np.zeros(2))
+    centre = -rotation_matrix(camera.parameters[9:12]).T @ camera.parameters[12:15]
     return np.asarray(side * ((centre - pose.place(face_m)) @ pose.left) > 0, dtype=np.bool_)
 
 

@@ -1,12 +1,15 @@
 """How far centres scatter about smooth paths: what a codec does to moving edges and no residual in a picture shows."""
 
+import functools
 import math
-from collections.abc import Sequence
-from typing import Final
+from collections.abc import Callable, Sequence
+from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
+from numba import types
 
+from matchvision.markers.compiling import compile_for
 from matchvision.records.tracks import MarkerPlan
 
 FloatArray = npt.NDArray[np.float64]
@@ -47,6 +50,7 @@ class Scatter:
         self._excess = [_USUAL_PX**2, _USUAL_PX**2]
         self._looks = [0, 0]
         self._pictures, self._index = 0, -1
+        self._room = np.empty(2 * len(plans))
 
     def take(self, index: int, place_px: FloatArray, variance: FloatArray) -> None:
         """Note a picture's centres (m, 2) and the variances that their fits claim, NaN where there was no fit."""
@@ -71,16 +75,62 @@ class Scatter:
 
     def _look(self, group: int, rows: npt.NDArray[np.int64]) -> None:
         # The newest picture first, then back in time: of a parabola the order's direction does not matter.
-        order = np.arange(self._pictures - 1, self._pictures - 1 - _WINDOW, -1) % _WINDOW
-        places = self._places_px[order][:, rows].reshape(_WINDOW, -1)
-        moves = (np.abs(places[0] - places[-1]) > _MOVES_PX * (_WINDOW - 1)) & np.isfinite(places).all(axis=0)
-        if not moves.any():
+        newest = (self._pictures - 1) % _WINDOW
+        found = _excess()(self._places_px, self._variance, self._leaves, rows, newest, self._room)
+        if math.isnan(found):
             return
-        scatter = ((self._leaves @ places[:, moves]) ** 2).sum(axis=0) / (_WINDOW - 3)
-        claimed = self._variance[:, rows].reshape(_WINDOW, -1)[:, moves].mean(axis=0)
-        widest = _WIDEST_RATIO * np.median(scatter)
-        found = float(np.mean(np.minimum(scatter, widest)) - np.mean(claimed))
         found = min(max(found, 0.0), _MOST_PX**2)
         self._looks[group] += 1
         gain = max(1 / self._looks[group], _LEAST_GAIN)
         self._excess[group] += gain * (found - self._excess[group])
+
+
+@functools.cache
+def _excess() -> Callable[..., float]:
+    """The compiled kernel."""
+    block, table = types.float64[:, :, ::1], types.float64[:, ::1]
+    signature = types.float64(block, block, table, types.int64[::1], types.int64, types.float64[::1])
+    return compile_for(signature, _excess_loop)
+
+
+def _excess_loop(places: Any, variance: Any, leaves: Any, rows: Any, newest: Any, scatter: Any) -> Any:  # noqa: ANN401
+    """Mean of the scatter about parabolas, the widest cut, less that of the variances claimed; NaN where none moves.
+
+    Parameters
+    ----------
+    places, variance : (`_WINDOW`, m, 2) arrays
+        One picture after the other in a ring.
+    scatter : (2 m,) array
+        Room to work in.
+    """
+    count, claimed = 0, 0.0
+    oldest = (newest + 1) % _WINDOW
+    for i in rows:
+        for axis in range(2):
+            whole, known = 0.0, True
+            for k in range(_WINDOW):
+                known = known and math.isfinite(places[k, i, axis])
+                whole += variance[k, i, axis]
+            if not (known and abs(places[newest, i, axis] - places[oldest, i, axis]) > _MOVES_PX * (_WINDOW - 1)):
+                continue
+            square = 0.0
+            for p in range(_WINDOW):
+                left = 0.0
+                for k in range(_WINDOW):
+                    left += leaves[p, k] * places[(newest - k) % _WINDOW, i, axis]
+                square += left * left
+            # Kept in order, for the median.
+            at = count
+            while at > 0 and scatter[at - 1] > square / (_WINDOW - 3):
+                scatter[at] = scatter[at - 1]
+                at -= 1
+            scatter[at] = square / (_WINDOW - 3)
+            count += 1
+            claimed += whole / _WINDOW
+    if count == 0:
+        return math.nan
+    widest = _WIDEST_RATIO * 0.5 * (scatter[(count - 1) // 2] + scatter[count // 2])
+    total = 0.0
+    for k in range(count):
+        total += min(scatter[k], widest)
+    return (total - claimed) / count

@@ -12,8 +12,10 @@ import numpy as np
 
 from matchvision.markers import fitting
 from matchvision.markers.centres import Windows, find_centres
+from matchvision.markers.drifting import Drift
 from matchvision.markers.projecting import project_markers
 from matchvision.markers.refining import Refiner
+from matchvision.markers.scattering import Scatter
 from matchvision.records.frames import Frame
 from matchvision.records.tracks import MarkerPlan
 
@@ -29,6 +31,9 @@ _KEPT: Final = tuple(
         "streaking._speed_loops",
         "stating._take_loops",
         "stating._state_loops",
+        "drifting._strengthen_loop",
+        "drifting._turn_loop",
+        "scattering._excess_loop",
     )
 )
 
@@ -74,6 +79,11 @@ def run_kernels() -> tuple[float, float]:
         neutral=np.full(2, 128.0),
     )
     project_markers(np.ones(15), np.ones((1, 3)))
-    refiner = Refiner([MarkerPlan("disc", "body", "red", 0.01)])
+    plans = [MarkerPlan("disc", "body", "red", 0.01)]
+    refiner = Refiner(plans)
     found = refiner.refine(frame, windows, find_centres(frame, windows))
+    Drift(plans).follow(np.ones((1, 2)), found, np.ones(1, dtype=np.bool_), 0.0)
+    scatter = Scatter(plans)
+    for index in range(8):
+        scatter.take(index, found.place_px, found.u_px**2)
     return float(found.place_px[0, 0]), float(found.place_px[0, 1])
