@@ -13,9 +13,9 @@ import numpy.typing as npt
 from matchvision.errors import CannotMeasure
 from matchvision.mechanics.match import play_match_quickly
 from matchvision.records.motion import MachineMotion, MatchClock, Motion
+from matchvision.verdict.erring import ERROR_IN_TIME_S
 from matchvision.verdict.picturing import explained_match
 from matchvision.verdict.playing import Forecasted
-from matchvision.verdict.refitting import ERROR_IN_TIME_S
 from matchvision.verdict.weighing import Weighed
 
 FloatArray = npt.NDArray[np.float64]

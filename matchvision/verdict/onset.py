@@ -6,7 +6,8 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from matchvision.verdict.refitting import Loosened, RunFitter
+from matchvision.verdict.erring import Loosened
+from matchvision.verdict.refitting import RunFitter
 
 FloatArray = npt.NDArray[np.float64]
 

@@ -19,12 +19,13 @@ from matchvision.records.results import CauseRow
 from matchvision.records.sheet import Drive, Forecast, Run, StartPose
 from matchvision.uncertainty import format_interval
 from matchvision.verdict.causing import FALSE_ALARM, say_chance
-from matchvision.verdict.explaining import Explanation, explain
+from matchvision.verdict.explaining import explain
 from matchvision.verdict.locating import locate
-from matchvision.verdict.observing import Observed, observe
+from matchvision.verdict.observing import observe
 from matchvision.verdict.operating import moments_until
 from matchvision.verdict.picturing import show_explained
 from matchvision.verdict.playing import Forecasted
+from matchvision.verdict.saying import say, size_of
 from matchvision.verdict.weighing import Weighed, weigh
 
 #: Explanations below this are not told one by one.
@@ -38,23 +39,6 @@ STANDING_M_S: Final = 0.005
 #: What shows in where a machine goes, whoever operates it.
 SEEN_OF_ANYONE: Final = ("less-grip", "slippery-stretch", "blocked", "turned")
 NAN: Final = math.nan
-
-_SENTENCES: Final[Mapping[str, str]] = {
-    "less-grip": "{machine} had {share} less grip than forecast from {since} on",
-    "slippery-stretch": "{machine} had {share} less grip between x = {low} and {high}",
-    "drive-loss": "{machine} had lost {share} of its drive{detail} since {since}",
-    "hitch-released": "The rope was let go at {since}",
-    "anchor-weaker": "The anchor of {machine} held {share} less than forecast",
-    "opponent-stronger": "{machine} drove with {ratio} times the torque that was guessed for it",
-    "opponent-heavier": "{machine} weighed {ratio} times what was guessed for it",
-    "late-start": "{machine} started {size} late",
-    "wrong-gear": "The gear of {machine} was {ratio} times as tall as stated",
-    "wrong-mass": "{machine} weighed {ratio} times what is stated",
-    "wrong-efficiency": "The drive of {machine} gave {ratio} times the torque that is stated",
-    "rope-longer": "The rope was {size} longer than stated (negative: shorter)",
-    "turned": "The rope pulled at {machine} {size} further to the left than its hitch is stated to sit",
-    "blocked": "{machine} was stopped at x = {low}",
-}
 
 
 def reason(
@@ -95,7 +79,7 @@ def reason(
     touched_s = (touch.start_s, touch.end_s) if touch is not None else None
     logged = replace(forecasted, run=as_logged(forecasted.run)) if run.commands else None
     weighed = weigh(forecasted, observed, explanations, touched_s, logged, seen_stopped(grip, until_s))
-    rows = rows_of(locate(weighed, forecasted, logged, motion, clock, until_s), observed, touch, tuple(run.commands))
+    rows = rows_of(locate(weighed, forecasted, logged, motion, clock, until_s), touch, tuple(run.commands))
     curves = show_explained(forecasted, logged, observed, leading_variant(weighed, rows[0]))
     rows = rows if loss is None else let_go(rows, loss)
     return (replace(rows[0], curves=curves), *rows[1:])
@@ -158,9 +142,7 @@ def _sides_without_plan(planned: Forecast) -> dict[str, Drive]:
     return {side: own.model_copy(update={"throttle": ()}) for side, own in sides.items() if own is not None}
 
 
-def rows_of(
-    weighed: tuple[Weighed, ...], observed: Observed, touch: Event | None, logged: tuple[str, ...] = ()
-) -> tuple[CauseRow, ...]:
+def rows_of(weighed: tuple[Weighed, ...], touch: Event | None, logged: tuple[str, ...] = ()) -> tuple[CauseRow, ...]:
     """One row a cause and machine: chances of its variants added, size and date over them all."""
     together: dict[tuple[str, str], list[Weighed]] = defaultdict(list)
     for one in weighed:
@@ -171,12 +153,12 @@ def rows_of(
         if probability < LEAST_TOLD and cause not in ("as-predicted", "unexplained"):
             continue
         best = _merge(variants)
-        size, u_size, unit = _size(best) if best.beside is None else (NAN, NAN, "")
+        size, u_size, unit = size_of(best) if best.beside is None else (NAN, NAN, "")
         if cause == "command-changed" and len(logged) == 1:
             machine = logged[0]
         dated = best.explanation is not None and best.explanation.dated and best.beside is None
         since_s = best.at[0] if dated else (touch.start_s if cause == "touched" and touch else NAN)
-        statement = _say(cause, machine, best, probability, observed, touch)
+        statement = say(cause, best, probability, touch)
         rows.append(CauseRow(cause, machine, probability, size, u_size, unit, since_s, statement))
     return tuple(sorted(rows, key=lambda row: -row.probability))
 
@@ -262,60 +244,6 @@ def _merge(variants: list[Weighed]) -> Weighed:
         u_size=u_size,
         at=tuple(at for at, _ in ats),
         u_at=tuple(u for _, u in ats),
-    )
-
-
-def _size(best: Weighed) -> tuple[float, float, str]:
-    if best.explanation is None:
-        return NAN, NAN, ""
-    if best.cause == "late-start":
-        return best.at[0], best.u_at[0], "s"
-    if best.cause == "blocked":
-        return best.at[0], best.u_at[0], "m"
-    if best.cause == "hitch-released":
-        return best.at[0], best.u_at[0], "s"
-    return best.size, best.u_size, best.explanation.unit
-
-
-def _say(cause: str, machine: str, best: Weighed, probability: float, observed: Observed, touch: Event | None) -> str:
-    chance = say_chance(probability)
-    off = "the forecast" if cause == "unexplained" else "it"
-    misfit = f"what was measured lies {100 * best.fit.residual_rms:.1f} % of each quantity's size (rms) off {off}"
-    if cause == "as-predicted":
-        return f"It went as predicted within the stated uncertainties, {chance}; {misfit}."
-    if cause == "unexplained":
-        return f"Something that no single explanation tried here covers was at work, {chance}; {misfit}."
-    if cause == "command-changed":
-        return f"The logged command was another than planned, and explains the run as it is, {chance}; {misfit}."
-    if cause == "touched" and touch is not None:
-        since = format_interval(touch.start_s, touch.u_start_s, "s")
-        said = f"A hand was over the table from {since} on and may have changed the run, {chance}"
-        if best.beside is None or best.beside.explanation is None:
-            return f"{said}."
-        return (
-            f"{said}; what began while it was there is as if: {_clause(best.beside, best.beside.explanation)} (95 %)."
-        )
-    if best.explanation is None:
-        return f"{cause}, {chance}."
-    told = _clause(best, best.explanation)
-    if best.beside is not None and best.beside.explanation is not None:
-        told = f"Two things together: {told}; and {_clause(best.beside, best.beside.explanation)}"
-    return f"{told} (95 %), {chance}; {misfit}."
-
-
-def _clause(best: Weighed, explanation: Explanation) -> str:
-    """What one explanation says, with its size and date."""
-    size, u_size, unit = _size(best)
-    ends = [format_interval(a, u, "m") for a, u in zip(best.at, best.u_at, strict=True)]
-    return _SENTENCES[best.cause].format(
-        machine=explanation.machine,
-        share=format_interval(100 * best.size, 100 * best.u_size, "%"),
-        ratio=format_interval(size, u_size),
-        size=format_interval(size, u_size, unit),
-        since=format_interval(best.at[0], best.u_at[0], "s") if best.at else "",
-        low=ends[0] if ends else "",
-        high=ends[-1] if ends else "",
-        detail=f" ({explanation.detail})" if explanation.detail else "",
     )
 
 

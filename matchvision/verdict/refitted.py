@@ -12,13 +12,14 @@ from matchvision.mechanics.fitted import FittedMatch
 from matchvision.mechanics.machine import MatchModel
 from matchvision.records.results import CauseRow, Grounds
 from matchvision.records.sheet import Run, StartPose
+from matchvision.verdict.erring import UNEXPLAINED_ERRORS
 from matchvision.verdict.explaining import Explanation, explain
 from matchvision.verdict.finding import NARROWED, Found
 from matchvision.verdict.observing import observe
 from matchvision.verdict.onset import onset_s
 from matchvision.verdict.playing import Forecasted, player
 from matchvision.verdict.reasoning import as_logged, forecast_of, machine_paths
-from matchvision.verdict.refitting import UNEXPLAINED_ERRORS, Refit, RunFitter
+from matchvision.verdict.refitting import Refit, RunFitter
 from matchvision.verdict.searching import Searcher
 
 FloatArray = npt.NDArray[np.float64]

@@ -7,24 +7,22 @@ from typing import Final
 
 import numpy as np
 import numpy.typing as npt
-from scipy.linalg import cho_factor, cho_solve
+from scipy.linalg import cho_solve
 
+from matchvision.verdict.erring import (
+    MODEL_ERROR_CHANCES,
+    MODEL_ERRORS,
+    UNEXPLAINED_CHANCES,
+    UNEXPLAINED_ERRORS,
+    Loosened,
+    weigh_errors,
+)
 from matchvision.verdict.observing import Observed
 
 FloatArray = npt.NDArray[np.float64]
 #: From standard normal numbers (p,) to the computed series, in the order of the observed ones.
 Predict = Callable[[FloatArray], Sequence[FloatArray]]
 
-#: Sizes of the model's own error, as shares of each series' scale, and how likely each is beforehand. A planar model
-#: with dry friction agrees with an independent engine to 2 % to 4 %; the widest stand for something unexplained.
-MODEL_ERRORS: Final = (0.01, 0.02, 0.04, 0.08)
-MODEL_ERROR_CHANCES: Final = (0.15, 0.35, 0.35, 0.15)
-UNEXPLAINED_ERRORS: Final = (0.25, 0.5)
-UNEXPLAINED_CHANCES: Final = (0.5, 0.5)
-#: A model's error lasts about this long [s] and is an Ornstein–Uhlenbeck process.
-ERROR_LASTS_S: Final = 0.5
-#: What a model predicts may come this much too early or late [s]: operators and soft parts are no clockwork.
-ERROR_IN_TIME_S: Final = 0.03
 #: A refit ends where a round gains less than this in log probability.
 ENOUGH: Final = 0.1
 #: Steps smaller than this [standard deviations] change nothing that is told.
@@ -38,23 +36,6 @@ LEAST_DIFFERENCE_NATS: Final = 1.0
 LONGEST_STEP: Final = 1.5
 #: Step of the differences [standard deviations]: large against what the solver's tolerance leaves open of a match.
 STEP: Final = 0.3
-
-
-@dataclass(frozen=True)
-class Loosened:
-    """A stretch of time [s] in which somebody's hand was in it: the model's error is at least this share there."""
-
-    from_s: float
-    until_s: float
-    share: float
-
-
-@dataclass(frozen=True, eq=False)
-class Weights:
-    """Inverse covariance of one size of the model's error: a factor and log-determinant for each series."""
-
-    factors: tuple[tuple[FloatArray, bool], ...]
-    log_determinant: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,32 +79,7 @@ class RunFitter:
         self.observed = observed
         self.known = [np.flatnonzero(np.isfinite(s.values)) for s in observed.series]
         self.values = [s.values[k] for s, k in zip(observed.series, self.known, strict=True)]
-        self.weights = {share: self._weigh(share, loosened) for share in shares}
-
-    def _weigh(self, share: float, loosened: Loosened | None) -> Weights:
-        """Covariance of each series: measured u, and a model's error that lasts for a while.
-
-        Where the measured series changes fast, a small error in time is a large one in value, and each moment has its
-        own: in swings on a sprung rope, or where wheels break loose again and again, early and late come by turns. Of
-        the engine's runs that is by far the likelier account (80 and 55 nats in two of them) than one that lasts, which
-        takes a swing out of step for a pull of another size.
-        """
-        factors, log_determinant = [], 0.0
-        for series, known in zip(self.observed.series, self.known, strict=True):
-            t_s, values = self.observed.t_s[known], series.values[known]
-            rate = np.gradient(values, t_s)
-            width = np.full(len(known), share * series.scale)
-            if loosened is not None:
-                inside = (t_s >= loosened.from_s) & (t_s <= loosened.until_s)
-                width[inside] = max(share, loosened.share) * series.scale
-            lasting = np.exp(-np.abs(t_s[:, None] - t_s[None, :]) / ERROR_LASTS_S)
-            u = np.maximum(series.u[known], 1e-3 * series.scale)
-            own = u**2 + (ERROR_IN_TIME_S * rate) ** 2
-            covariance = width[:, None] * lasting * width[None, :] + np.diag(own)
-            factor = cho_factor(covariance, lower=True)
-            factors.append((factor[0], True))
-            log_determinant += 2.0 * float(np.sum(np.log(np.diag(factor[0]))))
-        return Weights(tuple(factors), log_determinant)
+        self.weights = {share: weigh_errors(observed, self.known, share, loosened) for share in shares}
 
     def residuals(self, predicted: Sequence[FloatArray]) -> list[FloatArray]:
         """Measured less predicted, where measured; what a model cannot give counts as wholly wrong."""

@@ -21,9 +21,8 @@ from matchvision.verdict.finding import (
     model_error,
 )
 from matchvision.verdict.playing import Alterable, Play
-from matchvision.verdict.profiling import BETTER_NATS, Profile, profile
 from matchvision.verdict.refitting import Predict, Refit, RunFitter, log_sum
-from matchvision.verdict.settling import draw, known_better, settle
+from matchvision.verdict.settling import settle
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -40,8 +39,6 @@ SIZES_OF_TWO, SIZES_AT_ONSET = (-1.2, -0.4, 0.4, 1.2), (-0.8, 0.4, 1.6)
 #: What was not computed may add so much (nats) to a look: farther on the slopes are no longer those of the match.
 LOOK_UNSEEN: Final = 30.0
 
-#: How often a walk over sizes and dates may begin anew from a better place.
-BEGINNINGS: Final = 2
 #: From how many places the search for a stretch begins, whose two ends and grip play into each other, or for a wall.
 BEGUN_AT_PLACES: Final = 3
 #: Of other beginnings those this near (in nats) are kept after narrowing down; so many are brought to their minimum.
@@ -189,7 +186,7 @@ class Searcher:
 
     def refit(self, explanation: Explanation, look: Look) -> Found:
         """Everything free: stated numbers, the size, the time or place, which is as likely anywhere in its range."""
-        changed, precision = self._freed(explanation, look)
+        changed, precision = self.freed(explanation, look)
         begin = np.concatenate([look.fit.z, np.zeros(len(explanation.spacing))])
         fit = self.fitter.refit(changed, begin, slopes=look.fit.slopes, rounds=6, anew=1, precision=precision)
         return self._found(explanation, look, fit)
@@ -197,7 +194,7 @@ class Searcher:
     def tells(self, explanation: Explanation, found: Found, look: Look) -> bool:
         """Whether the match as refitted with it can be told from the one refitted without any change."""
         z = found.fit.z if found.fit.computed is None else found.fit.computed
-        changed, _ = self._freed(explanation, look)
+        changed, _ = self.freed(explanation, look)
         plain = self.plain.z if self.plain.computed is None else self.plain.computed
         return self.fitter.differ(self.play(self.forecasted.match(plain)), changed(z))
 
@@ -226,7 +223,7 @@ class Searcher:
 
     def _settled(self, explanation: Explanation, look: Look, begin: FloatArray, rounds: int) -> Found:
         """Everything free, settled from these numbers."""
-        changed, precision = self._freed(explanation, look)
+        changed, precision = self.freed(explanation, look)
         spreads = np.diag(1.0 / np.maximum(precision, 1.0))
         fit = settle(self.fitter, changed, Refit(begin, spreads, -math.inf, math.nan, ()), precision, rounds)
         return self._found(explanation, look, fit)
@@ -239,79 +236,12 @@ class Searcher:
         free = len(fit.z) - len(explanation.spacing)
         steps = np.array([spacing for spacing, _ in explanation.spacing]) / NARROWED
         spreads = np.sqrt(np.diag(fit.covariance)[free:]) * steps
-        at = tuple(float(c) for c in self._not_before(explanation, np.array(look.at) + steps * fit.z[free:]))
+        at = tuple(float(c) for c in self.not_before(explanation, np.array(look.at) + steps * fit.z[free:]))
         evidence = fit.log_evidence + evenly(explanation, fit.z)
         told = self.lasting(explanation, tuple(spreads))
         return Found(evidence, fit, *self.size(explanation, fit, self.forecasted.numbers), at, told, look.at)
 
-    def sharpen(self, explanation: Explanation, look: Look, found: Found) -> Found:
-        """What was found with its size, date and places integrated over, one after the other, instead of by curvature.
-
-        Where a better place is met on the way, it begins anew from there. The evidence is that of draws from what was
-        found; where they do not settle down, it is told with what it is good to.
-        """
-        numbers, sized = self.forecasted.numbers, int(explanation.has_size)
-        steps = [spacing / NARROWED for spacing, _ in explanation.spacing]
-        lows, highs = self._ends(explanation, look)
-        limits = [*[(-4.0, 4.0)] * sized, *zip(lows, highs, strict=True)]
-        changed, precision = self._freed(explanation, look)
-        fit = found.fit
-        walks: list[Profile] = []
-        for beginning in range(BEGINNINGS):
-            walks = []
-            for k, limit in enumerate(limits):
-                walk = profile(
-                    self.fitter, changed, fit, numbers + k, prior=k < sized, limit=limit, precision=precision
-                )
-                walks.append(walk)
-                if walk.gained > BETTER_NATS and beginning < BEGINNINGS - 1:
-                    fit = settle(self.fitter, changed, walk.best, precision)
-                    break
-            else:
-                break
-        size, u_size = math.nan, math.nan
-        if sized:
-            size, u_size = walks[0].moments(np.array([explanation.size_of(v) for v in walks[0].values]))
-            u_size = math.hypot(u_size, model_error(explanation))
-        places = [
-            walk.moments(self._not_before(explanation, centre + step * walk.values))
-            for centre, step, walk in zip(look.at, steps, walks[sized:], strict=True)
-        ]
-        evidences = [w.log_evidence + evenly(explanation, fit.z, walked=k - sized) for k, w in enumerate(walks)]
-        centre, covariance = fit.z, fit.covariance
-        for k, walk in enumerate(walks):
-            centre, covariance = known_better(centre, covariance, numbers + k, *walk.moments(walk.values))
-        evidence, u_evidence = self._drawn(
-            changed, centre, covariance, precision, explanation, look, float(np.mean(evidences))
-        )
-        at, spreads = tuple(a for a, _ in places), tuple(u for _, u in places)
-        told = self.lasting(explanation, spreads)
-        return Found(evidence, fit, size, u_size, at, told, look.at, u_evidence)
-
-    def _drawn(
-        self,
-        changed: Predict,
-        centre: FloatArray,
-        covariance: FloatArray,
-        precision: FloatArray,
-        explanation: Explanation,
-        look: Look,
-        otherwise: float,
-    ) -> tuple[float, float]:
-        """Evidence by draws and how well it is known; ``otherwise``: by quadrature and Laplace's method."""
-        drawn = draw(
-            self.fitter, changed, centre, covariance, precision, more=lambda z: self._prior(explanation, look, z)
-        )
-        return drawn.agreed(otherwise)
-
-    def _prior(self, explanation: Explanation, look: Look, z: FloatArray) -> float:
-        """What a draw's prior gains where dates and places are evenly likely over their range, and none beyond it."""
-        for tau, low, high in zip(z[len(z) - len(explanation.spacing) :], *self._ends(explanation, look), strict=True):
-            if not low <= tau <= high:
-                return -math.inf
-        return evenly(explanation, z)
-
-    def _ends(self, explanation: Explanation, look: Look) -> tuple[list[float], list[float]]:
+    def ends(self, explanation: Explanation, look: Look) -> tuple[list[float], list[float]]:
         """Lowest and highest numbers of dates and places: dates within the run, places within their range's width."""
         steps = [spacing / NARROWED for spacing, _ in explanation.spacing]
         widths = [span / step for step, (_, span) in zip(steps, explanation.spacing, strict=True)]
@@ -320,7 +250,7 @@ class Searcher:
         end_s = float(self.fitter.observed.t_s[-1])
         return [-look.at[0] / steps[0]], [(end_s - look.at[0]) / steps[0]]
 
-    def _freed(self, explanation: Explanation, look: Look) -> tuple[Predict, FloatArray]:
+    def freed(self, explanation: Explanation, look: Look) -> tuple[Predict, FloatArray]:
         """The computed series by all numbers (stated ones, size, date or places), and the priors' precisions."""
         numbers, sized = self.forecasted.numbers, int(explanation.has_size)
         steps = np.array([spacing for spacing, _ in explanation.spacing]) / NARROWED
@@ -344,7 +274,7 @@ class Searcher:
             self.lasting(explanation, spreads),
         )
 
-    def _not_before(self, explanation: Explanation, values: FloatArray) -> FloatArray:
+    def not_before(self, explanation: Explanation, values: FloatArray) -> FloatArray:
         """Dates and delays are told from the start on: what was gone before it was gone then."""
         return np.maximum(values, 0.0) if explanation.dated or explanation.unit == "s" else values
 

@@ -8,17 +8,8 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from matchvision.verdict.refitting import (
-    MODEL_ERROR_CHANCES,
-    MODEL_ERRORS,
-    UNEXPLAINED_CHANCES,
-    UNEXPLAINED_ERRORS,
-    Predict,
-    Refit,
-    RunFitter,
-    log_sum,
-    steps_of,
-)
+from matchvision.verdict.erring import MODEL_ERROR_CHANCES, MODEL_ERRORS, UNEXPLAINED_CHANCES, UNEXPLAINED_ERRORS
+from matchvision.verdict.refitting import Predict, Refit, RunFitter, log_sum, steps_of
 
 FloatArray = npt.NDArray[np.float64]
 

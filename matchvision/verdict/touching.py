@@ -8,18 +8,11 @@ from typing import Final, NamedTuple
 import numpy as np
 from scipy.special import ndtr
 
+from matchvision.verdict.erring import MODEL_ERROR_CHANCES, MODEL_ERRORS, Loosened
 from matchvision.verdict.explaining import Explanation
 from matchvision.verdict.finding import Found
 from matchvision.verdict.observing import Observed
-from matchvision.verdict.refitting import (
-    MODEL_ERROR_CHANCES,
-    MODEL_ERRORS,
-    Loosened,
-    Predict,
-    Refit,
-    RunFitter,
-    log_sum,
-)
+from matchvision.verdict.refitting import Predict, Refit, RunFitter, log_sum
 
 #: A hand moves things by these shares of their size, as likely by any of them; what it set going lasts so long [s].
 TOUCHED_ERRORS: Final = (0.0, 0.08, 0.25, 0.8)

@@ -10,23 +10,17 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.verdict.causing import FALSE_ALARM
+from matchvision.verdict.erring import UNEXPLAINED_CHANCES, UNEXPLAINED_ERRORS, Loosened
 from matchvision.verdict.explaining import Explanation
 from matchvision.verdict.finding import Found, Look
 from matchvision.verdict.observing import Observed
 from matchvision.verdict.onset import onset_s
 from matchvision.verdict.pairing import FoundPair, pair_up, part_again
 from matchvision.verdict.playing import Forecasted, player
-from matchvision.verdict.refitting import (
-    UNEXPLAINED_CHANCES,
-    UNEXPLAINED_ERRORS,
-    Loosened,
-    Predict,
-    Refit,
-    RunFitter,
-    log_sum,
-)
+from matchvision.verdict.refitting import Predict, Refit, RunFitter, log_sum
 from matchvision.verdict.searching import Searcher
 from matchvision.verdict.settling import SEED, draw, settle
+from matchvision.verdict.sharpening import sharpen
 from matchvision.verdict.touching import STAYS, by_hand, left_alone
 
 FloatArray = npt.NDArray[np.float64]
@@ -298,9 +292,9 @@ def _search(
             narrowed[i], told[i] = look, (explanations[likely[i]], again)
         sharp, done = list(told), set[int]()
 
-        def sharpen(i: int) -> tuple[Explanation, Found]:
+        def sharper(i: int) -> tuple[Explanation, Found]:
             explanation, found = sharp[i]
-            return explanation, searcher.sharpen(explanation, narrowed[i], found)
+            return explanation, sharpen(searcher, explanation, narrowed[i], found)
 
         while True:
             # What was integrated over is often less likely than it seemed: what comes near it then is as well.
@@ -309,7 +303,7 @@ def _search(
             near = sorted(near, key=lambda i: -sharp[i][1].log_evidence)[: max(0, SHARPENED_MOST - len(done))]
             if not near:
                 break
-            for i, better in zip(near, pool.map(sharpen, near), strict=True):
+            for i, better in zip(near, pool.map(sharper, near), strict=True):
                 sharp[i] = better
             done |= set(near)
     return sharp, [sharp[i] for i in sorted(worth)]

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
+from matchvision.verdict.erring import ERROR_IN_TIME_S
 from matchvision.verdict.locating import crossings, moved_by
-from matchvision.verdict.refitting import ERROR_IN_TIME_S
 
 
 def test_an_edge_lies_where_the_machine_was_seen() -> None:

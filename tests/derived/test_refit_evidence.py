@@ -5,18 +5,12 @@ import numpy.typing as npt
 import pytest
 from scipy.stats import multivariate_normal
 
+from matchvision.verdict.erring import ERROR_IN_TIME_S, ERROR_LASTS_S, MODEL_ERROR_CHANCES, MODEL_ERRORS
 from matchvision.verdict.explaining import Explanation
 from matchvision.verdict.finding import Found
 from matchvision.verdict.observing import Observed, Series
 from matchvision.verdict.profiling import profile
-from matchvision.verdict.refitting import (
-    ERROR_IN_TIME_S,
-    ERROR_LASTS_S,
-    MODEL_ERROR_CHANCES,
-    MODEL_ERRORS,
-    Refit,
-    RunFitter,
-)
+from matchvision.verdict.refitting import Refit, RunFitter
 from matchvision.verdict.touching import STAYS, by_hand
 
 FloatArray = npt.NDArray[np.float64]

@@ -73,7 +73,7 @@ def test_logged_command_is_blamed_on_no_machine() -> None:
     few = of(explanations, ("drive-loss", changed.machine), ("wrong-efficiency", changed.machine))
     weighed = weigh(forecasted, observed, few, None, logged)
     assert weighed[0].cause == "command-changed"
-    rows = rows_of(weighed, observed, None, (changed.machine,))
+    rows = rows_of(weighed, None, (changed.machine,))
     assert (rows[0].cause, rows[0].machine) == ("command-changed", changed.machine)
     assert "logged command" in rows[0].statement
     # Without the log the same run is a drive that is partly gone.
@@ -101,7 +101,7 @@ def test_hand_that_was_seen_explains_what_it_did() -> None:
     few = of(explanations, ("less-grip", "heron"), ("less-grip", "plover"), ("wrong-mass", "plover"))
     weighed = weigh(forecasted, observed, few, (touch.start_s, touch.end_s))
     assert weighed[0].cause == "touched"
-    row = rows_of(weighed, observed, touch)[0]
+    row = rows_of(weighed, touch)[0]
     assert row.since_s == touch.start_s
     assert "hand" in row.statement
 
@@ -114,7 +114,7 @@ def test_what_began_under_a_hand_is_told_with_the_hand() -> None:
     few = of(explanations, ("drive-loss", changed.machine))
     touch = Event("touch", changed.machine, changed.since_s - 0.4, changed.since_s + 0.4, 0.02, 0.98, "skin.")
     weighed = weigh(forecasted, observed, few, (touch.start_s, touch.end_s))
-    row = rows_of(weighed, observed, touch)[0]
+    row = rows_of(weighed, touch)[0]
     assert (row.cause, row.machine, row.unit) == ("touched", "", "")
     assert f"as if: {changed.machine} had lost" in row.statement
     assert sum(one.probability for one in weighed) == pytest.approx(1.0)
@@ -152,7 +152,7 @@ def test_what_nothing_explains_is_said_with_its_misfit(plain: Measured) -> None:
     few = of(explanations, ("less-grip", "heron"), ("wrong-mass", "plover"))
     weighed = weigh(forecasted, replace(observed, series=swung), few, None)
     assert weighed[0].cause == "unexplained"
-    statement = rows_of(weighed, observed, None)[0].statement
+    statement = rows_of(weighed, None)[0].statement
     assert "no single explanation" in statement
     assert "% of each quantity" in statement
 
@@ -165,7 +165,7 @@ def test_two_causes_are_found_where_one_does_not_do() -> None:
         explanations, ("late-start", first.machine), ("drive-loss", second.machine), ("wrong-mass", second.machine)
     )
     weighed = weigh(forecasted, observed, few, None)
-    row = rows_of(weighed, observed, None)[0]
+    row = rows_of(weighed, None)[0]
     assert set(row.cause.split("+")) == {"late-start", "drive-loss"}
     assert set(row.machine.split(", ")) == {first.machine, second.machine}
     assert row.statement.startswith("Two things together")
