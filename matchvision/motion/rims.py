@@ -1,4 +1,4 @@
-"""Marks on a wheel's rim: their places on the face, the circle's middle, the angle, and how the places scatter."""
+"""Marks on a wheel's rim: their places on the face, the angle, and how the places scatter."""
 
 import itertools
 from dataclasses import dataclass
@@ -17,8 +17,6 @@ from matchvision.records.tracks import MarkerPlan, Tracks
 
 FloatArray = npt.NDArray[np.float64]
 
-#: How far the face's middle may lie off where pose and sheet put it, in its plane [m].
-U_FACE_MIDDLE_M = 0.004
 #: Smaller errors than this are none [m].
 EXACT_M = 1e-9
 #: A mark further off its circle than this is not this mark [m].
@@ -83,50 +81,15 @@ def place_rim(pose: Pose, wheel: Wheel, tracks: Tracks, sighting: Sighting) -> R
     return RimPlaces(columns, placing, in_face[..., 0], in_face[..., 1], variance, jacobian, sighting.seen[:, columns])
 
 
-def find_face_middle(rim: RimPlaces, circle_m: FloatArray) -> tuple[tuple[float, float], FloatArray]:
-    """Where the circle's middle lies in the face, (along, up) [m], off the place that pose and sheet give.
-
-    Also the covariance (2, 2) of that.
-
-    A camera error shifts pose and face; all frames share it, and marks that go round show it.
-
-    Notes
-    -----
-    Gauss–Newton on the marks' distances from the middle, under a prior of `U_FACE_MIDDLE_M` about zero; distances are
-    weighted by the pixels' uncertainty and by a tenth of their number for what frames have in common.
-    Checked by: tests/motion/test_wheels.py::test_shifted_face_is_found
-    """
-    middle = np.zeros(2)
-    seen = rim.seen & np.isfinite(rim.along_m) & np.isfinite(rim.variance).all(axis=(2, 3))
-    normal = np.eye(2) / U_FACE_MIDDLE_M**2
-    if not seen.any():
-        return (0.0, 0.0), np.asarray(np.linalg.inv(normal), dtype=np.float64)
-    for _ in range(6):
-        along, up = rim.along_m - middle[0], rim.up_m - middle[1]
-        reach = np.hypot(along, up)
-        unit = np.stack([along, up], axis=-1) / np.where(reach > 0, reach, 1.0)[..., None]
-        off = reach - circle_m
-        good = seen & (np.abs(off) < WILD_MARK_M)
-        weight = 0.1 / np.einsum("nki,nkij,nkj->nk", unit, np.where(good[..., None, None], rim.variance, 1.0), unit)
-        weight, unit, off = weight[good], unit[good], off[good]
-        normal = (unit * weight[:, None]).T @ unit + np.eye(2) / U_FACE_MIDDLE_M**2
-        right = (unit * weight[:, None]).T @ off - middle / U_FACE_MIDDLE_M**2
-        middle = middle + np.linalg.solve(normal, right)
-    return (float(middle[0]), float(middle[1])), np.asarray(np.linalg.inv(normal), dtype=np.float64)
-
-
-def turning_angles(
-    rim: RimPlaces, plans: list[MarkerPlan], middle: tuple[float, float]
-) -> tuple[FloatArray, FloatArray]:
+def turning_angles(rim: RimPlaces, plans: list[MarkerPlan]) -> tuple[FloatArray, FloatArray]:
     """How far the wheel has turned in each frame [rad], up to whole turns, and its uncertainty; NaN without a mark.
 
     Marks seen together are joined by weighted least squares on the circle. Driving forward carries a mark from up to
     forward: its place on the circle, counted from forward through up, falls as the wheel turns.
     """
-    along, up = rim.along_m - middle[0], rim.up_m - middle[1]
     circle = np.array([p.circle_m for p in plans])
-    reach = np.hypot(along, up)
-    place = np.arctan2(up, along)
+    reach = np.hypot(rim.along_m, rim.up_m)
+    place = np.arctan2(rim.up_m, rim.along_m)
     turned = np.radians([p.angle_deg for p in plans]) - place
     tangent = np.stack([-np.sin(place), np.cos(place)], axis=-1)
     variance = np.einsum("nki,nkij,nkj->nk", tangent, rim.variance, tangent) / circle**2
@@ -146,7 +109,7 @@ def turning_angles(
     return np.where(some, angle, np.nan), np.where(some, np.sqrt(widen / safe), np.nan)
 
 
-def errors_of_marks(rim: RimPlaces, plans: list[MarkerPlan], middle: tuple[float, float]) -> FloatArray:
+def errors_of_marks(rim: RimPlaces, plans: list[MarkerPlan]) -> FloatArray:
     """The marks' errors (n, k) along their path [m], as large as one mark's; NaN where not seen.
 
     Marks of one wheel keep their angles to each other, so what these do is error, along the path: there a compressed
@@ -156,11 +119,10 @@ def errors_of_marks(rim: RimPlaces, plans: list[MarkerPlan], middle: tuple[float
     -----
     Checked by: tests/motion/test_scatter.py::test_marks_that_stay_behind_are_seen_to
     """
-    along, up = rim.along_m - middle[0], rim.up_m - middle[1]
     circle = np.array([p.circle_m for p in plans])
-    off = np.hypot(along, up) - circle
+    off = np.hypot(rim.along_m, rim.up_m) - circle
     good = rim.seen & (np.abs(off) < WILD_MARK_M)
-    place = np.where(good, np.arctan2(up, along) - np.radians([p.angle_deg for p in plans]), np.nan)
+    place = np.where(good, np.arctan2(rim.up_m, rim.along_m) - np.radians([p.angle_deg for p in plans]), np.nan)
     errors = [
         np.angle(np.exp(1j * (place[:, i] - place[:, j]))) * 0.5 * (circle[i] + circle[j]) / np.sqrt(2)
         for i, j in itertools.combinations(range(len(plans)), 2)

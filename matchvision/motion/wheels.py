@@ -7,12 +7,12 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.mechanics.traction import travel_reduction
+from matchvision.motion.faces import find_face, straighten
 from matchvision.motion.machines import LEAST_FAST_RATIO, Pose, rate_spread_from_camera
 from matchvision.motion.rims import (
     WILD_MARK_M,
     RimPlaces,
     errors_of_marks,
-    find_face_middle,
     place_rim,
     scatter_of_marks,
     turning_angles,
@@ -42,8 +42,10 @@ U_CREEP_RATIO = 0.02
 U_LATE_FRAMES = 0.5 / np.sqrt(3)
 #: A wheel that turns by this many standard uncertainties within `SLOW_LAG_S` surely turns.
 SURELY = 3.0
-#: Step for derivatives by the middle of a wheel's circle [m].
-STEP_M = 0.0001
+#: Steps for derivatives by the numbers of a wheel's face.
+FACE_STEPS = np.array([1e-4, 1e-4, 1e-3, 1e-3, 1e-3])
+#: A lasting error that moves a wheel's way about by less than this (standard deviation) counts as none [m].
+LEAST_LASTING_M = 0.00002
 #: A slip ratio less certain than this is left empty.
 LARGEST_U_SLIP_RATIO = 0.1
 
@@ -69,7 +71,6 @@ class WheelReading:
 def split_errors(
     rim: RimPlaces,
     plans: list[MarkerPlan],
-    middle: tuple[float, float],
     u_stated: FloatArray,
     turns: BoolArray,
     real_s: FloatArray,
@@ -81,7 +82,7 @@ def split_errors(
     ``u_stated`` is the angle's stated uncertainty; ``turns`` as of `turning_frames`.
     """
     good = rim.seen & np.isfinite(rim.variance).all(axis=(2, 3))
-    scatter = scatter_of_marks(errors_of_marks(rim, plans, middle), turns, real_s)
+    scatter = scatter_of_marks(errors_of_marks(rim, plans), turns, real_s)
     if scatter is None or not good.any():
         return u_stated, NO_SLOW_NOISE
     u_fast_m, slow = scatter
@@ -119,22 +120,22 @@ def lasting_errors(
     travel_m: FloatArray,
     speed_m_s: FloatArray,
     surface_m_s: FloatArray,
-    by_middle: FloatArray,
-    middle_covariance: FloatArray,
+    by_face: FloatArray,
+    face_covariance: FloatArray,
     u_late_s: float,
 ) -> Lasting:
     """What may be wrong with a wheel's way in the same manner throughout a clip.
 
     A gripping wheel creeps, or rolls on another radius than stated: its way grows with the travel. Its marks are coded
-    late, so the way is behind by its own speed. And the circle's middle is known as well as it was found. How large
-    each is comes out of the smoothing, with the rest.
+    late, so the way is behind by its own speed. And the face is known as well as it was found. How large each is comes
+    out of the smoothing, with the rest.
 
     Parameters
     ----------
     travel_m, speed_m_s, surface_m_s : (n,) float arrays
         Of the ground under the wheel, and the speed of the wheel's surface.
-    by_middle : (n, 2) float array
-        How the way moves with the middle.
+    by_face : (n, k) float array
+        How the way moves with the numbers of the face.
     u_late_s : float
         How late the marks may be shown.
 
@@ -142,15 +143,18 @@ def lasting_errors(
     -----
     Checked by: tests/derived/test_lasting_errors.py::test_creep_is_slip_and_a_delay_is_none
     """
-    size, axes = np.linalg.eigh(middle_covariance)
-    only_seen = np.zeros((len(travel_m), 3))
+    size, axes = np.linalg.eigh(face_covariance)
+    by_face = np.nan_to_num(by_face @ axes) * np.sqrt(np.maximum(size, 0.0))
+    # What hardly moves the way about is not worth a state.
+    by_face = by_face[:, by_face.std(axis=0) > LEAST_LASTING_M]
+    only_seen = np.zeros((len(travel_m), 1 + by_face.shape[1]))
     travel_m, speed_m_s, surface_m_s = (_filled(series) for series in (travel_m, speed_m_s, surface_m_s))
     crept_m = travel_m - travel_m[0]
     return Lasting(
-        seen_m=np.column_stack([crept_m, -surface_m_s, np.nan_to_num(by_middle @ axes)]),
+        seen_m=np.column_stack([crept_m, -surface_m_s, by_face]),
         ahead_m=np.column_stack([crept_m, only_seen]),
         ahead_m_s=np.column_stack([speed_m_s, only_seen]),
-        u=np.array([U_CREEP_RATIO, u_late_s, *np.sqrt(np.maximum(size, 0.0))]),
+        u=np.array([U_CREEP_RATIO, u_late_s, *np.ones(by_face.shape[1])]),
     )
 
 
@@ -186,16 +190,16 @@ def measure_wheel(
     if rim is None:
         return None
     plans = [tracks.plans[i] for i in rim.columns]
-    circle = np.array([p.circle_m for p in plans])
-    middle, middle_covariance = find_face_middle(rim, circle)
-    raw, u_raw = turning_angles(rim, plans, middle)
-    off = np.hypot(rim.along_m - middle[0], rim.up_m - middle[1]) - circle
+    found = find_face(rim, plans)
+    face = straighten(rim, found.numbers)
+    raw, u_raw = turning_angles(face, plans)
+    off = np.hypot(face.along_m, face.up_m) - np.array([p.circle_m for p in plans])
     off = off[np.isfinite(off) & (np.abs(off) < WILD_MARK_M)]
     spread_m = float(np.sqrt(np.mean(off**2))) if len(off) else float("nan")
     count = count_turns(raw, real_s, pattern_turn(plans), _fastest(pose, wheel, drives))
     turned = count.angle_rad
     turns = turning_frames(turned, u_raw, real_s)
-    u_raw, slow = split_errors(rim, plans, middle, u_raw, turns, real_s)
+    u_raw, slow = split_errors(face, plans, u_raw, turns, real_s)
     slow = replace(slow, u=slow.u * wheel.radius_m)
     # How far the surface has run ahead of the ground is smoothed as one series: a wheel that grips shakes with its
     # machine, so the difference of two smoothed speeds would be less sure than it is.
@@ -209,14 +213,14 @@ def measure_wheel(
         least_noise_factor=1.0,
     )
     speed, _ = pose.speed_along_drive()
-    shifted = (turning_angles(rim, plans, (middle[0] + a, middle[1] + b))[0] for a, b in np.eye(2) * STEP_M)
-    by_middle = [wheel.radius_m * np.angle(np.exp(1j * (other - raw))) / STEP_M for other in shifted]
+    others = (turning_angles(straighten(rim, found.numbers + step), plans)[0] for step in np.diag(FACE_STEPS))
+    by_face = [wheel.radius_m * np.angle(np.exp(1j * (o - raw))) / s for o, s in zip(others, FACE_STEPS, strict=True)]
     lasting = lasting_errors(
         travel,
         speed,
         speed + ahead.rate,
-        np.stack(by_middle, axis=1),
-        middle_covariance,
+        np.stack(by_face, axis=1),
+        found.covariance,
         U_LATE_FRAMES * float(np.median(np.diff(real_s))) * left_behind(turns, slow),
     )
     both = smooth_together(

@@ -5,7 +5,8 @@ import numpy.typing as npt
 import pytest
 
 from matchvision.geometry.placing import PlanePlacing
-from matchvision.motion.rims import RimPlaces, errors_of_marks, find_face_middle, scatter_of_marks
+from matchvision.motion.faces import find_face, straighten
+from matchvision.motion.rims import RimPlaces, errors_of_marks, scatter_of_marks
 from matchvision.records.tracks import MarkerPlan
 
 FloatArray = npt.NDArray[np.float64]
@@ -46,7 +47,7 @@ def test_slow_errors_are_told_from_fast_ones() -> None:
     generator = np.random.default_rng(12)
     fast = 0.00012 * generator.standard_normal((N, 2, 2))
     rim = rim_with(fast + slow_errors(generator, 0.00025, 0.12))
-    found = scatter_of_marks(errors_of_marks(rim, PLANS, (0.0, 0.0)), ALWAYS, REAL_S)
+    found = scatter_of_marks(errors_of_marks(rim, PLANS), ALWAYS, REAL_S)
     assert found is not None
     fast_m, slow = found
     # 3000 angles between the marks that go together over 14 frames (2 memories) are 215 independent ones: a variance to
@@ -58,8 +59,8 @@ def test_slow_errors_are_told_from_fast_ones() -> None:
 
 def test_white_errors_are_not_slow() -> None:
     rim = rim_with(0.0003 * np.random.default_rng(2).standard_normal((N, 2, 2)))
-    middle, _ = find_face_middle(rim, np.full(2, CIRCLE_M))
-    found = scatter_of_marks(errors_of_marks(rim, PLANS, middle), ALWAYS, REAL_S)
+    face = straighten(rim, find_face(rim, PLANS).numbers)
+    found = scatter_of_marks(errors_of_marks(face, PLANS), ALWAYS, REAL_S)
     assert found is not None
     assert found[1].u == 0.0
     # 3000 values: a standard deviation to 1.3 %; three of that.
@@ -72,7 +73,7 @@ def test_marks_that_stay_behind_are_seen_to() -> None:
     turns = np.arange(N) < N // 2
     behind = np.where(turns, 0.0006, 0.00006)[:, None] * np.random.default_rng(3).standard_normal((N, 2))
     rim = rim_with(behind[..., None] * np.stack([-np.sin(place), np.cos(place)], axis=-1))
-    found = scatter_of_marks(errors_of_marks(rim, PLANS, (0.0, 0.0)), turns, REAL_S)
+    found = scatter_of_marks(errors_of_marks(rim, PLANS), turns, REAL_S)
     assert found is not None
     # 1500 values: a standard deviation to 1.8 %; three of that.
     assert found[0][turns] == pytest.approx(0.0006, rel=0.055)
@@ -84,4 +85,4 @@ def test_too_few_marks_say_nothing() -> None:
     few = np.zeros((N, 2), np.bool_)
     few[:20] = True
     sparse = RimPlaces(rim.columns, rim.placing, rim.along_m, rim.up_m, rim.variance, rim.camera_jacobian, few)
-    assert scatter_of_marks(errors_of_marks(sparse, PLANS, (0.0, 0.0)), ALWAYS, REAL_S) is None
+    assert scatter_of_marks(errors_of_marks(sparse, PLANS), ALWAYS, REAL_S) is None

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from matchvision.geometry.placing import PlanePlacing
 from matchvision.motion import measure_motion
-from matchvision.motion.rims import RimPlaces, find_face_middle, turning_angles
+from matchvision.motion.rims import RimPlaces, turning_angles
 from matchvision.motion.turns import count_turns
 from matchvision.records.tracks import MarkerPlan
 from tests.truth import SAMPLE_CLIPS, read_run, read_truth, true_cameras, true_tracks
@@ -32,25 +32,12 @@ def rim_of(turned: FloatArray, middle: tuple[float, float], noise_m: float) -> R
 PLANS = [MarkerPlan(f"w{i}", "rim", "red", 0.008, circle_m=CIRCLE_M, angle_deg=90.0 * i) for i in (0, 1)]
 
 
-def test_shifted_face_is_found() -> None:
-    turned = np.linspace(0, 9, 300)
-    rim = rim_of(turned, (0.0015, -0.002), 0.0004)
-    middle, covariance = find_face_middle(rim, np.full(2, CIRCLE_M))
-    # 600 marks of 0.4 mm on a circle: 0.4 √2 / √600 mm = 0.023 mm; four of that.
-    assert middle == pytest.approx((0.0015, -0.002), abs=0.0001)
-    # Frames are counted as if ten of them had their errors in common.
-    assert np.sqrt(np.diag(covariance)) == pytest.approx(0.000023 * np.sqrt(10), rel=0.1)
-    angle, u = turning_angles(rim, PLANS, middle)
-    error = np.angle(np.exp(1j * (angle - turned)))
-    assert np.sqrt(np.mean((error / u) ** 2)) == pytest.approx(1.0, abs=0.15)
-
-
 def test_driving_forward_carries_a_mark_from_up_to_forward() -> None:
     quarter = np.array([0.0, np.pi / 2])
     rim = rim_of(quarter, (0.0, 0.0), 0.0)
     # The second mark starts up (90° from forward through up) and stands forward after a quarter turn.
     assert rim.along_m[:, 1] == pytest.approx([0.0, CIRCLE_M], abs=1e-9)
-    angle, _ = turning_angles(rim, PLANS, (0.0, 0.0))
+    angle, _ = turning_angles(rim, PLANS)
     assert angle[1] - angle[0] == pytest.approx(np.pi / 2, abs=1e-9)
 
 
