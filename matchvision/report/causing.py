@@ -8,7 +8,7 @@ from matchvision.records.causes import SHOWN_BY
 from matchvision.records.marks import Marks
 from matchvision.records.results import CauseRow, StageNote
 from matchvision.report import wording
-from matchvision.report.explainedpicture import draw_explained, tell_explained
+from matchvision.report.explainedpicture import draw_explained, explained_words, tell_explained
 from matchvision.report.markspage import PART_WORDS
 from matchvision.report.slots import mark_slot, page_environment
 from matchvision.report.stills import Still
@@ -67,12 +67,13 @@ def draw_causes(
         "logged": False,
         "note": note,
         "words": wording,
+        "explained_words": explained_words,
         "isfinite": math.isfinite,
     }
     likeliest = max(causes, key=lambda cause: cause.probability, default=None)
     if likeliest is not None and likeliest.curves:
         context["pictures"] = draw_explained(likeliest.curves, likeliest.since_s)
-        context["told"] = tell_explained(likeliest.curves)
+        context["told"] = tell_explained(likeliest.curves, likeliest.cause)
         context["logged"] = any(curve.logged is not None for curve in likeliest.curves)
         context["explained"] = any(curve.explained is not None for curve in likeliest.curves)
     template = page_environment().get_template("causes.html")

@@ -71,6 +71,7 @@ def page_data(analysis: Analysis, panels: list[tuple[Panel, Chart]], has_clip: b
         "start": 0.0,
         "end": clock.duration_s,
         "shown": deciding_moment(analysis, frames),
+        "decided": None,
         "sides": [side_name(analysis, "-x"), side_name(analysis, "+x")],
         "machines": machines,
         "rope": [[round(1000 * v) for point in line for v in point] for line in lines],
@@ -100,7 +101,8 @@ def page_data(analysis: Analysis, panels: list[tuple[Panel, Chart]], has_clip: b
             "uShare": 100 * u_share[frames],
         }
         ruled = ruled_rope(analysis, int(frames[data["shown"]]))
-        if ruled is not None:
+        if ruled is not None and analysis.verdict.ruling is not None:
+            data["decided"] = round(analysis.verdict.ruling.decided_at_s, 4)
             told = (1000 * ruled[0][0], 1000 * ruled[0][1], 100 * ruled[1][0], 100 * ruled[1][1])
             for column, value in zip(columns.values(), told, strict=True):
                 column[data["shown"]] = value

@@ -3,19 +3,23 @@
 import math
 from collections.abc import Sequence
 from pathlib import Path
+from textwrap import fill
+from typing import Final
 
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from matchvision.records.results import CauseRow
 from matchvision.report import wording
-from matchvision.report.explainedpicture import choose_curves, name_curve, scale_of
+from matchvision.report.explainedpicture import choose_curves, explained_words, name_curve, scale_of
 from matchvision.report.figurefiles import write_figures
 from matchvision.report.palette import LIGHT
 from matchvision.report.readings import COVERAGE
 from matchvision.report.style import FULL_WIDTH_IN
 
 NAME = "explained"
+#: Signs in a line of an upright label: as many as a panel is high.
+LABEL_SIGNS: Final = 26
 
 
 def draw_explained_figure(causes: Sequence[CauseRow], folder: Path) -> tuple[Path, ...]:
@@ -59,11 +63,12 @@ def figure_of_explained(cause: CauseRow) -> Figure:
             label = "forecast with the commands as logged"
             axes.plot(curve.t_s, scale * curve.logged, color=LIGHT["drive"], linestyle=(0, (1.5, 1.5)), label=label)
         if curve.explained is not None:
-            axes.plot(curve.t_s, scale * curve.explained, color=LIGHT["link"], linewidth=1.7, label="as explained")
+            explained = explained_words(cause.cause)
+            axes.plot(curve.t_s, scale * curve.explained, color=LIGHT["link"], linewidth=1.7, label=explained)
         if math.isfinite(cause.since_s):
             label = f"at work since {cause.since_s:.2f} s"
             axes.axvline(cause.since_s, color=LIGHT["warn"], linewidth=1.0, linestyle=(0, (1, 2)), label=label)
-        axes.set_ylabel(f"{name_curve(curve)}\n/ {unit}")
+        axes.set_ylabel(f"{fill(name_curve(curve), LABEL_SIGNS)}\n/ {unit}")
     spare = [axes for axes in figure.axes if not axes.lines]
     for axes in spare:
         axes.remove()

@@ -39,7 +39,14 @@ def choose_curves(curves: Sequence[ExplainedCurve]) -> list[ExplainedCurve]:
     return [curve for curve in curves if any(curve is one for one in worth)]
 
 
-def tell_explained(curves: Sequence[ExplainedCurve]) -> str:
+def explained_words(cause: str) -> str:
+    """What the explained curve is, for the key. Where all went as predicted, only numbers give way."""
+    if cause == "as-predicted":
+        return "forecast with its numbers moved within their own uncertainty"
+    return "as this explanation has it"
+
+
+def tell_explained(curves: Sequence[ExplainedCurve], cause: str = "") -> str:
     """How far forecast, logged commands and explanation lie off what was measured, over all quantities (rms)."""
     if not curves:
         return ""
@@ -55,7 +62,10 @@ def tell_explained(curves: Sequence[ExplainedCurve]) -> str:
     if math.isfinite(logged):
         parts.append(f"with the commands as they were logged, and nothing else changed, it lies {logged:.1f} % off")
     if math.isfinite(explained):
-        parts.append(f"this explanation {explained:.1f} %")
+        own = cause == "as-predicted"
+        parts.append(
+            f"{'with its numbers moved within their uncertainty' if own else 'this explanation'} {explained:.1f} %"
+        )
     return "; ".join(parts) + "."
 
 
@@ -122,7 +132,7 @@ def scale_of(curve: ExplainedCurve) -> tuple[float, str]:
 def name_curve(curve: ExplainedCurve) -> str:
     """The quantity in words."""
     if curve.quantity == "surface":
-        return f"Wheels of {curve.machine}, {curve.side} side"
+        return f"Surface speed of {curve.machine}'s wheels, {curve.side} side"
     return _NAMES[curve.quantity].format(machine=curve.machine)
 
 

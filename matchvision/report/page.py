@@ -29,7 +29,6 @@ from matchvision.report.strips import Strip
 from matchvision.report.tabledrawing import draw_table, home_words
 from matchvision.report.topview import MARGIN_X_M
 from matchvision.report.trail import draw_trail, time_flags
-from matchvision.uncertainty import format_quantity
 
 
 @dataclass(frozen=True)
@@ -196,14 +195,14 @@ def budgets(analysis: Analysis) -> list[tuple[PullSource, str, list[BudgetBar], 
         if small:
             u = math.sqrt(sum(line.u**2 for line in small))
             name = f"{len(small)} smaller {'ones together' if len(small) > 1 else 'one'}"
-            bars.append(BudgetBar(name, f"{u:.2g} {small[0].unit}", 100 * u**2 / total, small[0].common))
+            bars.append(BudgetBar(name, f"{wording.number(u, 2)} {small[0].unit}", 100 * u**2 / total, small[0].common))
         found.append((source, greatest, bars, lines))
     return found
 
 
 def _bar(line: BudgetLine, total: float) -> BudgetBar:
     """A budget's line in words."""
-    text, share = f"{line.u:.2g} {line.unit}", 100 * line.u**2 / total
+    text, share = f"{wording.number(line.u, 2)} {line.unit}", 100 * line.u**2 / total
     if not line.u_value > 0:
         return BudgetBar(line.name, text, share, line.common)
     unit = _shown(line.value_unit)
@@ -212,8 +211,8 @@ def _bar(line: BudgetLine, total: float) -> BudgetBar:
         text,
         share,
         line.common,
-        given=format_quantity(line.value, line.u_value, unit),
-        sensitivity=f"{line.sensitivity:.3g} {line.unit}" + (f" for 1 {unit}" if unit else ""),
+        given=wording.standard(line.value, line.u_value, unit),
+        sensitivity=f"{wording.number(line.sensitivity, 3)} {line.unit}" + (f" for 1 {unit}" if unit else ""),
     )
 
 

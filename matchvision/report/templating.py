@@ -2,16 +2,9 @@
 
 from typing import Any
 
-import jinja2
+from matchvision.report.slots import page_environment
 
 
 def fill_template(name: str, **content: Any) -> str:  # noqa: ANN401 - whatever the page shows
     """A template of this package filled in; what is missing in ``content`` is an error, what it holds is escaped."""
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("matchvision.report"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    return environment.get_template(name).render(**content)
+    return page_environment().get_template(name).render(**content)

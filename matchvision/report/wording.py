@@ -12,6 +12,8 @@ from matchvision.records.results import Analysis, CauseRow, ComparisonRow
 from matchvision.report.readings import COVERAGE, best_pull, greatest_in_match, match_times, place_of_run, source_words
 from matchvision.uncertainty import format_quantity
 
+_RAISED: Final = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
+
 #: Event kind -> what happened, said of a machine or of the rope.
 EVENT_WORDS: Final = {
     "early-start": "moves before the start",
@@ -96,7 +98,14 @@ def plain(value: float, unit: str = "") -> str:
     """A number alone, three digits."""
     if not math.isfinite(value):
         return "–"
-    return f"{value:.3g} {unit if unit != '1' else ''}".strip().replace("-", "−")
+    return f"{number(value, 3)} {unit if unit != '1' else ''}".strip()
+
+
+def number(value: float, digits: int) -> str:
+    """A number with so many digits, its sign and its power of ten as they are written, not as they are typed."""
+    text, _, power = f"{value:.{digits}g}".partition("e")
+    raised = str(int(power)).translate(_RAISED) if power else ""
+    return text.replace("-", "−") + (f" × 10{raised}" if raised else "")
 
 
 def per_cent(share: float, u: float) -> str:

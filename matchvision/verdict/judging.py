@@ -67,7 +67,7 @@ def rule_by_share(run: Run, motion: Motion, clock: MatchClock, homes: Mapping[Si
     leader, other = homes[side], homes["-x" if side == "+x" else "+x"]
     sure = abs(margin_m) > K_95 * u_margin_m
     at = f"when the clock stopped at {clock.duration_s:g} s"
-    held = f"{leader} held {100 * share:.1f} % of the rope {at}"
+    held = f"{leader} held {format_interval(100 * share, 100 * u_share, '%')} of the rope {at}"
     beyond = f"{format_interval(1000 * abs(margin_m), 1000 * u_margin_m, 'mm')} (95 %)"
     if margin_m <= 0:
         sentence = f"Nobody has won: {held}, {beyond} short of the {100 * to_win:g} % that win."

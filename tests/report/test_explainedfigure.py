@@ -23,7 +23,7 @@ CAUSE = CauseRow(
 def test_the_explained_curve_is_drawn_where_it_lies() -> None:
     speed, pull, heading = figure_of_explained(CAUSE).axes
     lines = {str(line.get_label()): np.asarray(line.get_ydata()) for line in speed.lines}
-    assert lines["as explained"] == pytest.approx(1000 * (MEASURED + 0.002))
+    assert lines["as this explanation has it"] == pytest.approx(1000 * (MEASURED + 0.002))
     assert lines["forecast"] == pytest.approx(1000 * (MEASURED + 0.02))
     assert lines["measured, means over 0.1 s"] == pytest.approx(1000 * MEASURED)
     assert {float(line.get_xdata()[0]) for line in pull.lines} >= {2.9}  # type: ignore[index, arg-type]

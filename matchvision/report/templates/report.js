@@ -134,8 +134,12 @@
     if (!dot.hidden) { dot.style.left = left + "%"; dot.style.top = top + "%"; }
   }
   function drawReadout(k) {
-    const t = data.t[k], clock = t.toFixed(2).replace("-", "−") + " s";
-    get("time").textContent = clock + (t < 0 ? " before the start" : k > matchEnd ? " after the end" : "");
+    // The clock stops between two pictures; what was ruled on is told at that moment, not at the nearest picture's.
+    const t = k === data.shown && data.decided !== null ? data.decided : data.t[k], clock = t.toFixed(2).replace("-", "−") + " s";
+    const moment = k === data.shown && data.decided !== null ? " the clock stops" : t < 0 ? " before the start" : k > matchEnd ? " after the end" : "";
+    const small = document.createElement("small");
+    small.textContent = moment;
+    get("time").replaceChildren(clock, ...(moment ? [small] : []));
     if (data.share && get("share-plus")) {
       const share = data.share[k];
       get("bar-minus").style.width = share === null ? "50%" : 100 - share + "%";
@@ -161,8 +165,14 @@
   }
   if (video) {
     video.addEventListener("seeked", () => { if (wanted !== null) { video.currentTime = wanted; wanted = null; } });
-    video.addEventListener("loadedmetadata", () => { get("camera").hidden = false; seek(now); });
-    video.addEventListener("error", () => { get("camera").hidden = true; });
+    const camera = get("camera"), told = get("no-picture");
+    video.addEventListener("loadedmetadata", () => { camera.classList.remove("missing"); seek(now); });
+    for (const shown of ["loadeddata", "seeked"]) video.addEventListener(shown, () => camera.classList.remove("waiting"));
+    const missing = () => {
+      if (get("held-clip")) return;
+      camera.classList.remove("waiting"); camera.classList.add("missing"); told.textContent = "No picture: the marked clip, marked.mp4, does not lie beside this page. Where it is still being made, load the page again once it is done."; };
+    video.addEventListener("error", missing);
+    if (video.error) missing();
     // A clip that the page itself holds is taken out of its text once the page is painted.
     const held = get("held-clip");
     if (held) requestAnimationFrame(() => setTimeout(() => {
