@@ -54,7 +54,7 @@ def follow_scene(scene: Scene, course: Course, kept: Path) -> Followed:
         facts = read_facts(told.clip)
         seen = watch(told, facts, None)
         truth = pd.read_csv(folder / "truth.csv")
-    followed = Followed(told, facts, seen.tracks, seen.cameras, seen.rows, truth, commit(), seen.foreign)
+    followed = Followed(told, facts, seen.tracks, seen.cameras, seen.rows, truth, commit(), seen.cover.look())
     kept.parent.mkdir(parents=True, exist_ok=True)
     unfinished = kept.with_suffix(".part")
     unfinished.write_bytes(pickle.dumps(followed))

@@ -219,14 +219,20 @@ def find_stalls(
         stretch = Stretch(whole.first + int(slow[0]), whole.first + int(slow[-1]))
         part = stretch.frames
         rate, u = float(np.nanmedian(wheel.rate_rad_s[part])), float(np.nanmedian(wheel.u_rate_rad_s[part]))
-        chance = chance_above(-abs(rate), u, -STALL_RAD_S)
-        if chance < 0.5 or real_s[stretch.last] - real_s[stretch.first] + typical_step_s(real_s) < STALL_FOR_S:
+        at_s, u_at_s = _date_standing(wheel, real_s, whole.first, stretch.first)
+        # It ended somewhere between the last frame and the next.
+        frame_s = typical_step_s(real_s)
+        lasted_s, u_lasted_s = (
+            float(real_s[stretch.last]) - at_s + frame_s / 2,
+            float(np.hypot(u_at_s, frame_s / 12**0.5)),
+        )
+        chance = chance_above(-abs(rate), u, -STALL_RAD_S) * chance_above(lasted_s, u_lasted_s, STALL_FOR_S)
+        if chance < 0.5:
             continue
         evidence = (
             f"Wheel {wheel.wheel} of {wheel.machine} turned at {format_interval(rate, u)} rad/s (middle value, 95 %) "
-            f"for {real_s[stretch.last] - real_s[stretch.first]:.2f} s under drive, {source}. Limit 0.1 rad/s for 1 s."
+            f"for {format_interval(lasted_s, u_lasted_s)} s under drive, {source}. Limit 0.1 rad/s for 1 s."
         )
-        at_s, u_at_s = _date_standing(wheel, real_s, whole.first, stretch.first)
         end_s = _end_s(real_s, stretch.last, zero_s)
         events.append(Event("stall", wheel.machine, at_s - zero_s, end_s, u_at_s, chance, evidence))
     return events

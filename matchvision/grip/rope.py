@@ -132,10 +132,10 @@ def hitch_places(
 def find_rope_off(sheet: RunSheet, motion: Motion, pull: PullSource | None, clock: MatchClock) -> list[Event]:
     """Rope ends that left their hitch: their last bead ran further from the hitch than the cord between is long.
 
-    Looked for at every end whose machine, arm and last beads are tracked. A cord that was seen to be longer than stated
-    counts as long as it was seen, `RopeMotion.longer_m`. The moment is dated where the growing
-    distance, drawn back, left the cord's length. The pull and its direction just before, a rope that snapped taut and
-    an arm that stopped are said beside it.
+    Looked for at every end whose machine, arm and last beads are tracked, and not claimed where a sprung link in the
+    rope stays drawn out. A cord that was seen to be longer than stated counts as long as it was seen,
+    `RopeMotion.longer_m`. The moment is dated where the growing distance, drawn back, left the cord's length. The pull
+    and its direction just before, a rope that snapped taut and an arm that stopped are said beside it.
 
     Notes
     -----
@@ -143,7 +143,7 @@ def find_rope_off(sheet: RunSheet, motion: Motion, pull: PullSource | None, cloc
     """
     if sheet.rope is None or motion.rope is None:
         return []
-    events = []
+    events, match_s = [], clock.match_time(motion.clip_s)
     for end, name in enumerate(sheet.rope.ends):
         machine, moved = sheet.machine.get(name), motion.machines.get(name)
         arm = next((a for a in motion.arms if a.machine == name), None)
@@ -154,12 +154,28 @@ def find_rope_off(sheet: RunSheet, motion: Motion, pull: PullSource | None, cloc
         for column, stated_m in beads_near(sheet, motion.tracks.names, end):
             bead = column, stated_m + longer_m
             found = _watch_bead(motion, clock, name, bead, hitch, unseen_way(motion))
-            if found is not None:
+            if found is not None and not _still_pulls(motion, match_s, found.start_s):
                 which = f"The rope's {('first', 'second')[end]} end, hitched to {name}, came off. "
                 why = _what_went_before(motion, moved, arm, pull, end, found.start_s, clock)
                 events.append(replace(found, evidence=which + found.evidence + why))
                 break
     return events
+
+
+def _still_pulls(motion: Motion, match_s: FloatArray, at_s: float) -> bool:
+    """Whether a sprung link stays drawn out after an end is thought to have come off: a loose rope pulls nothing.
+
+    Seen from above, a taut rope on a longer cord than the sheet's looks like one that lies on the table.
+    """
+    rope = motion.rope
+    arcs = [plan.arc_m for plan in motion.tracks.plans if plan.kind == "link"]
+    if rope is None or len(arcs) != 2:
+        return False
+    drawn_m = rope.link_length_m - abs(arcs[1] - arcs[0])
+    u_m = np.hypot(rope.u_link_length_m, rope.u_link_common_ratio * rope.link_length_m)
+    # What swings on in the first tenth of a second is over by then.
+    after = (match_s > at_s + BEFORE_S) & (match_s < at_s + BEFORE_S + SHOOK_S) & np.isfinite(drawn_m) & (u_m > 0)
+    return bool(after.sum() > LEAST_PLACES and np.median(drawn_m[after] / u_m[after]) > 2 * K_95)
 
 
 def describe_longer_cords(sheet: RunSheet, motion: Motion) -> list[str]:

@@ -82,11 +82,12 @@ def true_events(scene: Scene, course: Course, run: EngineRun | None = None) -> l
     found: list[Truth] = []
     for name, machine in scene.machine.items():
         state = course.machines[name]
-        found += _of_motion(name, machine, scene, t, inside, state.speed_m_s, state.x_m, state.heading_rad)
+        found += _of_motion(name, machine, scene, t, inside, state.speed_m_s, state.x_m)
+        found += _of_turning(name, t, shown, state.heading_rad)
         if machine.drive is not None:
             slip = state.wheel_rate_rad_s * machine.drive.wheel_radius_m - state.speed_m_s
             found += _of_wheels(name, t, shown, slip, state.speed_m_s)
-            found += _of_standing_wheels(name, t, inside & (state.share > 0.05), state.wheel_rate_rad_s)
+            found += _of_standing_wheels(name, t, shown & (state.share > 0.05), state.wheel_rate_rad_s)
             if machine.drive.loss_s is not None and machine.drive.loss_ratio < 0.8:
                 found.append(Truth("drive-loss", name, machine.drive.loss_s))
         if machine.lift:
@@ -163,9 +164,8 @@ def _until_tipped(found: list[Truth]) -> list[Truth]:
 
 
 def _of_motion(
-    name: str, machine: Machine, scene: Scene, t: FloatArray, inside: BoolArray, speed: FloatArray, x: FloatArray,
-    heading: FloatArray,
-) -> list[Truth]:  # fmt: skip
+    name: str, machine: Machine, scene: Scene, t: FloatArray, inside: BoolArray, speed: FloatArray, x: FloatArray
+) -> list[Truth]:
     found = []
     moving = [(a, b) for a, b in _runs((np.abs(speed) > 0.010) & inside) if t[b] - t[a] >= 0.1]
     surely = [k for k, (a, b) in enumerate(moving) if np.abs(speed[a : b + 1]).max() > 0.010 + STANDS_EDGE_M_S]
@@ -174,9 +174,6 @@ def _of_motion(
         found.append(Truth("first-motion", name, float(t[a]), needed=surely[:1] == [0]))
     if moving and t[moving[0][0]] < -0.02:
         found.append(Truth("early-start", name, float(t[moving[0][0]])))
-    first = heading[int(np.searchsorted(t, 0.0))]
-    turned = np.abs(np.degrees(heading - first)) > 10.0
-    found += [Truth("turned", name, float(t[a])) for a, b in _runs(turned & inside) if t[b] - t[a] >= 0.1]
     off = (np.abs(x) > scene.table.length_m / 2) & inside & (t > 0)
     return found + [
         # Less than so far beyond is not to be told from not beyond in pictures of this size.
@@ -184,6 +181,13 @@ def _of_motion(
         for a, b in _runs(off)
         if t[b] - t[a] >= 0.1
     ]
+
+
+def _of_turning(name: str, t: FloatArray, shown: BoolArray, heading: FloatArray) -> list[Truth]:
+    """Headings 10° off that at the start, for a tenth of a second: what begins in the match is followed as shown."""
+    first = heading[int(np.searchsorted(t, 0.0))]
+    turned = (np.abs(np.degrees(heading - first)) > 10.0) & shown
+    return [Truth("turned", name, float(t[a])) for a, b in _runs(turned) if t[b] - t[a] >= 0.1]
 
 
 def _of_wheels(name: str, t: FloatArray, inside: BoolArray, slip: FloatArray, speed: FloatArray) -> list[Truth]:

@@ -46,7 +46,7 @@ def stronger(scene: Scene) -> tuple[str, str]:
 
 @pytest.mark.parametrize("loose", [None, Loose(0.8, 0.5)])
 def test_wall_that_holds_blocks_and_one_that_gives_way_is_dislodged(loose: Loose | None) -> None:
-    scene = short_match(1, 3.4)
+    scene = short_match(1, 2.6)
     strong, weak = stronger(scene)
     machine = scene.machine[strong]
     way = -1 if machine.home == "-x" else 1

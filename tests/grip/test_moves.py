@@ -110,6 +110,19 @@ def test_wheel_that_seems_to_swing_on_by_its_u_stalls_once() -> None:
     assert not find_stalls(turning, T_S, CLOCK, traction=None, commands=commands)
 
 
+@pytest.mark.parametrize(("lasted_s", "low", "high"), [(0.9, None, None), (1.0, 0.5, 0.97), (1.3, 0.99, 1.0)])
+def test_stall_of_about_a_second_is_as_likely_as_its_beginning_is_sure(
+    lasted_s: float, low: float | None, high: float | None
+) -> None:
+    """It slows down to nothing at 1.5 s of the clip at 4 rad/s², told to 0.1 rad/s, and is driven on later."""
+    rate = np.where(T_S < 1.5, 4.0 * (1.5 - T_S), np.where(1.5 + lasted_s > T_S, 0.0, 2.0))
+    wheel = make_wheel("heron", N, rate_rad_s=rate, u_rate_rad_s=0.04)
+    commands = np.array([[0.0, 0.8], [3.0, 0.8]])
+    found = find_stalls(wheel, T_S, CLOCK, traction=None, commands=commands)
+    assert len(found) == (low is not None)
+    assert all(low <= event.probability <= high for event in found if low is not None and high is not None)
+
+
 def test_machine_that_leaps_is_not_early_by_its_smoothers_window() -> None:
     """It leaps to 0.6 m/s at 1.0 s of the clip; its smoothed speed rises 0.1 s before, its course does not."""
     speed = np.interp(T_S, [0.9, 1.05, 4.0], [0.0, 0.6, 0.5])

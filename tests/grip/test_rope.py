@@ -12,6 +12,7 @@ from matchvision.grip.rope import describe_longer_cords, find_lead_changes, find
 from matchvision.motion import measure_motion
 from matchvision.records.events import Event
 from matchvision.records.motion import MatchClock
+from matchvision.records.tracks import MarkerPlan
 from tests.engine.playing import play_in_engine
 from tests.filmed_points import film_points
 from tests.grip.stories import short_match
@@ -97,6 +98,19 @@ def test_attached_rope_is_left_alone() -> None:
     ]
     motion = make_motion(T_S, machines=machines, rope=make_rope(N), beads=beads)
     assert not find_rope_off(RUN.sheet, motion, None, CLOCK)
+
+
+@pytest.mark.parametrize(("drawn_m", "off"), [(0.0, 1), (0.02, 0)])
+def test_rope_whose_link_stays_drawn_out_has_not_come_off(drawn_m: float, off: int) -> None:
+    """The last bead runs 60 mm further from the hitch of plover than the sheet's cord allows; the link tells why."""
+    gone = np.clip(T_S - 2.0, 0, 0.2) * 0.3
+    machines = [make_machine("heron", N, x_m=-0.6, heading_deg=180.0), make_machine("plover", N, x_m=0.6)]
+    beads: dict[str, tuple[Values, Values]] = {"bead_01": (-0.355, 0.0), "bead_02": (0.365 - gone, 0.0)}
+    rope = make_rope(N, link_length_m=0.05 + np.where(T_S < 2.0, 0.02, drawn_m), u_link_length_m=0.0005)
+    motion = make_motion(T_S, machines=machines, rope=rope, beads=beads)
+    link = tuple(MarkerPlan(f"link_{k}", "link", "orange", 0.009, arc_m=at) for k, at in enumerate((0.3, 0.35)))
+    motion = replace(motion, tracks=replace(motion.tracks, plans=(*motion.tracks.plans, *link)))
+    assert len(find_rope_off(RUN.sheet, motion, None, CLOCK)) == off
 
 
 def test_longer_cord_is_said_with_its_length() -> None:
