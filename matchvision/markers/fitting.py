@@ -13,6 +13,7 @@ from typing import Any, Final
 import numpy as np
 
 from matchvision.markers.kernels import compile_kept, likeness, solve
+from matchvision.markers.summing import EDGE, FAR, FINE, HUBER, STEEP, sum_samples, trace_edge
 
 #: Order of the fit's unknowns. A following fit stops at FREE_WHILE_FOLLOWING, a learning one adds blur, size and shade.
 COL, ROW, CHROMA, CHROMA_GROUND, LUMA, LUMA_GROUND, LUMA_ACROSS, LUMA_DOWN, BLUR, SIZE, SHADE_ACROSS, SHADE_DOWN = (
@@ -27,14 +28,6 @@ CHROMA_SCALE, LUMA_SCALE, KEPT, CHROMA_ALIKE, LUMA_ALIKE, COVARIANCE, CHROMA_COU
 )
 COLUMNS: Final = 2 * UNKNOWNS + 8
 
-#: Edge profile Φ and its slope φ in steps of 1 / 256 from -3.5 to 3.5; beyond that the edge is over, within 0.0003.
-_FINE: Final = 256
-_FAR: Final = 3.5
-_T: Final = np.arange(int(2 * _FAR * _FINE) + 2) / _FINE - _FAR
-_EDGE: Final = np.array([0.5 * (1 + math.erf(t / math.sqrt(2))) for t in _T])
-_STEEP: Final = np.exp(-0.5 * _T**2) / math.sqrt(2 * math.pi)
-#: Residuals beyond so many of their scale lose weight (Huber).
-_HUBER: Final = 3.0
 #: Residuals are judged by no more than so many times the scale that the marker's have as a rule.
 _UNUSUAL: Final = 1.25
 #: Widest part of a plane that is fitted [samples], and how far beyond the ellipse it reaches [px].
@@ -86,6 +79,10 @@ def _fit_discs(
     residuals = np.empty((2, _WIDEST, _WIDEST))
     sizes = np.zeros((2, 2), np.int64)
     softness = np.ones(2)
+    # Samples of each plane, one after the other: level, whether they count, place, and what they show of the edge.
+    flat = np.empty((2, 4, _WIDEST * _WIDEST))
+    traced = np.empty((3, _WIDEST * _WIDEST))
+    held = np.zeros((2, 5), np.int64)
     for w in range(place.shape[0]):
         if not (math.isfinite(place[w, 0]) and math.isfinite(place[w, 1]) and free[w] > 0):
             continue
@@ -111,6 +108,7 @@ def _fit_discs(
         nodes = 1 if way < _STILL else min(2 + int(way / _BLURS_A_NODE), _MOST_NODES)
         first_node = nodes * (nodes - 1) // 2
         good, kept, samples = False, 0.0, 0
+        held[:] = -1
         for turn in range(_MOST_TURNS):
             soft, grown = now[BLUR], now[SIZE]
             m11, m12, m22 = inverse[w, 0] / grown**2, inverse[w, 1] / grown**2, inverse[w, 2] / grown**2
@@ -142,8 +140,8 @@ def _fit_discs(
                 # What covers a marker must not set the measure by which it is judged.
                 scale = min(scales[plane], usual[plane]) if known else scales[plane]
                 b = math.sqrt(soft * soft + (stride_x * stride_x + stride_y * stride_y) / 24)
-                full = (max(1 - (_FAR + b / small) * b / small, 0.0)) ** 2
-                empty = (1 + _FAR * b / small) ** 2
+                full = (max(1 - (FAR + b / small) * b / small, 0.0)) ** 2
+                empty = (1 + FAR * b / small) ** 2
                 bend = b / (2 * mean)
                 local = linear + count - FREE_WHILE_FOLLOWING
                 own[:] = 0.0
@@ -153,12 +151,49 @@ def _fit_discs(
                 first_j = max(0, math.ceil((now[COL] - reach_x - start_x) / stride_x))
                 last_j = min(wide - 1, math.floor((now[COL] + reach_x - start_x) / stride_x), first_j + _WIDEST - 1)
                 squares, weights, number = 0.0, 0.0, 0
-                following = count == FREE_WHILE_FOLLOWING
-                r0 = r1 = r2 = r3 = r4 = r5 = 0.0
-                o00 = o10 = o11 = o20 = o21 = o22 = o30 = o31 = o32 = o33 = 0.0
-                o40 = o41 = o42 = o43 = o44 = o50 = o51 = o52 = o53 = o54 = o55 = 0.0
-                s4 = s5 = w4 = w5 = 0.0
-                for i in range(first_i, last_i + 1):
+                following = count == FREE_WHILE_FOLLOWING and not learn_likeness
+                if following:
+                    values, valid, xs, ys = flat[plane, 0], flat[plane, 1], flat[plane, 2], flat[plane, 3]
+                    if (
+                        held[plane, 0] != first_i or held[plane, 1] != last_i
+                        or held[plane, 2] != first_j or held[plane, 3] != last_j
+                    ):  # fmt: skip
+                        at_n = 0
+                        for i in range(first_i, last_i + 1):
+                            for j in range(first_j, last_j + 1):
+                                xs[at_n], ys[at_n] = j * stride_x + start_x, i * stride_y + start_y
+                                valid[at_n] = 1.0
+                                if plane == 0:
+                                    off_blue = blue[i, j] - neutral[0]
+                                    off_red = red[i, j] - neutral[1]
+                                    value = off_blue * to_blue + off_red * to_red
+                                    across = off_blue * to_red - off_red * to_blue
+                                    values[at_n] = value
+                                    # Samples of another colour belong to a neighbour.
+                                    if value < -0.25 * whole or abs(across) > 0.35 * whole + 0.5 * abs(value):
+                                        valid[at_n] = 0.0
+                                else:
+                                    values[at_n] = luma[i, j]
+                                at_n += 1
+                        held[plane, 0], held[plane, 1], held[plane, 2] = first_i, last_i, first_j
+                        held[plane, 3], held[plane, 4] = last_j, at_n
+                    at_n = held[plane, 4]
+                    traced[:, :at_n] = 0.0
+                    for node in range(first_node, first_node + nodes):
+                        trace_edge(
+                            xs, ys, at_n, now[COL] + _NODES[node] * along_x, now[ROW] + _NODES[node] * along_y,
+                            m11, m12, m22, mean, b, full, empty, _SHARES[node], traced,
+                        )  # fmt: skip
+                    squares, weights, counted = sum_samples(
+                        values, valid, xs, ys, traced, at_n, now[COL], now[ROW], mean, b, level, ground, lit,
+                        now[SHADE_ACROSS], now[SHADE_DOWN], 1.0 * plane, plane * now[LUMA_ACROSS],
+                        plane * now[LUMA_DOWN], scale, own_right, own,
+                    )  # fmt: skip
+                    number = int(counted)
+                    last_i_looked = first_i - 1
+                else:
+                    last_i_looked = last_i
+                for i in range(first_i, last_i_looked + 1):
                     dy = i * stride_y + start_y - now[ROW]
                     for j in range(first_j, last_j + 1):
                         dx = j * stride_x + start_x - now[COL]
@@ -178,14 +213,14 @@ def _fit_discs(
                             rho = math.sqrt(q)
                             d = (1 - rho) * rho / length if rho > 0.2 else mean
                             t = d / b - bend
-                            if t >= _FAR:
+                            if t >= FAR:
                                 edge += _SHARES[node]
-                            elif t > -_FAR:
-                                at = (t + _FAR) * _FINE
+                            elif t > -FAR:
+                                at = (t + FAR) * FINE
                                 k = int(at)
                                 at -= k
-                                edge += _SHARES[node] * (_EDGE[k] + at * (_EDGE[k + 1] - _EDGE[k]))
-                                steep = _SHARES[node] * _STEEP[k]
+                                edge += _SHARES[node] * (EDGE[k] + at * (EDGE[k + 1] - EDGE[k]))
+                                steep = _SHARES[node] * STEEP[k]
                                 on_edge = True
                                 by_col += steep * mx / length
                                 by_row += steep * my / length
@@ -216,7 +251,7 @@ def _fit_discs(
                                 - now[LUMA_ACROSS] * slope[4] - now[LUMA_DOWN] * slope[5]
                             )  # fmt: skip
                         far = abs(residual) / scale
-                        share = 1.0 if far < _HUBER else _HUBER / far
+                        share = 1.0 if far < HUBER else HUBER / far
                         squares += share * residual * residual
                         weights += share
                         number += 1
@@ -232,58 +267,11 @@ def _fit_discs(
                             slope[linear + 1] = bright * by_size / (b * grown)
                             slope[linear + 2] = edge * lit * dx / mean
                             slope[linear + 3] = edge * lit * dy / mean
-                        if not following:
-                            for p in range(first, local):
-                                weighted = share * slope[p]
-                                own_right[p] += weighted * residual
-                                for k in range(first, p + 1):
-                                    own[p, k] += weighted * slope[k]
-                            continue
-                        # The same for what is looked at most, written out: loops of unknown length take twice as long.
-                        s2, s3 = slope[2], slope[3]
-                        w2, w3 = share * s2, share * s3
-                        r2 += w2 * residual
-                        r3 += w3 * residual
-                        o22 += w2 * s2
-                        o32 += w3 * s2
-                        o33 += w3 * s3
-                        if plane == 1:
-                            s4, s5 = slope[4], slope[5]
-                            w4, w5 = share * s4, share * s5
-                            r4 += w4 * residual
-                            r5 += w5 * residual
-                            o42 += w4 * s2
-                            o43 += w4 * s3
-                            o44 += w4 * s4
-                            o52 += w5 * s2
-                            o53 += w5 * s3
-                            o54 += w5 * s4
-                            o55 += w5 * s5
-                        if first == 0:
-                            s0, s1 = slope[0], slope[1]
-                            w0, w1 = share * s0, share * s1
-                            r0 += w0 * residual
-                            r1 += w1 * residual
-                            o00 += w0 * s0
-                            o10 += w1 * s0
-                            o11 += w1 * s1
-                            o20 += w2 * s0
-                            o21 += w2 * s1
-                            o30 += w3 * s0
-                            o31 += w3 * s1
-                            if plane == 1:
-                                o40 += w4 * s0
-                                o41 += w4 * s1
-                                o50 += w5 * s0
-                                o51 += w5 * s1
-                if following:
-                    own_right[0], own_right[1], own_right[2] = r0, r1, r2
-                    own_right[3], own_right[4], own_right[5] = r3, r4, r5
-                    own[0, 0], own[1, 0], own[1, 1] = o00, o10, o11
-                    own[2, 0], own[2, 1], own[2, 2] = o20, o21, o22
-                    own[3, 0], own[3, 1], own[3, 2], own[3, 3] = o30, o31, o32, o33
-                    own[4, 0], own[4, 1], own[4, 2], own[4, 3], own[4, 4] = o40, o41, o42, o43, o44
-                    own[5, 0], own[5, 1], own[5, 2], own[5, 3], own[5, 4], own[5, 5] = o50, o51, o52, o53, o54, o55
+                        for p in range(first, local):
+                            weighted = share * slope[p]
+                            own_right[p] += weighted * residual
+                            for k in range(first, p + 1):
+                                own[p, k] += weighted * slope[k]
                 if number < 9:
                     samples = 0
                     break
