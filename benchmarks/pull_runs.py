@@ -115,8 +115,17 @@ def _judged(through: str, kind: Kind, seed: int, run: PlayedRun, measured: Measu
         measured.pull.disagreement,
         sled_touches_patch_s(run),
         tuple(_slip_errors(run, measured)),
-        score(true_events(run.scene, run.played.course), events),
+        score(true_events(run.scene, run.played.course, slips=_seen_slips(run)), events),
     )
+
+
+def _seen_slips(run: PlayedRun) -> dict[str, FloatArray]:
+    """True slip speeds of the side that carries each machine's rim marks, on the course's clock."""
+    return {
+        name: (truth.left if run.scene.machine[name].wheel[0].face_m[1] >= 0 else truth.right).slip_m_s
+        for name, truth in run.played.machines.items()
+        if run.scene.machine[name].wheel
+    }
 
 
 def _slip_errors(run: PlayedRun, measured: Measured) -> list[SlipErrors]:

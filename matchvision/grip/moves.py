@@ -43,6 +43,8 @@ ON_END_DEG: Final = 30.0
 #: A driven wheel stalls below this rate, under drive, for this long.
 STALL_RAD_S: Final = 0.1
 STALL_FOR_S: Final = 1.0
+#: A wheel that stands again within this has not turned on: the longest that contact noise and a few frames make of it.
+STANDS_AGAIN_S: Final = 0.05
 #: A machine that holds is no faster than this, for this long.
 HOLDS_M_S: Final = 0.004
 HOLDS_FOR_S: Final = 1.0
@@ -209,7 +211,7 @@ def find_stalls(
     rate_size = np.abs(wheel.rate_rad_s)
     # A wheel that stopped may seem to swing on by its u for a while: that does not part a stall.
     standing = (rate_size < np.fmax(STALL_RAD_S, 2 * wheel.u_rate_rad_s)) & driven & (match_s > 0)
-    standing = bridge_gaps(standing, real_s, 0.1)
+    standing = bridge_gaps(standing, real_s, STANDS_AGAIN_S)
     zero_s = clock.start_clip_s * clock.real_per_clip_ratio
     events = []
     for whole in keep_long(standing, real_s, STALL_FOR_S):

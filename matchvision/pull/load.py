@@ -21,8 +21,9 @@ FloatArray = npt.NDArray[np.float64]
 
 #: Slower than this a load may stand: friction is then anything up to its greatest value and says nothing.
 MOVING_M_S: Final = 0.010
-#: A load that moves for no longer sticks and slips: its accelerations, means over 0.1 s, take in starting and stopping.
-LEAST_MOVING_S: Final = 2 * ACCELERATION_OVER_S
+#: A load that moves for no longer sticks and slips: its accelerations, means over 0.1 s, take in starting and stopping
+#: at both ends, and between them there must be room for one that does not.
+LEAST_MOVING_S: Final = 3 * ACCELERATION_OVER_S
 
 
 @dataclass(frozen=True)

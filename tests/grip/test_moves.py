@@ -110,6 +110,15 @@ def test_wheel_that_seems_to_swing_on_by_its_u_stalls_once() -> None:
     assert not find_stalls(turning, T_S, CLOCK, traction=None, commands=commands)
 
 
+def test_wheel_that_is_pulled_back_between_two_stands_has_not_stalled_for_both() -> None:
+    """It stands for 0.8 s, is turned back at 0.2 rad/s for a tenth of a second, and stands for 0.3 s more."""
+    back = (T_S > 2.3) & (T_S < 2.4)
+    rate = np.where(back, -0.2, np.where((T_S > 1.5) & (T_S < 2.7), 0.0, 2.0))
+    wheel = make_wheel("heron", N, rate_rad_s=rate, u_rate_rad_s=0.06)
+    commands = np.array([[0.0, 0.8], [3.0, 0.8]])
+    assert not find_stalls(wheel, T_S, CLOCK, traction=None, commands=commands)
+
+
 @pytest.mark.parametrize(("lasted_s", "low", "high"), [(0.9, None, None), (1.0, 0.5, 0.97), (1.3, 0.99, 1.0)])
 def test_stall_of_about_a_second_is_as_likely_as_its_beginning_is_sure(
     lasted_s: float, low: float | None, high: float | None
