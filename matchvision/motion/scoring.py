@@ -201,4 +201,6 @@ def _score_loops(
         totals[at, 0], totals[at, 1] = squares, logs
 
 
-_kernel: Callable[..., Any] = numba.njit(cache=True, nogil=True, error_model="numpy")(_score_loops)
+_kernel: Callable[..., Any] = numba.njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract"})(
+    _score_loops
+)

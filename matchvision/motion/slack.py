@@ -114,16 +114,17 @@ def fit_slack_heights(
     cases = {(bool(a), bool(b)) for a, b in off[frames]}
     for case in cases:
         chosen = frames[(off[frames] == case).all(axis=1)]
-        above = ends[chosen, :, 2] - surface_at(profile_m, ends[chosen, :, 0])
+        ends_here = ends[chosen]
+        above = ends_here[..., 2] - surface_at(profile_m, ends_here[..., 0])
         h = np.where(case, radius_m, np.median(above, axis=0))
         table = _both_kinds(arc_m, length_m, h, radius_m)
         shapes.append((chosen, table))
         drawn = _both_kinds(fine, length_m, h, radius_m)
         needed = np.hypot(np.diff(drawn, axis=1), fine[1]).sum(axis=1) - np.hypot(length_m, h[1] - h[0])
-        cost = np.empty(len(chosen))
+        cost, here = np.empty(len(chosen)), (foot[chosen], lever[chosen])
         for row, shape in enumerate(table):
-            z = raise_above(profile_m, foot[chosen], lever[chosen], shape)
-            _add_costs(foot[chosen], lever[chosen], z, ends[chosen], pieces_m, u_seg, case, cost)
+            z = raise_above(profile_m, *here, shape)
+            _add_costs(*here, z, ends_here, pieces_m, u_seg, case, cost)
             costs[chosen, row] = cost
             if not any(case):
                 over = np.maximum(needed[row] - spare[chosen], 0.0) / U_SPARE_LENGTH_M
@@ -184,15 +185,41 @@ def _weigh_shapes(costs: FloatArray, *, taut_before: bool, taut_after: bool) -> 
     change /= change.sum(axis=1, keepdims=True)
     likely = np.exp(-0.5 * FRAME_WEIGHT * (costs - costs.min(axis=1, keepdims=True)))
     taut = np.where(place == 0, 0.5, 0.0) @ change
+    first = likely[0] * (taut if taut_before else 1.0 / count)
+    last = (change @ np.where(place == 0, 0.5, 0.0)) if taut_after else np.ones(count)
     forward, backward = np.empty((n, count)), np.empty((n, count))
-    forward[0] = likely[0] * (taut if taut_before else 1.0 / count)
-    forward[0] /= forward[0].sum()
-    for k in range(1, n):
-        forward[k] = likely[k] * (forward[k - 1] @ change)
-        forward[k] /= forward[k].sum()
-    backward[-1] = (change @ np.where(place == 0, 0.5, 0.0)) if taut_after else 1.0
-    for k in range(n - 2, -1, -1):
-        backward[k] = change @ (likely[k + 1] * backward[k + 1])
-        backward[k] /= backward[k].sum()
+    _pass_on(likely, np.ascontiguousarray(change), first / first.sum(), last, forward, backward)
     weight = forward * backward
     return np.asarray(weight / weight.sum(axis=1, keepdims=True))
+
+
+def _pass_loops(likely: Any, change: Any, first: Any, last: Any, forward: Any, backward: Any) -> None:  # noqa: ANN401
+    """Fill what each shape owes to the frames before it, and to those behind it, each frame's to a sum of 1."""
+    n, count = likely.shape
+    forward[0], backward[n - 1] = first, last
+    for k in range(1, n):
+        whole = 0.0
+        forward[k] = 0.0
+        for i in range(count):
+            for j in range(count):
+                forward[k, j] += forward[k - 1, i] * change[i, j]
+        for j in range(count):
+            forward[k, j] *= likely[k, j]
+            whole += forward[k, j]
+        for j in range(count):
+            forward[k, j] /= whole
+    for k in range(n - 2, -1, -1):
+        whole = 0.0
+        for i in range(count):
+            total = 0.0
+            for j in range(count):
+                total += change[i, j] * likely[k + 1, j] * backward[k + 1, j]
+            backward[k, i] = total
+            whole += total
+        for i in range(count):
+            backward[k, i] /= whole
+
+
+_pass_on: Callable[..., Any] = numba.njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract"})(
+    _pass_loops
+)
