@@ -1,12 +1,13 @@
 """The run as the page needs it: plain data for JSON."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from typing import Any
 
 from matchvision.desk.calibrating import list_known_points, plain
 from matchvision.desk.clipbook import ClipBook
 from matchvision.desk.declaring import declared_markers
 from matchvision.markers import plan_markers
+from matchvision.records.sheet import Tag
 from matchvision.sheets import Draft
 
 
@@ -33,7 +34,8 @@ def describe_run(draft: Draft, book: ClipBook, guessed: Collection[str] = ()) ->
         "table": {
             "length_m": sheet.table.length_m,
             "width_m": sheet.table.width_m,
-            "tags": [tag.model_dump(mode="json") for tag in sheet.table.tag],
+            "tags": [tag.model_dump(mode="json", exclude_none=True) for tag in sheet.table.tag],
+            "sheet_tags": [tag.model_dump(mode="json", exclude_none=True) for tag in list_own_tags(draft)],
             "points": [point.model_dump(mode="json") for point in sheet.table.point],
             "known": list_known_points(sheet.table),
         },
@@ -62,6 +64,13 @@ def describe_run(draft: Draft, book: ClipBook, guessed: Collection[str] = ()) ->
         "mends": [mend.model_dump(mode="json", exclude_none=True) for mend in draft.run.mends.mend],
         "wanting": list_wanting(draft),
     }
+
+
+def list_own_tags(draft: Draft) -> list[Tag]:
+    """The tags of the sheet as it was written, whichever of them count at the desk: one left out keeps its place."""
+    table = draft.own.get("table")
+    listed = table.get("tag", ()) if isinstance(table, Mapping) else ()
+    return [Tag.model_validate(tag) for tag in listed]
 
 
 def list_wanting(draft: Draft) -> list[str]:

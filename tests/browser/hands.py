@@ -23,6 +23,16 @@ MAGNIFIED: Final = 8
 CLIP_PX, PATCH_PX = 960, 264
 #: Tab presses after which a thing counts as out of reach.
 MOST_TABS: Final = 140
+#: Whoever pressed Tab so often as it seemed needed looks again and presses on; not more often than this.
+MOST_LOOKS: Final = 8
+#: Whether a thing has the focus, and how many stops on (or back) it lies as far as the page's order tells.
+LOOK_FOR: Final = """
+const there = document.querySelector(arguments[0]);
+const stops = [...document.querySelectorAll('a[href], button, input, select, summary, [tabindex]')].filter(one =>
+  one === there
+  || (one.tabIndex >= 0 && !one.matches(':disabled') && one.checkVisibility({ visibilityProperty: true })));
+return [document.activeElement === there, stops.indexOf(there) - stops.indexOf(document.activeElement)];
+"""
 
 Pixel = tuple[float, float]
 
@@ -72,7 +82,10 @@ class Mouse(Person):
     """With the mouse alone; letters are typed."""
 
     def press(self, query: str) -> None:
-        self.find(query).click()
+        button = self.find(query)
+        # The heads of the steps stay where they are: what lies behind them is scrolled into view first.
+        self.browser.execute_script("arguments[0].scrollIntoView({block: 'nearest'})", button)
+        button.click()
         self.seconds.append((query, CLICK_S))
 
     def _on_screen(self, pixel: Pixel) -> tuple[WebElement, int, int, float]:
@@ -124,17 +137,18 @@ class Keyboard(Person):
         self.seconds.append(("keys", KEY_S * len(keys)))
 
     def reach(self, query: str) -> None:
-        """Tab to a thing, whichever way is shorter, as who sees the page would."""
-        behind = "return !!(document.activeElement.compareDocumentPosition(document.querySelector(arguments[0])) & 2)"
-        back = self.browser.execute_script(behind, query)
-        for _ in range(MOST_TABS):
-            if self.browser.execute_script("return document.activeElement?.matches(arguments[0])", query):
+        """Tab to a thing, whichever way is shorter, as who sees the page would: so many times as it lies away."""
+        for _ in range(MOST_LOOKS):
+            there, away = self.browser.execute_script(LOOK_FOR, query)
+            if there:
                 return
-            chain = ActionChains(self.browser, 0)
-            if back:
-                chain.key_down(Keys.SHIFT).send_keys(Keys.TAB).key_up(Keys.SHIFT).perform()
+            if not 0 < abs(away) <= MOST_TABS:
+                break
+            chain, tabs = ActionChains(self.browser, 0), [Keys.TAB] * abs(away)
+            if away < 0:
+                chain.key_down(Keys.SHIFT).send_keys(*tabs).key_up(Keys.SHIFT).perform()
             else:
-                chain.send_keys(Keys.TAB).perform()
+                chain.send_keys(*tabs).perform()
         pytest.fail(f"Tab never reaches {query}")
 
     def press(self, query: str) -> None:
@@ -145,15 +159,15 @@ class Keyboard(Person):
         self.reach("#picture")
         if "column" not in self.find("#status").text:
             self.keys(Keys.ARROW_LEFT, Keys.ARROW_RIGHT)
-        for step in (10, 1):
+        for step, held in ((100, Keys.CONTROL), (10, Keys.SHIFT), (1, None)):
             here, keys = self.cursor(), []
             ways = ((Keys.ARROW_LEFT, Keys.ARROW_RIGHT), (Keys.ARROW_UP, Keys.ARROW_DOWN))
             for axis, (less, more) in enumerate(ways):
                 by = int((pixel[axis] - here[axis]) / step)
                 keys += [more if by > 0 else less] * abs(by)
             chain = ActionChains(self.browser, 0)
-            if step == 10 and keys:
-                chain.key_down(Keys.SHIFT).send_keys(*keys).key_up(Keys.SHIFT).perform()
+            if held and keys:
+                chain.key_down(held).send_keys(*keys).key_up(held).perform()
             elif keys:
                 chain.send_keys(*keys).perform()
 

@@ -13,6 +13,8 @@ import pytest
 
 from matchvision.desk import OpenDesk, open_desk
 from matchvision.desk.asking import SetPoints, ShowColour
+from matchvision.desk.keeping import Folder
+from matchvision.desk.running import Work
 from matchvision.filming import Scene
 from tests.desk.clicking import example_of, marker_pixel, pixel_of
 from tests.desk.filmed import film_small, small_scene
@@ -36,6 +38,7 @@ pytestmark = [
 
 #: Three minutes of a person's actions are wanted; what is reached is held.
 LONGEST_S = 115.0
+SAMPLE = Path(__file__).parents[2] / "sample_clips" / "flat-match"
 HANDS = {"mouse": Mouse, "keyboard": Keyboard}
 #: Adds up what moves on the page, once it is there, without anybody's doing: as a share of the window.
 WATCH_SHIFTS = """
@@ -81,22 +84,50 @@ def driver(tmp_path_factory: pytest.TempPathFactory) -> Iterator[webdriver.Chrom
     for argument in (*QUIET, f"--user-data-dir={tmp_path_factory.mktemp('browser')}", "--window-size=1440,1000"):
         options.add_argument(argument)
     options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
+    options.add_experimental_option("perfLoggingPrefs", {"enableNetwork": True, "enablePage": False})
     browser = webdriver.Chrome(options=options, service=webdriver.ChromeService(str(DRIVER)))
     yield browser
     browser.quit()
 
 
-@pytest.fixture
-def desk(filmed: Path, tmp_path: Path) -> Iterator[OpenDesk]:
-    folder = tmp_path / "run"
+@pytest.fixture(scope="module")
+def only_desk(filmed: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[OpenDesk]:
+    """One desk for all tests: it keeps what it has decoded and calibrated, each picture and each set of points."""
+    yield from serve(filmed, tmp_path_factory.mktemp("desk"))
+
+
+def serve(filmed: Path, beside: Path) -> Iterator[OpenDesk]:
+    """A desk that serves a copy of a filmed run."""
+    folder = beside / "run"
     folder.mkdir()
     shutil.copy(filmed / "run.toml", folder)
-    (folder / "clip.mp4").hardlink_to(filmed / "clip.mp4")
-    opened = open_desk(folder, tmp_path / "results")
+    (folder / "clip.mp4").symlink_to(filmed / "clip.mp4")
+    opened = open_desk(folder, beside / "results")
     thread = opened.serve_aside()
     yield opened
     opened.stop()
     thread.join(10)
+
+
+@pytest.fixture
+def desk(only_desk: OpenDesk) -> OpenDesk:
+    """The desk as if nobody had sat there yet."""
+    clear(only_desk)
+    return only_desk
+
+
+def clear(desk: OpenDesk, learnt: str = "") -> None:
+    """Take away what hands have made and what came of it; ``learnt``: what stands in the desk's own file instead."""
+    bench = desk.bench
+    for work in (bench.preview, bench.analysis):
+        work.wait(60)
+    for kept in (bench.folder.draft.learnt, bench.folder.draft.mends):
+        kept.unlink(missing_ok=True)
+    if learnt:
+        bench.folder.draft.learnt.write_text(learnt, encoding="utf-8")
+    shutil.rmtree(bench.out, ignore_errors=True)
+    bench.folder = Folder(bench.folder.path)
+    bench.preview, bench.analysis, bench.verdict, bench.guessed = Work(), Work(), "", frozenset()
 
 
 def sit_down(driver: webdriver.Chrome, desk: OpenDesk, hand: str) -> Person:
@@ -110,19 +141,30 @@ def sit_down(driver: webdriver.Chrome, desk: OpenDesk, hand: str) -> Person:
     return somebody
 
 
-def taught(desk: OpenDesk, filmed: Path, scene: Scene) -> None:
-    """Points and colours as if somebody had shown them."""
+@pytest.fixture(scope="module")
+def lesson(only_desk: OpenDesk, filmed: Path, scene: Scene) -> str:
+    """What the desk keeps once somebody has shown it points and colours."""
+    clear(only_desk)
+    desk = only_desk
     known = desk.bench.state()["table"]["known"][:6]
     points = [{**one, "pixel": pixel_of(scene, (*one["at_m"][:2], 0.0))} for one in known]
     desk.bench.set_points(SetPoints.model_validate_json(json.dumps({"points": points, "keep": True})))
     for colour in desk.bench.state()["colours"]:
         pixel = marker_pixel(filmed, example_of(scene, colour["name"]), 12)
         desk.bench.show_colour(ShowColour(name=colour["name"], number=12, pixel=pixel))
+    return desk.bench.folder.draft.learnt.read_text(encoding="utf-8")
+
+
+@pytest.fixture
+def taught(only_desk: OpenDesk, lesson: str) -> OpenDesk:
+    """The desk with points and colours as if somebody had shown them."""
+    clear(only_desk, lesson)
+    return only_desk
 
 
 @pytest.mark.parametrize("hand", ["mouse", "keyboard"])
 def test_the_whole_way_to_a_finished_report(
-    driver: webdriver.Chrome, desk: OpenDesk, filmed: Path, scene: Scene, tmp_path: Path, hand: str
+    driver: webdriver.Chrome, desk: OpenDesk, filmed: Path, scene: Scene, hand: str
 ) -> None:
     person = sit_down(driver, desk, hand)
     start = round(scene.clock.start_s * scene.camera.frames_per_s)
@@ -188,7 +230,7 @@ def test_the_whole_way_to_a_finished_report(
     shifted, shifts = driver.execute_script("return [window.shifted, window.shifts]")
     assert shifted < 0.01, shifts
 
-    tracks = pd.read_csv(tmp_path / "results" / "tracks.csv")
+    tracks = pd.read_csv(desk.bench.out / "tracks.csv")
     row = tracks[(tracks["marker"] == "heron.front") & (tracks["frame"] == start + 10)].iloc[0]
     assert row["state"] == "tied"
     truth = marker_pixel(filmed, "heron.front", start + 10)
@@ -272,6 +314,47 @@ def test_points_are_set_finely_moved_and_taken_away(
     person.wait("document.querySelector('#tags').textContent.includes('No printed tag is in view')")
 
 
+@pytest.fixture(scope="module")
+def tagged(tmp_path_factory: pytest.TempPathFactory) -> Iterator[OpenDesk]:
+    """A desk with a moment of a clip in which the printed tags that the sheet lists are in view."""
+    beside = tmp_path_factory.mktemp("tagged")
+    written = (SAMPLE / "run.toml").read_text(encoding="utf-8")
+    (beside / "run.toml").write_text(written.replace("duration_s = 8\n", "duration_s = 0.2\nuntil_s = 1.5\n"), "utf-8")
+    (beside / "clip.mp4").symlink_to(SAMPLE / "clip.mp4")
+    yield from serve(beside, beside)
+
+
+@pytest.mark.parametrize("hand", ["mouse", "keyboard"])
+def test_a_tag_is_left_out_and_counts_again(driver: webdriver.Chrome, tagged: OpenDesk, hand: str) -> None:
+    clear(tagged)
+    tick = '#tags [data-tag="36h11 2"]'
+    camera = "document.querySelector('#camera-words').textContent.includes('from {} tags')"
+    ticked = "document.querySelectorAll('#tags input:checked').length === {}"
+    person = sit_down(driver, tagged, hand)
+    person.wait(camera.format(4))
+    person.press("#tags-box > summary")
+    person.wait(ticked.format(4))
+    person.press(tick)
+    person.wait(camera.format(3))
+    person.wait(
+        "[...document.querySelectorAll('#tags li')].map(li => li.textContent.endsWith('left out')).join() === "
+        "'false,false,true,false'"
+    )
+    person.wait(ticked.format(3))
+    assert [tag.id for tag in tagged.bench.folder.draft.run.sheet.table.tag] == [0, 1, 3]
+    if hand == "keyboard":  # the list was made anew under the hand
+        assert driver.execute_script("return document.activeElement.matches(arguments[0])", tick)
+    # Whoever comes back later finds it left out, but with its place.
+    person = sit_down(driver, tagged, hand)
+    person.wait(camera.format(3))
+    person.press("#tags-box > summary")
+    person.wait(ticked.format(3))
+    person.press(tick)
+    person.wait(camera.format(4))
+    until(lambda: not tagged.bench.folder.draft.learnt.exists())
+    assert [tag.id for tag in tagged.bench.folder.draft.run.sheet.table.tag] == [0, 1, 2, 3]
+
+
 def kept_points(desk: OpenDesk) -> list[dict[str, Any]]:
     return list(desk.bench.state()["table"]["points"])
 
@@ -283,9 +366,9 @@ def until(holds: Any) -> None:
 
 @pytest.mark.parametrize("hand", ["mouse", "keyboard"])
 def test_colours_and_names_are_shown_and_a_marker_is_declared(
-    driver: webdriver.Chrome, desk: OpenDesk, filmed: Path, scene: Scene, hand: str
+    driver: webdriver.Chrome, taught: OpenDesk, filmed: Path, scene: Scene, hand: str
 ) -> None:
-    taught(desk, filmed, scene)
+    desk = taught
     person = sit_down(driver, desk, hand)
 
     def colour(name: str) -> dict[str, Any]:
@@ -328,9 +411,9 @@ def test_colours_and_names_are_shown_and_a_marker_is_declared(
 
 
 @pytest.mark.parametrize("hand", ["mouse", "keyboard"])
-def test_every_mend(driver: webdriver.Chrome, desk: OpenDesk, filmed: Path, scene: Scene, hand: str) -> None:
+def test_every_mend(driver: webdriver.Chrome, taught: OpenDesk, filmed: Path, scene: Scene, hand: str) -> None:
     """Cut, strike, tie, set, the rope's end; each finely adjusted, kept at once, and taken back."""
-    taught(desk, filmed, scene)
+    desk = taught
     person = sit_down(driver, desk, hand)
     person.press('[data-step="mends"]')
     person.wait("document.querySelectorAll('#tracks li').length > 0")
@@ -373,14 +456,31 @@ def test_every_mend(driver: webdriver.Chrome, desk: OpenDesk, filmed: Path, scen
     assert [mend["do"] for mend in kept(4)] == ["cut", "tie", "set", "end"]
     person.press("#to-end")
     person.wait("document.querySelector('#time').textContent.startsWith('1.60 s')")
+    follows_the_whole_run(person, desk)
     assert person.find("#trouble").get_attribute("hidden") is not None
 
 
-def test_names_beside_their_marks_do_not_cover_each_other(
-    driver: webdriver.Chrome, desk: OpenDesk, filmed: Path, scene: Scene
-) -> None:
-    taught(desk, filmed, scene)
-    person = sit_down(driver, desk, "mouse")
+def follows_the_whole_run(person: Person, desk: OpenDesk) -> None:
+    """The preview reaches over the run instead of two seconds from here; played, it goes on until it is stopped."""
+    first, last = desk.bench.book.first, desk.bench.book.last
+    pressed, number = "document.querySelector('#play').getAttribute('aria-pressed')", "#number').value"
+    strip = "document.querySelector('#tracks .strip').getAttribute('viewBox')"
+    assert person.browser.execute_script(f"return {strip}") != f"0 0 {last + 1 - first} 12"
+    person.press("#follow-whole")
+    person.wait(f"{strip} === '0 0 {last + 1 - first} 12'")
+    person.wait("!document.querySelector('#follow-whole').disabled")
+    assert desk.bench.previewed()["tracks"]["frames"] == list(range(first, last + 1))
+    person.press("#to-start")
+    person.wait(f"document.querySelector('{number} === '12'")
+    person.press("#play")
+    person.wait(f"Number(document.querySelector('{number}) > 13 && {pressed} === 'true'")
+    person.press("#play")
+    person.wait(f"{pressed} === 'false'")
+    assert 13 < int(str(person.find("#number").get_property("value"))) < last
+
+
+def test_names_beside_their_marks_do_not_cover_each_other(driver: webdriver.Chrome, taught: OpenDesk) -> None:
+    person = sit_down(driver, taught, "mouse")
     person.press('[data-step="names"]')
     person.wait("document.querySelectorAll('#over text').length > 8")
     boxes = driver.execute_script(
@@ -405,18 +505,18 @@ def test_nothing_sticks_out_sideways(driver: webdriver.Chrome, desk: OpenDesk) -
             driver.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
 
 
-def test_axe_finds_no_serious_fault(driver: webdriver.Chrome, desk: OpenDesk, filmed: Path, scene: Scene) -> None:
-    taught(desk, filmed, scene)
-    person = sit_down(driver, desk, "mouse")
+def test_axe_finds_no_serious_fault(driver: webdriver.Chrome, taught: OpenDesk) -> None:
+    person = sit_down(driver, taught, "mouse")
     try:
         for step in ("start", "table", "colours", "names", "mends", "run"):
             driver.execute_script(f"document.querySelector('[data-step={step}]').click()")
             if step == "mends":
                 person.wait("document.querySelectorAll('#tracks li').length > 0")
             driver.execute_script("document.querySelectorAll('details').forEach(fold => { fold.open = true; })")
-            for scheme in ("light", "dark"):
+            # In the dark nothing but the colours is another.
+            for scheme, rules in (("light", ()), ("dark", ("color-contrast",))):
                 media = {"features": [{"name": "prefers-color-scheme", "value": scheme}]}
                 driver.execute_cdp_cmd("Emulation.setEmulatedMedia", media)
-                assert serious_faults(driver) == [], (step, scheme)
+                assert serious_faults(driver, rules) == [], (step, scheme)
     finally:
         driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": []})

@@ -4,6 +4,8 @@
 import { draw, find } from "./dom.js";
 
 const MAGNIFIED = 8;
+//: A hand that has not pressed a key for so long rests [ms].
+const RESTS_MS = 250;
 
 export class Picture {
   constructor(clip) {
@@ -151,7 +153,7 @@ export class Picture {
       element.addEventListener("keydown", (event) => {
         const way = ways[event.key];
         if (way) {
-          const step = event.shiftKey ? large : small;
+          const step = event.ctrlKey ? 10 * large : event.shiftKey ? large : small;
           const from = this.cursor || [this.clip.width_px / 2, this.clip.height_px / 2];
           this.aim([from[0] + step * way[0], from[1] + step * way[1]]);
           if (element === this.patch) this.#tell("adjust", this.cursor, (this.patch.clientWidth / this.patch.width) * MAGNIFIED / this.scale);
@@ -165,9 +167,20 @@ export class Picture {
     };
     follow(this.box, 1, 10);
     follow(this.patch, 0.1, 1);
+    // A row of key presses is one movement: it is settled when the hand rests or goes on to something else.
+    let resting = 0;
+    const settle = () => {
+      clearTimeout(resting);
+      resting = 0;
+      this.#tell("settle", this.cursor);
+    };
+    this.patch.addEventListener("keydown", () => clearTimeout(resting));
     this.patch.addEventListener("keyup", (event) => {
-      if (ways[event.key]) this.#tell("settle", this.cursor);
+      if (!ways[event.key]) return;
+      clearTimeout(resting);
+      resting = setTimeout(settle, RESTS_MS);
     });
+    this.patch.addEventListener("blur", () => resting && settle());
   }
 
   #followBar() {

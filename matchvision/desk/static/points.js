@@ -14,6 +14,8 @@ export class PointStep {
     this.desk = desk;
     this.chosen = null;
     this.held = false;
+    this.inView = [];
+    this.placed = new Map();
     this.take(desk.state.table);
     this.try = latest((keep) => this.#send(keep));
     desk.picture.on("press", (place) => this.active && this.#press(place));
@@ -168,46 +170,55 @@ export class PointStep {
     picture.layer("points", ...parts);
   }
 
-  // A tag that is in view, but of which the sheet does not say where it lies.
+  // A tag that is in view, but of which nobody has said where it lies.
   #placeTag(tag) {
     const field = (name, words) => make("label", {}, `${words} `, make("input", { name, inputmode: "decimal", size: 5, required: true }), " m");
     const form = make("form", { class: "row" }, field("side", "side"), field("x", "middle at x"), field("y", "y"), make("button", { text: "accept" }));
-    form.addEventListener("submit", async (event) => {
+    form.addEventListener("submit", (event) => {
       event.preventDefault();
       const given = new FormData(form);
       const number = (key) => Number(String(given.get(key)).replace(",", ".").replace("−", "-"));
-      const placed = { family: tag.family, id: tag.id, side_m: number("side"), centre_m: [number("x"), number("y")] };
-      await this.#setTags([...this.desk.state.table.tags, placed]);
-      await this.#showTags();
+      this.#useTags([...this.desk.state.table.tags, { family: tag.family, id: tag.id, side_m: number("side"), centre_m: [number("x"), number("y")] }]);
     });
     return form;
   }
 
-  async #setTags(tags) {
-    const camera = await attempt(() => post("settags", { tags }));
+  // Lets these tags count, and no others; as the sheet has them where they are just those.
+  async #useTags(tags) {
+    const own = this.desk.state.table.sheet_tags;
+    const asWritten = tags.length === own.length && own.every((tag) => tags.some((one) => JSON.stringify(one) === JSON.stringify(tag)));
+    const camera = await attempt(() => post("settags", { tags: asWritten ? null : tags }));
     if (camera) this.desk.showCamera(camera);
     await this.desk.refresh();
+    this.#listTags();
   }
 
   async #showTags() {
     const answer = await attempt(() => get("tags"));
     if (!answer) return;
-    const sheet = this.desk.state.table.tags;
-    const rows = answer.tags.map((tag) => {
-      const own = sheet.find((one) => one.id === tag.id && one.family === tag.family);
-      const words = tag.side_px === null ? "in the sheet, but not in view" : `in view, ${tag.side_px.toFixed(0)} px a side`;
-      const label = make("label", {}, own ? make("input", { type: "checkbox", checked: true, "data-tag": `${tag.family} ${tag.id}` }) : null, ` tag ${tag.id} (${tag.family}): ${words}`);
-      return make("li", {}, label, own || tag.side_px === null ? null : this.#placeTag(tag));
+    this.inView = answer.tags;
+    this.#listTags();
+  }
+
+  // Every tag in view or with a known place; the tick says which count. One that is left out keeps its place.
+  #listTags() {
+    const { tags, sheet_tags } = this.desk.state.table;
+    const named = (tag) => `${tag.family} ${tag.id}`;
+    for (const tag of [...sheet_tags, ...tags]) this.placed.set(named(tag), tag);
+    const counts = new Set(tags.map(named));
+    const seen = new Map(this.inView.map((tag) => [named(tag), tag]));
+    const rows = [...new Set([...seen.keys(), ...this.placed.keys()])].sort(new Intl.Collator("en", { numeric: true }).compare).map((name) => {
+      const tag = seen.get(name) ?? { ...this.placed.get(name), side_px: null };
+      const words = tag.side_px === null ? "not in view" : `in view, ${tag.side_px.toFixed(0)} px a side`;
+      const known = this.placed.has(name);
+      const tick = known ? make("input", { type: "checkbox", "data-tag": name }) : null;
+      const use = () => this.#useTags([...this.placed].filter(([other]) => (other === name ? !counts.has(name) : counts.has(other))).map(([, placed]) => placed));
+      tick?.addEventListener("change", use);
+      if (tick) tick.checked = counts.has(name);
+      return make("li", {}, make("label", {}, tick, ` tag ${tag.id} (${tag.family}): ${words}${known && !counts.has(name) ? ", left out" : ""}`), known ? null : this.#placeTag(tag));
     });
-    const take = make("button", {
-      type: "button",
-      text: "use those that are ticked",
-      onclick: async () => {
-        const ticked = new Set([...document.querySelectorAll("#tags input:checked")].map((box) => box.dataset.tag));
-        const tags = sheet.filter((tag) => ticked.has(`${tag.family} ${tag.id}`));
-        await this.#setTags(tags);
-      },
-    });
-    find("#tags").replaceChildren(...(rows.length ? rows : [make("li", { class: "hint", text: "No printed tag is in view, and the sheet lists none." })]), ...(sheet.length ? [make("li", {}, take)] : []));
+    const held = document.activeElement?.dataset?.tag;
+    find("#tags").replaceChildren(...(rows.length ? rows : [make("li", { class: "hint", text: "No printed tag is in view, and the sheet lists none." })]));
+    if (held) [...document.querySelectorAll("#tags [data-tag]")].find((tick) => tick.dataset.tag === held)?.focus();
   }
 }
