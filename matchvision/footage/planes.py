@@ -81,15 +81,15 @@ def take_frame(picture: VideoFrame, index: int, clip_s: float, turn: Turn, centr
     if picture.format.name not in _DIRECT:
         picture = _convert(picture)
     (step_col, step_row), drop_bits, sample_bytes, interleaved = _DIRECT[picture.format.name]
-    rows, cols = picture.height, picture.width
+    rows, cols, planes = picture.height, picture.width, picture.planes
     rows_chroma, cols_chroma = -(-rows // step_row), -(-cols // step_col)
-    luma = _look_into(picture.planes[0], rows, cols, sample_bytes, drop_bits)
+    luma = _look_into(planes[0], rows, cols, sample_bytes, drop_bits)
     if interleaved:
-        both = _look_into(picture.planes[1], rows_chroma, 2 * cols_chroma, sample_bytes, drop_bits)
+        both = _look_into(planes[1], rows_chroma, 2 * cols_chroma, sample_bytes, drop_bits)
         blue, red = both[:, 0::2], both[:, 1::2]
     else:
-        blue = _look_into(picture.planes[1], rows_chroma, cols_chroma, sample_bytes, drop_bits)
-        red = _look_into(picture.planes[2], rows_chroma, cols_chroma, sample_bytes, drop_bits)
+        blue = _look_into(planes[1], rows_chroma, cols_chroma, sample_bytes, drop_bits)
+        red = _look_into(planes[2], rows_chroma, cols_chroma, sample_bytes, drop_bits)
     offset = ((step_col - 1) / 2 if centred else 0.0, (step_row - 1) / 2)
     return Frame(
         index=index,
