@@ -18,7 +18,7 @@ from matchvision.footage import (
 )
 from matchvision.footage.ahead import read_ahead
 from matchvision.footage.freeing import freeing_pictures
-from matchvision.markers import MarkerTracker, mend_tracks, plan_markers
+from matchvision.markers import MarkerTracker, mend_tracks, plan_markers, ready_kernels
 from matchvision.records.camera import Cameras, Scene, TableView
 from matchvision.records.footage import RowTiming
 from matchvision.records.frames import ClipFacts, Frame
@@ -94,13 +94,15 @@ def look_first(run: Run, facts: ClipFacts) -> tuple[TableView, StageNote, LookWa
     The pass begins only after it, so that its pictures and those of the first look are not in memory together.
     """
     from_s, until_s = run.sheet.clock.from_s, run.sheet.clock.until_s
-    with freeing_pictures():
+    with freeing_pictures(), ThreadPoolExecutor(1) as aside:
+        # The decoder leaves Python to others.
+        readied = aside.submit(ready_kernels)
         looked = first_look(facts, from_s=from_s, until_s=until_s)
         scene = look_at_scene(looked, run.calibration)
-        with ThreadPoolExecutor(1) as aside:
-            looking = aside.submit(LookWatch, looked, facts, until_s)
-            view, table_note = find_table_first(run, facts, looked, scene)
-            look = looking.result()
+        readied.result()
+        looking = aside.submit(LookWatch, looked, facts, until_s)
+        view, table_note = find_table_first(run, facts, looked, scene)
+        look = looking.result()
         # Pictures in memory, which the pass has better use for.
         del looked, looking
     return view, table_note, look

@@ -41,7 +41,7 @@ def spread_on_planes(
     """
     shape = points_m.shape[:2]
     own, common, by_camera = np.empty((*shape, 2, 2)), np.empty((*shape, 2, 2)), np.empty((*shape, 2, 15))
-    _spread(
+    spread_kernel(
         _row_major(parameters),
         _row_major(covariance),
         _row_major(u_pixels_px),
@@ -192,4 +192,4 @@ def _spread_loops(
                     common[n, m, i, j] = total
 
 
-_spread: Callable[..., Any] = numba.njit(cache=True, nogil=True, error_model="numpy")(_spread_loops)
+spread_kernel: Callable[..., Any] = numba.njit(cache=True, nogil=True, error_model="numpy")(_spread_loops)

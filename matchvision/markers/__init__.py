@@ -9,6 +9,7 @@ from matchvision.markers.mending import mend_tracks
 from matchvision.markers.planning import plan_markers
 from matchvision.markers.surely import list_markers
 from matchvision.markers.tracking import MarkerTracker
+from matchvision.markers.warming import ready_kernels
 
 __all__ = [
     "MarkerTracker",
@@ -27,4 +28,5 @@ __all__ = [
     "mend_tracks",
     "outline_table",
     "plan_markers",
+    "ready_kernels",
 ]

@@ -10,6 +10,7 @@ from typing import Final
 
 import numpy as np
 
+from matchvision.geometry.spreading import spread_kernel, spread_on_planes
 from matchvision.markers import fitting
 from matchvision.markers.centres import Windows, find_centres
 from matchvision.markers.drifting import Drift
@@ -22,20 +23,18 @@ from matchvision.records.tracks import MarkerPlan
 #: Longer than any machine takes to compile them [s]; past it they are compiled in this process.
 _PATIENCE_S: Final = 120.0
 #: Names under which the compiler keeps them.
-_KEPT: Final = tuple(
-    f"{name}-*.nbi"
-    for name in (
-        "fitting._fit_discs",
-        "centres._search_and_fit_windows",
-        "projecting._project",
-        "streaking._speed_loops",
-        "stating._take_loops",
-        "stating._state_loops",
-        "drifting._strengthen_loop",
-        "drifting._turn_loop",
-        "scattering._excess_loop",
-    )
+_KEPT: Final = (
+    "fitting._fit_discs",
+    "centres._search_and_fit_windows",
+    "projecting._project",
+    "streaking._speed_loops",
+    "stating._take_loops",
+    "stating._state_loops",
+    "drifting._strengthen_loop",
+    "drifting._turn_loop",
+    "scattering._excess_loop",
 )
+_KEPT_OF_PLANES: Final = ("spreading._spread_loops",)
 
 
 def compile_kernels_apart() -> None:
@@ -44,14 +43,24 @@ def compile_kernels_apart() -> None:
     Should that fail, they are compiled when they are first called, as ever.
     Checked by: tests/markers/test_warming.py::test_kernels_are_kept_by_a_process_of_their_own
     """
-    folder = fitting.fit_discs.stats.cache_path  # type: ignore[attr-defined]
-    if folder is None or all(any(Path(folder).glob(pattern)) for pattern in _KEPT):
+    # What is kept lies beside the module that it was compiled from.
+    kept = ((fitting.fit_discs, _KEPT), (spread_kernel, _KEPT_OF_PLANES))
+    folders = [(kernel.stats.cache_path, names) for kernel, names in kept]  # type: ignore[attr-defined]
+    if any(folder is None for folder, _ in folders) or all(
+        any(Path(folder).glob(f"{name}-*.nbi")) for folder, names in folders for name in names
+    ):
         return
     order = f"from {__name__} import run_kernels; run_kernels()"
     try:
         subprocess.run([sys.executable, "-c", order], check=False, capture_output=True, timeout=_PATIENCE_S)
     except (OSError, subprocess.TimeoutExpired):
         return
+
+
+def ready_kernels() -> None:
+    """Have the kernels compiled where they are not, and load them: for while the first pictures are decoded."""
+    compile_kernels_apart()
+    run_kernels()
 
 
 def run_kernels() -> tuple[float, float]:
@@ -79,6 +88,10 @@ def run_kernels() -> tuple[float, float]:
         neutral=np.full(2, 128.0),
     )
     project_markers(np.ones(15), np.ones((1, 3)))
+    one, along = np.ones((1, 1, 2)), np.eye(3)
+    spread_on_planes(
+        np.ones((1, 15)), np.ones((1, 15, 15)), one, np.ones((1, 1, 3)), (along[0], along[1], along[2]), one[..., 0]
+    )
     plans = [MarkerPlan("disc", "body", "red", 0.01)]
     refiner = Refiner(plans)
     found = refiner.refine(frame, windows, find_centres(frame, windows))
