@@ -28,7 +28,7 @@ from matchvision.sheets import load_run
 from tests.engine.extras import Extras, Ground
 from tests.engine.playing import EngineRun, play_in_engine
 from tests.filmed_points import FilmedPoints, film_points
-from tests.grip.happened import SLIDES, true_events
+from tests.grip.happened import SLIDES, seen_slips, true_events
 from tests.grip.stories import anchored_base, driven, short_match
 
 TALE_SEEDS = range(1, 7)
@@ -216,13 +216,13 @@ def compare_onsets(
 ) -> list[tuple[float, float, float]]:
     """Error and u of each onset that has a true one nearby, and the slip speed's rms error of its wheel."""
     found = []
-    truths = [t for t in true_events(scene, run.course) if t.kind in SLIDES]
+    slips = seen_slips(scene, run)
+    truths = [t for t in true_events(scene, run.course, slips=slips) if t.kind in SLIDES]
     for one in watched_of(sheet, motion, clock):
-        name, state = one.motion.machine, run.course.machines[one.motion.machine]
+        name = one.motion.machine
         slip = np.interp(
-            clock.match_time(motion.clip_s), run.course.clip_s - scene.clock.start_s,
-            state.wheel_rate_rad_s * one.motion.radius_m - state.speed_m_s,
-        )  # fmt: skip
+            clock.match_time(motion.clip_s), run.course.clip_s - scene.clock.start_s, slips[one.motion.machine]
+        )
         known = np.isfinite(one.motion.slip_speed_m_s) & (clock.match_time(motion.clip_s) > 0)
         rms = float(np.sqrt(np.mean((one.motion.slip_speed_m_s - slip)[known] ** 2)))
         starts = np.array([t.start_s for t in truths if t.machine == name])

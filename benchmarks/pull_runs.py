@@ -13,7 +13,7 @@ from benchmarks.keeping import MEASURING, once
 from matchvision.errors import CannotMeasure
 from matchvision.grip import find_events
 from matchvision.records.motion import MatchClock
-from tests.grip.happened import Score, score, true_events
+from tests.grip.happened import Score, score, seen_slips, true_events
 from tests.pull.engine_runs import (
     DURATION_S,
     START_S,
@@ -115,17 +115,8 @@ def _judged(through: str, kind: Kind, seed: int, run: PlayedRun, measured: Measu
         measured.pull.disagreement,
         sled_touches_patch_s(run),
         tuple(_slip_errors(run, measured)),
-        score(true_events(run.scene, run.played.course, slips=_seen_slips(run)), events),
+        score(true_events(run.scene, run.played.course, slips=seen_slips(run.scene, run.played)), events),
     )
-
-
-def _seen_slips(run: PlayedRun) -> dict[str, FloatArray]:
-    """True slip speeds of the side that carries each machine's rim marks, on the course's clock."""
-    return {
-        name: (truth.left if run.scene.machine[name].wheel[0].face_m[1] >= 0 else truth.right).slip_m_s
-        for name, truth in run.played.machines.items()
-        if run.scene.machine[name].wheel
-    }
 
 
 def _slip_errors(run: PlayedRun, measured: Measured) -> list[SlipErrors]:

@@ -124,6 +124,15 @@ def true_events(
     return [event for event in found if event.start_s <= scene.clock.duration_s]
 
 
+def seen_slips(scene: Scene, run: EngineRun) -> dict[str, FloatArray]:
+    """True slip speeds (k,) [m/s] of the side that carries each machine's rim marks, against the ground under it."""
+    return {
+        name: (truth.left if scene.machine[name].wheel[0].face_m[1] >= 0 else truth.right).slip_m_s
+        for name, truth in run.machines.items()
+        if scene.machine[name].wheel
+    }
+
+
 def _of_contact(name: str, t: FloatArray, inside: BoolArray, speed: FloatArray, a: int, b: int) -> list[Truth]:
     """A machine's contact from ``a`` to ``b``, and where it was stopped by it."""
     still = inside & (np.abs(speed) < 0.010)
