@@ -1,5 +1,6 @@
 """Machines on the table's surface: position, heading, and the slope on which they stand."""
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -98,8 +99,19 @@ def pose_from_pair(
 
     The heading is that of the line between them; the middle is shared. On a slope each point counts at its foot.
     """
-    (ax, ay, az), (bx, by, bz) = first_at.tolist(), second_at.tolist()
-    (px, py, _), (qx, qy, _) = first_m.tolist(), second_m.tolist()
+    return _join(first_at.tolist(), second_at.tolist(), first_m.tolist(), second_m.tolist(), profile_m)
+
+
+def _join(
+    first_at: Sequence[float],
+    second_at: Sequence[float],
+    first_m: Sequence[float],
+    second_m: Sequence[float],
+    profile_m: Profile,
+) -> Pose:
+    """As `pose_from_pair`, of numbers."""
+    (ax, ay, az), (bx, by, bz) = first_at, second_at
+    (px, py, _), (qx, qy, _) = first_m, second_m
     if profile_m:
         rise = math.sin(math.atan(float(surface_slope(profile_m, (px + qx) / 2))))
         px, qx = px + rise * az, qx + rise * bz
@@ -116,18 +128,15 @@ def measure_pose(at_m: FloatArray, place_m: FloatArray, known: Pose | None, prof
 
     Two or more give position and heading (from the two furthest apart); one shifts the pose known before.
     """
-    seen = np.isfinite(place_m).all(axis=1)
-    at, place = at_m[seen], place_m[seen]
-    if len(at) == 2:
-        (ax, ay, az), (bx, by, bz) = at.tolist()
-        if max(abs(ax - bx), abs(ay - by), abs(az - bz)) > 0.02:
-            return pose_from_pair(at[0], at[1], place[0], place[1], profile_m)
-    if len(at) > 2:
-        apart = np.linalg.norm(at[:, None] - at[None], axis=2)
-        i, j = np.unravel_index(int(np.argmax(apart)), apart.shape)
-        if apart[i, j] > 0.02:
-            return pose_from_pair(at[i], at[j], place[i], place[j], profile_m)
-    if len(at) and known is not None:
-        shift = place[0] - known.place(at[0])
-        return stand(known.x_m + float(shift[0]), known.y_m + float(shift[1]), known.heading_rad, profile_m)
+    # Two to four points, a few times a frame: arrays would cost more than the sums.
+    at, place = at_m.tolist(), place_m.tolist()
+    seen = [k for k, (x, y, z) in enumerate(place) if math.isfinite(x + y + z)]
+    if len(seen) >= 2:
+        i, j = max(itertools.combinations(seen, 2), key=lambda pair: math.dist(at[pair[0]], at[pair[1]]))
+        if math.dist(at[i], at[j]) > 0.02:
+            return _join(at[i], at[j], place[i], place[j], profile_m)
+    if seen and known is not None:
+        first = seen[0]
+        (x, y, _), (known_x, known_y, _) = place[first], known.place_one(*at[first])
+        return stand(known.x_m + x - known_x, known.y_m + y - known_y, known.heading_rad, profile_m)
     return None
