@@ -148,7 +148,7 @@ def contradicts_ends(plans: Sequence[MarkerPlan], columns: Sequence[int], place_
     seen = [i for i in columns if math.isfinite(x_m[i]) and math.isfinite(plans[i].arc_m)]
     if not seen:
         return False
-    stretch = max(_link_stretch(plans, columns), _link_seen(plans, columns, place_m))
+    stretch = _link_stretch(plans, columns)
     for i, hitch_m, arc_m in (
         (seen[0], ends.first_m, plans[seen[0]].arc_m),
         (seen[-1], ends.last_m, ends.length_m - plans[seen[-1]].arc_m),
@@ -201,17 +201,6 @@ def _link_stretch(plans: Sequence[MarkerPlan], columns: Sequence[int]) -> float:
     """How much longer than unloaded a link in the rope may be [m]."""
     arcs = [plans[i].arc_m for i in columns if plans[i].kind == "link"]
     return (LINK_STRETCH_RATIO - 1) * (max(arcs) - min(arcs)) if len(arcs) == 2 and np.isfinite(arcs).all() else 0.0
-
-
-def _link_seen(plans: Sequence[MarkerPlan], columns: Sequence[int], place_m: FloatArray) -> float:
-    """How much longer than unloaded the link in the rope is seen to be [m]; 0 where it is not seen."""
-    link = [i for i in columns if plans[i].kind == "link"]
-    if len(link) != 2:
-        return 0.0
-    seen_m = float(np.hypot(*(place_m[link[1], :2] - place_m[link[0], :2]))) - (
-        plans[link[1]].arc_m - plans[link[0]].arc_m
-    )
-    return seen_m if math.isfinite(seen_m) else 0.0
 
 
 def _piece_costs(distance_m: FloatArray, arc_m: FloatArray, stretch_m: FloatArray | float) -> FloatArray:

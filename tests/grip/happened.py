@@ -74,9 +74,12 @@ def true_events(
     """What happened by the definitions of the event kinds, from the fine clock; times on the match clock.
 
     ``run``: what the engine knows beyond the course: bodies that meet, walls that give way, machines that rear up.
-    ``slips``: slip speeds (k,) [m/s] of machines' seen wheels against the ground under them. Without, a wheel is taken
-    to stand in its machine's middle: where that turns by 0.03 rad/s, one 0.12 m aside slips by 4 mm/s more or less.
+    ``slips``: slip speeds (k,) [m/s] of machines' seen wheels against the ground under them; ``run`` has them. Without
+    both, a wheel is taken to stand in its machine's middle: where that turns by 0.03 rad/s, one 0.12 m aside slips by
+    4 mm/s more or less.
     """
+    if slips is None and run is not None:
+        slips = seen_slips(scene, run)
     t = np.asarray(course.clip_s - scene.clock.start_s, dtype=np.float64)
     inside = (t > -0.5) & (t <= scene.clock.duration_s)
     shown = (t > -0.5) & (t <= scene.last_s - scene.clock.start_s)

@@ -17,6 +17,7 @@ from matchvision.markers.predicting import place_rim
 from matchvision.markers.rope import RopeEnds, contradicts_ends, name_rope
 from matchvision.records.camera import Camera
 from matchvision.records.sheet import Run
+from matchvision.records.tracks import MarkerPlan
 from tests.truth import SAMPLE_CLIPS, read_run
 
 FloatArray = npt.NDArray[np.float64]
@@ -166,6 +167,14 @@ def test_a_bead_that_jumped_too_far_is_doubted(run: Run) -> None:
     assert doubt_rope(plans, beads, places, jump) == []
     places[6], jump[6] = places[8], 40.0
     assert doubt_rope(plans, beads, places, jump) == [6]
+
+
+def test_a_link_drawn_out_little_by_little_is_believed() -> None:
+    """To 2.2 of its length at rest: in its markers' small windows it was drawn, at one jump another thing was taken."""
+    plans = [MarkerPlan(f"link_{k}", "link", "orange", 0.009, arc_m=at) for k, at in enumerate((0.24, 0.30))]
+    places = np.array([[0.0, 0.0, 0.05], [0.132, 0.0, 0.05]])
+    assert doubt_rope(plans, [0, 1], places, np.array([0.5, 2.0])) == []
+    assert doubt_rope(plans, [0, 1], places, np.array([0.5, 30.0])) == [1]
 
 
 def test_bodies_off_their_rigid_distance_are_doubted(run: Run) -> None:
