@@ -5,11 +5,12 @@ disk, tables, pictures and page, is put there by `matchvision.writing.publishing
 """
 
 from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from importlib import import_module
 from typing import TypeVar
 
 from matchvision.errors import CannotMeasure, FootageError
 from matchvision.footage import LampWatch, describe_footage, hear_start, read_facts
-from matchvision.motion import measure_motion, set_clock
 from matchvision.records.camera import Cameras
 from matchvision.records.events import Grip
 from matchvision.records.footage import RowTiming
@@ -61,7 +62,12 @@ def answer_first(
     notes = Notes(finished)
     facts = read_facts(run.clip)
     refuse_late_start(run, facts)
-    watched = watch(run, facts, progress, notice)
+    with ThreadPoolExecutor(1) as aside:
+        # Loaded while the first pictures are decoded, which leaves Python to others.
+        aside.submit(import_module, "matchvision.motion")
+        watched = watch(run, facts, progress, notice)
+    from matchvision.motion import measure_motion
+
     notes.add(*watched.notes)
     refuse_broken_clip(run, facts, float(watched.tracks.clip_s[-1]))
     slowed = real_seconds_per_clip_second(run, facts)
@@ -181,6 +187,8 @@ def find_clock(
     FootageError
         Where the start cannot be found: without it nothing can be dated.
     """
+    from matchvision.motion import set_clock
+
     clock = run.sheet.clock
     try:
         signal = lamp.signal(rows) if lamp is not None else None
