@@ -113,7 +113,21 @@ def _rest_on(along: Any, path: Any, x: Any, z: Any, tilt: Any) -> Any:  # noqa: 
     """Origin's x and z and the ground's slope at a travel."""
     if len(path) == 0:
         return along, 0.0, 0.0
-    return np.interp(along, path, x), np.interp(along, path, z), np.interp(along, path, tilt)
+    last = len(path) - 1
+    held = min(max(along, path[0]), path[last])
+    low, high = 0, last
+    while high - low > 1:
+        middle = (low + high) // 2
+        if path[middle] <= held:
+            low = middle
+        else:
+            high = middle
+    share = (held - path[low]) / (path[high] - path[low])
+    return (
+        x[low] + share * (x[high] - x[low]),
+        z[low] + share * (z[high] - z[low]),
+        tilt[low] + share * (tilt[high] - tilt[low]),
+    )
 
 
 def _lean(state: Any, slope: Any, axes: Any) -> None:  # noqa: ANN401
