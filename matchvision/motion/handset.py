@@ -161,20 +161,28 @@ def join_crossing(
 
 
 def lengthen(
-    ratio: FloatArray, u_ratio: FloatArray, span_m: FloatArray, length_m: float, hitches: Hitches, ends: HandEnds
+    ratio: FloatArray,
+    u_ratio: FloatArray,
+    span_m: FloatArray,
+    length_m: float,
+    hitches: Hitches,
+    ends: HandEnds,
+    taut_ratio: float,
 ) -> tuple[FloatArray, FloatArray]:
-    """Relative stretch (n,) and its u of a rope that is plainly longer between its ends than the sheet says.
+    """Relative stretch (n,) and its u of a rope of which nothing is seen but its ends.
 
-    Nothing shows whether it is taut, but it is never shorter than the straight way between its ends. Only frames in
-    which an end was set tell; the rope's length does not jump between them.
+    It is never shorter than the straight way between its ends. Where that is plainly longer than the sheet says, it is
+    the rope's length; where it is not plainly shorter, the rope is taken to be taut, and a taut cord is stretched. Only
+    frames in which an end was set tell; the rope's length does not jump between them.
     """
     rows = np.flatnonzero(ends.set_here.any(axis=1) & np.isfinite(span_m))
     if not len(rows):
         return ratio, u_ratio
     u = (np.hypot(hitches.u_own_m[rows, 0], hitches.u_own_m[rows, 1]) + hitches.u_height_m[rows].sum(axis=1)) / length_m
     longer = span_m[rows] / length_m - 1
-    plainly = longer > 2 * np.hypot(u, u_ratio[rows])
+    told = 2 * np.hypot(u, u_ratio[rows])
+    plainly = longer > told
     at = np.arange(len(ratio))
-    more = np.interp(at, rows, np.where(plainly, longer, 0.0))
+    more = np.interp(at, rows, np.where(plainly, longer, np.where(longer > -told, taut_ratio, 0.0)))
     u_more = np.interp(at, rows, np.where(plainly, u, 0.0))
     return np.maximum(ratio, more), np.hypot(u_ratio, u_more)

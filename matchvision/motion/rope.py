@@ -292,7 +292,7 @@ def measure_rope(
         ratio = np.nan_to_num(ratio)
     if hand_ends is not None and not columns:
         smoothed = join_crossing(real_s, crossing.plus_m, crossing.u_own_m, span, rope.length_m, hand_ends)
-        ratio, u_ratio = lengthen(ratio, u_ratio, span, rope.length_m, hitches, hand_ends)
+        ratio, u_ratio = lengthen(ratio, u_ratio, span, rope.length_m, hitches, hand_ends, STRETCH_RATIO)
     else:
         smoothed = smooth_series(real_s, crossing.plus_m, crossing.u_own_m)
     stretch_m = np.nan_to_num(link_stretch)

@@ -50,12 +50,14 @@ def rope_middle(rope: RopeMotion) -> tuple[FloatArray, FloatArray]:
 
     It lies on the +x side by so much as that side holds more than half of the rope.
     """
-    return beyond_share(rope.on_plus_x_m, rope.u_on_plus_x_m, rope.on_minus_x_m, rope.u_on_minus_x_m)
+    sides = (rope.on_plus_x_m, rope.u_on_plus_x_m, rope.on_minus_x_m, rope.u_on_minus_x_m)
+    return beyond_share(*sides, u_whole=rope.u_total_m)
 
 
 def rope_share(rope: RopeMotion) -> tuple[FloatArray, FloatArray]:
     """Share of the rope on the +x side (0 to 1) and its u."""
-    return share_of_whole(rope.on_plus_x_m, rope.u_on_plus_x_m, rope.on_minus_x_m, rope.u_on_minus_x_m)
+    sides = (rope.on_plus_x_m, rope.u_on_plus_x_m, rope.on_minus_x_m, rope.u_on_minus_x_m)
+    return share_of_whole(*sides, rope.u_total_m)
 
 
 def ruled_rope(analysis: Analysis, frame: int) -> tuple[tuple[float, float], tuple[float, float]] | None:

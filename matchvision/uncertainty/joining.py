@@ -10,8 +10,8 @@ FloatArray = npt.NDArray[np.float64]
 
 #: Levels of the driving noise that are weighed: decades about the one that the values' own spread suggests.
 _DECADES: Final = np.linspace(-3.0, 3.0, 25)
-#: Before the values speak, the level is taken to be right within a factor of ten (standard deviation, decades).
-_PRIOR_DECADES: Final = 1.0
+#: Before the values speak, the level is taken to be right within a factor of ten (95 %): so many decades (k = 1).
+_PRIOR_DECADES: Final = 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,8 +40,8 @@ def join_values(times_s: FloatArray, values: FloatArray, u_values: FloatArray, a
     Statistical Society B 40 (1978) 364), value and rate at the beginning being free. Between two values the uncertainty
     grows as the 3/2 power of the time to the nearer one, and is widest in the middle. q is not known: between values a
     distance Δ apart in a time T the rate is as likely to change by about Δ/T as not, so that q is expected near
-    (Δ/T)² / T within a factor of ten; what the values' curvature says of q is weighed in, and the result is the mixture
-    over q with its whole variance.
+    (Δ/T)² / T within a factor of ten (95 %); what the values' curvature says of q is weighed in, and the result is the
+    mixture over q with its whole variance.
     Checked by: tests/derived/test_joined_values.py::test_stated_uncertainty_holds_the_truth
     """
     times, y, u = (np.asarray(a, dtype=np.float64) for a in (times_s, values, u_values))

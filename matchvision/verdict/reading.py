@@ -18,7 +18,7 @@ def read_at(values: FloatArray, u_values: FloatArray, t_s: FloatArray, at_s: flo
 
     Straight between the last known frame before the moment and the first one after it, both within 0.15 s of it: the
     series is smooth already, and drivers let go when the clock stops, so that frames further on would bend a longer
-    line. u is that of the three nearest frames, not averaged down, since most of it is common to them. Where the series
+    line. u is read off in the same way, not averaged down, since most of it is common to frames. Where the series
     ends up to 0.5 s before the moment it is carried on at its last speed, and all that it is carried on by counts as
     uncertainty.
 
@@ -30,18 +30,19 @@ def read_at(values: FloatArray, u_values: FloatArray, t_s: FloatArray, at_s: flo
     if not known.any():
         return float("nan"), float("nan")
     known_s, known_values = t_s[known], values[known]
-    nearest = np.argsort(np.abs(known_s - at_s), kind="stable")[:3]
-    u = float(np.sqrt(np.mean(u_values[known][nearest] ** 2)))
+    nearest = np.argmin(np.abs(known_s - at_s))
+    # Beyond the ends of the series it is that of the last frame.
+    u = float(np.interp(at_s, known_s, u_values[known]))
     after = int(np.searchsorted(known_s, at_s))
     around = known_s[max(after - 1, 0) : after + 1]
     if len(around) == 2 and np.all(np.abs(around - at_s) <= NEAR_S):
         return float(np.interp(at_s, known_s, known_values)), u
-    nearest_s = float(known_s[nearest[0]])
+    nearest_s = float(known_s[nearest])
     carried_s = at_s - nearest_s
     if abs(carried_s) > CARRY_S:
         return float("nan"), float("nan")
     near = np.abs(known_s - nearest_s) <= 2 * NEAR_S
     if near.sum() < 3:
-        return float(known_values[nearest[0]]), u
+        return float(known_values[nearest]), u
     slope, value = (float(c) for c in np.polyfit(known_s[near] - at_s, known_values[near], 1))
     return value, float(np.hypot(u, slope * carried_s))
