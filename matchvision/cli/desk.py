@@ -33,8 +33,8 @@ def desk(ctx: click.Context, run: Path, out: Path | None, port: int, *, no_brows
       2. set points of the table on a magnified picture, and see on the plan
          how well every place on it is known by them;
       3. click markers to teach their colours, and see at once what is found;
-      4. check the tracking over two seconds, and mend it: cut a track, tie two,
-         strike points, set a marker or the rope's end;
+      4. check the tracking over two seconds or the whole run, and mend it:
+         cut a track, tie two, strike points, set a marker or the rope's end;
       5. run the analysis and open the report.
 
     No tags, no stickers? Points of the table, and the rope's two ends set in a few

@@ -86,6 +86,7 @@ def season(
     if draw:
         _draw(loaded, target, quiet=quiet)
         return
+    _refuse_nothing(loaded)
     held = _hold(
         loaded, target, workers, cluster, causes=not no_causes, remedies=not no_remedies, anew=recheck, quiet=quiet
     )
@@ -96,6 +97,23 @@ def season(
     say(f"Page: {held.page}", quiet=quiet)
     if held.failed:
         ctx.exit(SHORT_OF_SOMETHING)
+
+
+def _refuse_nothing(loaded: "Season") -> None:
+    """Stop where there is no run and no team, which is no class but a folder named by mistake."""
+    from matchvision.errors import Fault, SheetError
+    from matchvision.season.manifest import list_teams
+
+    if loaded.entries or list_teams(loaded):
+        return
+    runs = str(loaded.sheet.season.runs)
+    found = "it holds run.toml, one run's sheet" if (loaded.folder / "run.toml").is_file() else "nothing lists a run"
+    raise SheetError(
+        str(loaded.folder),
+        [Fault(runs, f"this folder is no season: {found}", f"{runs} is wanted, a line a run")],
+        do="write it as docs/season.md shows, take forecasts in with --receive FILE, or see a season with --demo; "
+        "one run alone goes to `matchvision analyze`",
+    )
 
 
 def _tell_unchanged(

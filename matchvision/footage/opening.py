@@ -50,7 +50,13 @@ def _check_is_file(path: Path) -> None:
         raise FootageError(msg, where=str(path), do="name the video file inside it, in the sheet's [run] clip")
     if not path.exists():
         there = sorted(p.name for p in path.parent.iterdir() if p.is_file())[:8] if path.parent.is_dir() else []
-        found = f"; the folder holds {', '.join(there)}" if there else "; its folder is missing or empty"
+        found = (
+            f"; the folder holds {', '.join(there)}"
+            if there
+            else "; its folder holds no file"
+            if path.parent.is_dir()
+            else "; nor is there its folder"
+        )
         msg = f"there is no such clip{found}"
         raise FootageError(msg, where=str(path), do="check the name; a run sheet names its clip under [run] clip")
     if path.stat().st_size == 0:

@@ -148,7 +148,7 @@ class MarkerTracker:
         tracks = join_tracks(self._plans, self._record.frame, self._record.clip_s, *self._record.places())
         if needed and self._plans and not np.isfinite(tracks.col_px).any():
             raise nothing_found(self._plans, self._sheet)
-        return tracks, describe_tracks(tracks, self._confusions)
+        return tracks, describe_tracks(tracks, self._confusions, self._sheet)
 
     def _start(self, frame: Frame, camera: Camera) -> Frame:
         """Look over the whole frame; learn colours and chroma siting from what is found there."""

@@ -40,6 +40,17 @@ def test_a_line_that_cannot_be_analysed_shows_in_the_exit_code(type_in: Type, in
     assert "r1 (no answer)" in done.output
 
 
+def test_a_folder_that_is_no_season_is_not_taken_for_an_empty_one(type_in: Type, in_folder: Path) -> None:
+    folder = lay_out(in_folder / "s", 1)
+    refused = type_in("season", "s/r0")
+    assert refused.exit_code == 2
+    assert "it holds run.toml" in refused.output
+    assert "matchvision analyze" in refused.output
+    assert not (in_folder / "outputs").exists()
+    (folder / "empty").mkdir()
+    assert "nothing lists a run" in type_in("season", "s/empty").output
+
+
 def test_forecasts_are_received_and_a_draw_is_added(type_in: Type, in_folder: Path) -> None:
     folder = lay_out(in_folder / "s", 1, season="[draw]\nseed = 3\nkind = 'knock-out'\n")
     (in_folder / "all.csv").write_text("team,gear_ratio\ncurlew,250\ndunlin,much\n")
