@@ -3,19 +3,17 @@
 Usage: python -m scripts.picture_of_desk docs/pictures/desk.png
 """
 
-import shutil
 import sys
 import tempfile
 import time
 from pathlib import Path
 
 from PIL import Image
-from selenium import webdriver
 from selenium.webdriver.common.by import By
 
 from matchvision.desk import OpenDesk, open_desk
 from matchvision.desk.asking import SetPoint, SetPoints, ShowColour
-from scripts.picture_of_report import save_small
+from scripts.picture_of_report import open_browser, save_small
 from tests.desk.clicking import example_of, marker_pixel, pixel_of
 from tests.desk.filmed import film_small, small_scene
 
@@ -41,17 +39,13 @@ def take_picture(folder: Path, path: Path) -> None:
     desk = open_desk(folder, folder / "results")
     desk.serve_aside()
     teach(desk, folder)
-    options = webdriver.ChromeOptions()
-    options.binary_location = shutil.which("chromium") or ""
-    for argument in ("--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars", f"--user-data-dir={folder}/b"):
-        options.add_argument(argument)
-    browser = webdriver.Chrome(options=options, service=webdriver.ChromeService(shutil.which("chromedriver")))
+    browser = open_browser(f"{folder}/b")
     try:
         size = {"width": WIDTH, "height": HEIGHT, "deviceScaleFactor": 1, "mobile": False}
         browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
         browser.get(desk.address)
         time.sleep(2)
-        for query, wait_s in (("#step-names > summary", 3), ('[data-marker="plover.front"]', 1)):
+        for query, wait_s in (('[data-step="mends"]', 6), ('[data-track="plover.front"]', 1)):
             browser.find_element(By.CSS_SELECTOR, query).click()
             time.sleep(wait_s)
         browser.execute_script("scrollTo(0, 0)")

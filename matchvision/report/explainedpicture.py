@@ -132,7 +132,7 @@ def scale_of(curve: ExplainedCurve) -> tuple[float, str]:
 def name_curve(curve: ExplainedCurve) -> str:
     """The quantity in words."""
     if curve.quantity == "surface":
-        return f"Surface speed of {curve.machine}'s wheels, {curve.side} side"
+        return f"Wheel surface speed of {curve.machine}, {curve.side}"
     return _NAMES[curve.quantity].format(machine=curve.machine)
 
 
