@@ -140,24 +140,24 @@ def tabulate(scores: list[tuple[str, Score]]) -> list[dict[str, object]]:
 
 def _quiet_rows() -> list[dict[str, object]]:
     """One row a quiet clip: what was claimed in it, and of which kinds."""
-    rows = []
+    rows: list[dict[str, object]] = []
     for number, story in enumerate(quiet_clips()):
-        found = _once(f"quiet-{number}", partial(_judge_quiet, story, number)).events.false
-        kinds = " ".join(sorted({event.kind for event in found})) or "any"
-        row: dict[str, object] = {
-            "source": f"quiet {CLIP_S / 60:.2f} min: {story.name}",
-            "kind": kinds,
-            "true": 0,
-            "found": 0,
-        }
-        rows.append(row | {"false": len(found)})
+        judged = _once(f"quiet-{number}", partial(_judge_quiet, story, number)).events
+        told = {truth.kind for truth, _ in judged.pairs} | {event.kind for event in judged.false}
+        rows.append(
+            {
+                "source": f"quiet {CLIP_S / 60:.2f} min: {story.name}", "kind": " ".join(sorted(told)) or "any",
+                "true": len(judged.pairs), "found": sum(event is not None for _, event in judged.pairs),
+                "false": len(judged.false),
+            }
+        )  # fmt: skip
     return rows
 
 
 def _judge_quiet(story: Story, number: int) -> Judged:
-    """What is claimed and is not so; a rope that lies nearly even may truly pass from one side to the other."""
+    """What is claimed beside what is so: a slack rope that is carried off truly passes from one side to the other."""
     followed = follow_scene(story.scene, story.course(), KEPT / f"quiet-{number}.pickle")
     columns = ("pts_s", "rope_plus_x_m", "rope_total_m")
     rope = (np.asarray(followed.truth[name], dtype=np.float64) for name in columns)
     so = lead_changes_of_rope(story.scene, *rope)
-    return Judged(Score((), score(so, false_events(story, events_of(followed))).false), ())
+    return Judged(score(so, false_events(story, events_of(followed))), ())

@@ -373,9 +373,17 @@ def _lead_changes(scene: Scene, course: Course, t: FloatArray, inside: BoolArray
 
 
 def lead_changes_of_rope(scene: Scene, clip_s: FloatArray, plus_m: FloatArray, total_m: FloatArray) -> list[Truth]:
-    """The same from how much rope truly lies on the +x side, taut or slack, of how much in all."""
-    t = clip_s - scene.clock.start_s
-    return _changes_of(plus_m - total_m / 2, scene, t, (t >= 0) & (t <= scene.clock.duration_s))
+    """The same from how much rope truly lies on the +x side, taut or slack, of how much in all.
+
+    A lead that creeps past zero does so, as well as a lead is told, while it is within `LEAD_EDGE_M` of it.
+    """
+    t, lead = clip_s - scene.clock.start_s, plus_m - total_m / 2
+    even = [(float(t[a]), float(t[b])) for a, b in _runs(np.abs(lead) < LEAD_EDGE_M)]
+    found = []
+    for one in _changes_of(lead, scene, t, (t >= 0) & (t <= scene.clock.duration_s)):
+        spans = [(a, b) for a, b in even if a <= one.start_s <= b]
+        found.append(replace(one, from_s=spans[0][0], start_s=spans[0][1]) if spans else one)
+    return found
 
 
 def _changes_of(lead: FloatArray, scene: Scene, t: FloatArray, inside: BoolArray) -> list[Truth]:
