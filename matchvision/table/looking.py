@@ -15,7 +15,7 @@ from matchvision.table.guessing import camera_height_m, first_cameras
 from matchvision.table.noise import Sighting
 from matchvision.table.outline import Outline
 from matchvision.table.sighting import join_sightings, sight_clicks, sight_edges, sight_roughly
-from matchvision.table.tags import Luma, TagLayout, TagName, tell_tags
+from matchvision.table.tags import LARGER_TAGS, Luma, TagLayout, TagName, short_side_px, tell_tags
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -76,6 +76,13 @@ def look_still(
             break
         start = fit_cameras([sighting], start, prior).parameters
     lost = [name for name in typical if name not in tags]
+    small = {name: side for name in lost if np.isfinite(side := short_side_px(name, typical[name]))}
+    lost = [name for name in lost if name not in small]
+    if small and tags:
+        warnings.append(
+            f"Tag {tell_tags(list(small))} is in view, but its sides are only {min(small.values()):.0f} px long, too "
+            f"short for its place to be measured: {LARGER_TAGS}."
+        )
     if lost and tags:
         warnings.append(
             f"Tag {tell_tags(lost)} is in view but not where the sheet and the other tags put it, or not sharp: "

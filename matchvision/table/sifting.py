@@ -75,8 +75,10 @@ def warn_of_suspects(seen: Seen, fit: CameraFit, prior: LensPrior) -> tuple[Seen
     if not suspects:
         return seen, fit
     likely = [s for s in suspects if s.score > 0.7 * suspects[0].score]
+    # Of several that may be the culprit, one that is too small to be placed needs no fault in the sheet to explain it.
+    likely.sort(key=lambda s: not np.isfinite(s.short_side_px))
     doubt = f" (or the fault lies with {', '.join(s.name for s in likely[1:])})" if likely[1:] else ""
-    warning = f"{tell_suspect(suspects[0])}{doubt}. It was used all the same, and the uncertainty raised."
+    warning = f"{tell_suspect(likely[0])}{doubt}. It was used all the same, and the uncertainty raised."
     drawn = np.sum([np.outer(s.pull, s.pull) for s in likely], axis=0)
     return replace(seen, warnings=(*seen.warnings, warning)), replace(fit, covariance=fit.covariance + drawn)
 

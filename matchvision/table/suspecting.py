@@ -10,11 +10,12 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.geometry.camera import project_points
 from matchvision.geometry.placing import direction_jacobian
 from matchvision.table.fitting import CameraFit, LensPrior, whiten_misfit
 from matchvision.table.noise import Sighting
 from matchvision.table.outline import Outline
-from matchvision.table.tags import TagName
+from matchvision.table.tags import LARGER_TAGS, TagName, short_side_px
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -48,6 +49,8 @@ class Suspect:
         Misfit explained, as chi-squared over what chance may bring once in a thousand times.
     pull : (15,) float array
         How far the fault, if it is one, has drawn the camera's parameters off.
+    short_side_px : float
+        Length of a tag's sides in the picture where they are too short for it to be placed; else infinity.
     """
 
     unit: int
@@ -59,6 +62,7 @@ class Suspect:
     u: float
     score: float
     pull: FloatArray
+    short_side_px: float = float("inf")
 
 
 def find_suspects(
@@ -118,8 +122,10 @@ def find_suspects(
         if size[2] > max(explained, lift[2]) + _AS_GOOD:
             kind, u, score = "size", size[1], size[2] / _CHANCE[1]
         moved = (float(shift[0]), float(shift[1]))
+        corners = project_points(camera, sighting.points_m[rows])
+        short_px = short_side_px(tags[unit], corners) if unit < count else float("inf")
         suspects.append(
-            Suspect(unit, name, kind, moved, float(lift[0][0]), 1 + float(size[0][0]), u, score, pulls[kind])
+            Suspect(unit, name, kind, moved, float(lift[0][0]), 1 + float(size[0][0]), u, score, pulls[kind], short_px)
         )
     return tuple(sorted((s for s in suspects if s.score > 1), key=lambda s: -s.score))
 
@@ -136,6 +142,11 @@ def tell_suspect(suspect: Suspect) -> str:
     """A suspect in words, without its consequence."""
     name = suspect.name[0].upper() + suspect.name[1:]
     off_mm = 1e3 * float(np.hypot(*suspect.shift_m))
+    if np.isfinite(suspect.short_side_px):
+        return (
+            f"{name} does not fit the others, but its sides are only {suspect.short_side_px:.0f} px long in the "
+            f"picture: too short to say where it lies; {LARGER_TAGS}"
+        )
     if suspect.kind == "size":
         percent = 100 * (suspect.size_ratio - 1)
         word = "larger" if percent > 0 else "smaller"

@@ -25,9 +25,24 @@ _DICTIONARIES = {
 }
 #: Cells along a side of the black square, the border counted.
 _CELLS = {"36h11": 8, "25h9": 7, "16h5": 6}
+#: How wide a sharp edge usually is in a clip. A tag's black border is one cell wide: where that is no wider than an
+#: edge, its two edges run into each other, and neither can be located.
+_USUAL_EDGE_PX = 3.0
+LARGER_TAGS = "film in a larger format or from nearer, or print larger tags"
 #: Corners of the upright print, seen with its top away from the reader: top left, top right, bottom right, bottom
 #: left, the order in which the detector gives them. With angle 0 the top looks towards +y.
 _PRINT_CORNERS = np.array([[-0.5, 0.5], [0.5, 0.5], [0.5, -0.5], [-0.5, -0.5]])
+
+
+def short_side_px(name: TagName, corners_px: FloatArray) -> float:
+    """Mean length of a tag's sides (4, 2 corners) where they are too short for its edges to be located; else infinity.
+
+    Notes
+    -----
+    Checked by: tests/table/test_faults.py::test_a_tag_too_small_to_be_placed_is_not_said_to_lie_elsewhere
+    """
+    side_px = float(np.mean(np.linalg.norm(corners_px - np.roll(corners_px, 1, axis=0), axis=-1)))
+    return side_px if side_px < _USUAL_EDGE_PX * _CELLS[name[0]] else float("inf")
 
 
 @dataclass(frozen=True, eq=False)

@@ -10,6 +10,8 @@ from matchvision.errors import TableError
 from matchvision.records.frames import Frame
 from matchvision.records.sheet import RunSheet, TablePoint, Tag
 from matchvision.table import find_table
+from matchvision.table.suspecting import Suspect, tell_suspect
+from matchvision.table.tags import short_side_px
 from tests.table.test_finding import CORNERS, MANY, STILL, clicked, found, look, misses, true_camera
 
 FloatArray = npt.NDArray[np.float64]
@@ -159,3 +161,15 @@ def test_uncertainty_holds_a_fault_that_was_not_left_out(at: int) -> None:
     error, u = misses(view.camera, true_camera("flat-match"))
     assert np.sqrt(np.mean(error**2) / np.mean(u**2)) < 1.5
     assert np.mean(u**2) > np.mean(misses(found("flat-match")[0].camera, true_camera("flat-match"))[1] ** 2)
+
+
+@pytest.mark.parametrize(("family", "short"), [("36h11", True), ("16h5", False)])
+def test_a_tag_too_small_to_be_placed_is_not_said_to_lie_elsewhere(family: str, short: bool) -> None:
+    """At 20 px a side the black border of a tag of 8 cells is narrower than an edge, that of one of 6 cells is not."""
+    corners = np.array([[0.0, 0.0], [20.0, 0.0], [20.0, 20.0], [0.0, 20.0]])
+    side_px = short_side_px((family, 2), corners)
+    assert side_px == pytest.approx(20.0 if short else np.inf)
+    suspect = Suspect(0, "tag 2", "shift", (0.137, -0.003), 0.0, 1.0, 0.01, 3.0, np.zeros(15), side_px)
+    said = tell_suspect(suspect)
+    assert ("sides are only 20 px long" in said) is short
+    assert ("137 mm from where the sheet puts it" in said) is not short
