@@ -52,7 +52,9 @@ def take_picture(browser: webdriver.Chrome, page: Path, wanted: argparse.Namespa
     if wanted.print:
         return print_pages(browser)
     if wanted.of:
-        shot = browser.find_element(By.CSS_SELECTOR, wanted.of).screenshot_as_png
+        part = browser.find_element(By.CSS_SELECTOR, wanted.of)
+        browser.execute_script("arguments[0].style.padding = '14px'", part)
+        shot = part.screenshot_as_png
     else:
         shot = base64.b64decode(browser.execute_cdp_cmd("Page.captureScreenshot", {"format": "png"})["data"])
     return Image.open(io.BytesIO(shot)).convert("RGB")

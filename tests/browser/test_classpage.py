@@ -46,6 +46,16 @@ def test_three_hundred_runs_open_without_a_word(page: webdriver.Chrome) -> None:
     assert width <= shown
 
 
+@pytest.mark.parametrize("width", [390, 820, 1440])
+def test_nothing_sticks_out_sideways(page: webdriver.Chrome, width: int) -> None:
+    size = {"width": width, "height": 844, "deviceScaleFactor": 1, "mobile": width < 600}
+    page.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
+    try:
+        assert page.execute_script("return document.documentElement.scrollWidth") <= width
+    finally:
+        page.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+
+
 def test_runs_are_found_by_words_at_once(page: webdriver.Chrome) -> None:
     field = page.find_element(By.ID, "find")
     field.send_keys("heron plover")
