@@ -13,7 +13,7 @@ from typing import Any, Final
 import numpy as np
 
 from matchvision.markers.kernels import compile_kept, likeness, solve
-from matchvision.markers.summing import EDGE, FAR, FINE, HUBER, STEEP, sum_samples, trace_edge
+from matchvision.markers.summing import EDGE, FAR, FINE, HUBER, STEEP, join_samples, sum_samples, trace_edge
 
 #: Order of the fit's unknowns. A following fit stops at FREE_WHILE_FOLLOWING, a learning one adds blur, size and shade.
 COL, ROW, CHROMA, CHROMA_GROUND, LUMA, LUMA_GROUND, LUMA_ACROSS, LUMA_DOWN, BLUR, SIZE, SHADE_ACROSS, SHADE_DOWN = (
@@ -82,6 +82,7 @@ def _fit_discs(
     # Samples of each plane, one after the other: level, whether they count, place, and what they show of the edge.
     flat = np.empty((2, 4, _WIDEST * _WIDEST))
     traced = np.empty((3, _WIDEST * _WIDEST))
+    slopes, judged = np.empty((UNKNOWNS, _WIDEST * _WIDEST)), np.empty((2, _WIDEST * _WIDEST))
     held = np.zeros((2, 5), np.int64)
     for w in range(place.shape[0]):
         if not (math.isfinite(place[w, 0]) and math.isfinite(place[w, 1]) and free[w] > 0):
@@ -254,10 +255,8 @@ def _fit_discs(
                         share = 1.0 if far < HUBER else HUBER / far
                         squares += share * residual * residual
                         weights += share
-                        number += 1
-                        first = 2
+                        slope[0] = slope[1] = 0.0
                         if on_edge or shaded:
-                            first = 0
                             slope[0] = bright * by_col / b - edge * lit * now[SHADE_ACROSS] / mean
                             slope[1] = bright * by_row / b - edge * lit * now[SHADE_DOWN] / mean
                         if learn_likeness:
@@ -267,11 +266,12 @@ def _fit_discs(
                             slope[linear + 1] = bright * by_size / (b * grown)
                             slope[linear + 2] = edge * lit * dx / mean
                             slope[linear + 3] = edge * lit * dy / mean
-                        for p in range(first, local):
-                            weighted = share * slope[p]
-                            own_right[p] += weighted * residual
-                            for k in range(first, p + 1):
-                                own[p, k] += weighted * slope[k]
+                        for p in range(local):
+                            slopes[p, number] = slope[p]
+                        judged[0, number], judged[1, number] = share, residual
+                        number += 1
+                if not following:
+                    join_samples(slopes, judged, number, local, own_right, own)
                 if number < 9:
                     samples = 0
                     break

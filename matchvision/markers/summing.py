@@ -1,8 +1,8 @@
 """The sums of a marker's least squares over its samples: what the fit of discs does nearly all of its time.
 
-Neither loop branches, and their sums may be taken in any order, so that the compiler takes several samples at a time.
+No loop branches, and sums may be taken in any order, so that the compiler takes several samples at a time.
 As with `kernels`, whoever changes this file removes the `__pycache__` beside it: what is kept on disk of
-`fitting.fit_discs` has both built in.
+`fitting.fit_discs` has them built in.
 """
 
 import math
@@ -113,6 +113,20 @@ def _sum_loop(
     return squares, weights, number
 
 
+def _join_loop(slopes: Any, judged: Any, count: Any, unknowns: Any, right: Any, own: Any) -> None:  # noqa: ANN401
+    """Fill right side and the normal matrix's lower triangle from each sample's slopes, weight and residual."""
+    for p in range(unknowns):
+        total = 0.0
+        for n in range(count):
+            total += judged[0, n] * judged[1, n] * slopes[p, n]
+        right[p] = total
+        for k in range(p + 1):
+            total = 0.0
+            for n in range(count):
+                total += judged[0, n] * slopes[p, n] * slopes[k, n]
+            own[p, k] = total
+
+
 _FAST: Final[dict[str, Any]] = {
     "nogil": True,
     "error_model": "numpy",
@@ -120,3 +134,4 @@ _FAST: Final[dict[str, Any]] = {
 }
 trace_edge = numba.njit(**_FAST)(_trace_loop)
 sum_samples = numba.njit(**_FAST)(_sum_loop)
+join_samples = numba.njit(**_FAST)(_join_loop)
