@@ -120,10 +120,10 @@ def strain_of(
         worst = max(worst, abs(apart - rigid) / _distance_slack_m(rigid))
     for i in rims:
         distance_m, _ = wheel_coordinates(plans[i], pose, place_m[i])
-        worst = max(worst, abs(distance_m - plans[i].circle_m) / (CIRCLE_SLACK_RATIO * plans[i].circle_m))
+        worst = max(worst, off_circle(plans[i], distance_m))
     return worst
 
 
-def is_off_circle(plan: MarkerPlan, distance_m: float) -> bool:
-    """Whether a rim mark lies too far off its circle to be one."""
-    return abs(distance_m - plan.circle_m) > CIRCLE_SLACK_RATIO * plan.circle_m
+def off_circle(plan: MarkerPlan, distance_m: float) -> float:
+    """How far off its circle a rim mark lies; beyond 1 it is too far to be one."""
+    return abs(distance_m - plan.circle_m) / (CIRCLE_SLACK_RATIO * plan.circle_m)

@@ -44,8 +44,8 @@ def follow(old: Turning | None, value: float, clip_s: float) -> Turning:
 class MachineState:
     """Pose and wheel angles of one machine, as last seen; ``pitch`` and ``roll`` while it leans.
 
-    ``contact_m``: half the distances between what it can stand on. ``strain``: how ill its markers went together when
-    it was last found to stand on its wheels all the same.
+    ``contact_m``: half the distances between what it can stand on. ``strained``: whether its markers went together so
+    ill in the last frame that it may lean; ``strain``: how ill when it was last found to stand on its wheels after all.
     """
 
     profile_m: Profile = ()
@@ -55,6 +55,7 @@ class MachineState:
     heading: Turning | None = None
     pitch: Turning | None = None
     roll: Turning | None = None
+    strained: bool = False
     strain: float = 0.0
     wheels: dict[str, Turning] = field(default_factory=dict)
 

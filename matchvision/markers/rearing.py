@@ -16,7 +16,7 @@ from matchvision.records.tracks import MarkerPlan
 FloatArray = npt.NDArray[np.float64]
 
 #: Markers that go together no better than this share of what would be doubted may be those of a machine that leans …
-_STRAINED: Final = 0.5
+STRAINED: Final = 0.5
 #: … or where they go together worse by this much than when it was last found to stand.
 _WORSE_BY: Final = 0.2
 
@@ -57,7 +57,7 @@ def find_lean(
         if upright is None:
             return None, []
         strain = strain_of(plans, bodies, rims, place_m, upright)
-        if strain < max(_STRAINED, state.strain + _WORSE_BY):
+        if strain < max(STRAINED, state.strain + _WORSE_BY):
             return None, []
     wheels: dict[str, float] = {}
     for i in rims:

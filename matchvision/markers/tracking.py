@@ -13,7 +13,7 @@ from matchvision.markers.bridging import join_tracks
 from matchvision.markers.centres import Centres, Windows, choose_centres, find_centres, is_clear
 from matchvision.markers.colours import chroma_of_plans, expect_palette, learn_chroma
 from matchvision.markers.confusing import name_confusions
-from matchvision.markers.consistency import doubt_bodies, doubt_rope, is_off_circle, wheel_coordinates
+from matchvision.markers.consistency import doubt_bodies, doubt_rope, off_circle, strain_of, wheel_coordinates
 from matchvision.markers.drifting import Drift
 from matchvision.markers.finding import Found, find_all, marker_heights, rope_columns, rope_ends
 from matchvision.markers.leaning import LeaningPose, contact_of
@@ -22,7 +22,7 @@ from matchvision.markers.noting import describe_tracks, nothing_found
 from matchvision.markers.poses import Pose, measure_pose
 from matchvision.markers.predicting import MachineState, predict_machine, predict_rope
 from matchvision.markers.projecting import project_markers
-from matchvision.markers.rearing import find_lean
+from matchvision.markers.rearing import STRAINED, find_lean
 from matchvision.markers.recording import Record
 from matchvision.markers.refining import Refiner
 from matchvision.markers.rope import contradicts_ends
@@ -241,13 +241,17 @@ class MarkerTracker:
         doubted = doubt_rope(self._plans, self._rope, place_m, jump_px)
         for name, bodies in self._bodies.items():
             place_m[[i for i in bodies if not good[i]]] = np.nan
-            off = self._follow_leaning(name, camera, (place_px, expected_px, place_m), good, poses, frame.clip_s)
-            if off is not None:
-                doubted += off
-                continue
+            if self._machines[name].strained or isinstance(poses.get(name), LeaningPose):
+                looked = (place_px, expected_px, place_m)
+                off = self._follow_leaning(name, camera, looked, good, poses, frame.clip_s)
+                if off is not None:
+                    doubted += off
+                    continue
+            before = len(doubted)
             doubted += doubt_bodies(self._plans, bodies, place_m, jump_px)
             place_m[[i for i in bodies if i in doubted]] = np.nan
             doubted += self._follow_machine(name, bodies, place_m, good, poses.get(name), frame.clip_s)
+            self._machines[name].strained |= len(doubted) > before
         good[doubted] = False
         tracked[doubted] = False
         self._follow_loose(place_m, tracked & (good | self._on_rope), frame.clip_s)
@@ -309,14 +313,21 @@ class MarkerTracker:
             return self._rims[name]
         doubted: list[int] = []
         turning: dict[str, list[float]] = {}
+        worst = -1.0
         for i in self._rims[name]:
             if not good[i]:
                 continue
             distance_m, angle_rad = wheel_coordinates(self._plans[i], pose, place_m[i])
-            if is_off_circle(self._plans[i], distance_m):
+            off = off_circle(self._plans[i], distance_m)
+            worst = max(worst, off)
+            if off > 1:
                 doubted.append(i)
             else:
                 turning.setdefault(self._plans[i].wheel, []).append(angle_rad)
+        if worst < 0:
+            # Without a wheel in sight only its own markers tell.
+            worst = strain_of(self._plans, [i for i in bodies if np.isfinite(place_m[i, 0])], (), place_m, pose)
+        state.strained = worst > STRAINED
         for wheel, angles in turning.items():
             state.take_wheel(wheel, math.atan2(sum(map(math.sin, angles)), sum(map(math.cos, angles))), clip_s)
         return doubted
