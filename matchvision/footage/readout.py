@@ -213,14 +213,15 @@ def _fit_turns(light: _Light, fewest: float, most: float) -> float:
     parts = range(light.cells.shape[2])
     products = [np.einsum("ns,nt->st", light.cells[:, :, part], light.cells[:, :, part]) for part in parts]
 
-    def left_over(turns: float) -> float:
-        waves = _waves(turns, light.share)
-        return sum(_left_over(waves, products[part], light.weight[:, part]) for part in parts)
+    def left_over(turns: FloatArray) -> FloatArray:
+        waves = np.stack([_waves(float(one), light.share) for one in turns])
+        left = [_left_over(waves, products[part], light.weight[:, part]) for part in parts]
+        return np.asarray(np.sum(left, axis=0))
 
     wide = np.arange(fewest, most + _WIDE_STEP, _WIDE_STEP)
-    rough = float(wide[np.argmin([left_over(turns) for turns in wide])])
+    rough = float(wide[np.argmin(left_over(wide))])
     tried = np.arange(max(fewest, rough - _WIDE_STEP), rough + _WIDE_STEP + _TURN_STEP / 2, _TURN_STEP)
-    unexplained = np.array([left_over(turns) for turns in tried])
+    unexplained = left_over(tried)
     at = int(np.argmin(unexplained))
     if 0 < at < len(tried) - 1:
         before, here, after = unexplained[at - 1 : at + 2]
@@ -229,12 +230,12 @@ def _fit_turns(light: _Light, fewest: float, most: float) -> float:
     return float(tried[at])
 
 
-def _left_over(waves: FloatArray, gram: FloatArray, weight: FloatArray) -> float:
-    """Weighted sum of squares that the waves leave, from the sums of products of the strips."""
+def _left_over(waves: FloatArray, gram: FloatArray, weight: FloatArray) -> FloatArray:
+    """Weighted sums of squares (t,) that sets of waves (t, strips, 3) leave, from sums of products of the strips."""
     root = np.sqrt(weight)
     basis, _ = np.linalg.qr(waves * root[:, None])
     weighed = gram * np.outer(root, root)
-    return float(np.trace(weighed) - np.sum(basis * (weighed @ basis)))
+    return np.asarray(np.trace(weighed) - np.sum(basis * (weighed @ basis), axis=(1, 2)))
 
 
 def _trust_calm_cells(light: _Light, unrest: FloatArray) -> _Light:
