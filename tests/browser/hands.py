@@ -15,7 +15,7 @@ from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.remote.webelement import WebElement
-from selenium.webdriver.support.ui import Select, WebDriverWait
+from selenium.webdriver.support.ui import Select
 
 CLICK_S, DRAG_S, KEY_S, WATCH_S = 2 * 2.65, 2 * 3.75, 2 * 0.28, 5.0
 MAGNIFIED: Final = 8
@@ -37,6 +37,22 @@ return [document.activeElement === there, stops.indexOf(there) - stops.indexOf(d
 Pixel = tuple[float, float]
 
 
+#: Waits within the page until something holds; asking from outside, over and over, would keep both sides busy.
+WAIT: Final = """
+const [most_ms, done] = arguments, until_ms = performance.now() + most_ms;
+const look = () => {
+  try {
+    if (%s) done(true);
+    else if (performance.now() > until_ms) done(false);
+    else setTimeout(look, 25);
+  } catch (error) {
+    done(String(error));
+  }
+};
+look();
+"""
+
+
 class Person(ABC):
     """What mouse and keyboard share: looking, waiting, counting."""
 
@@ -48,7 +64,9 @@ class Person(ABC):
         return self.browser.find_element(By.CSS_SELECTOR, query)
 
     def wait(self, script: str, seconds: float = 60) -> None:
-        WebDriverWait(self.browser, seconds, 0.05).until(lambda page: page.execute_script(f"return {script}"))
+        self.browser.set_script_timeout(seconds + 10)
+        found = self.browser.execute_async_script(WAIT % script, 1000 * seconds)
+        assert found is True, f"waited in vain: {script}: {found}"
 
     def watch(self) -> None:
         self.seconds.append(("watching", WATCH_S))
