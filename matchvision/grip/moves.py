@@ -45,6 +45,9 @@ STALL_RAD_S: Final = 0.1
 STALL_FOR_S: Final = 1.0
 #: A wheel that stands again within this has not turned on: the longest that contact noise and a few frames make of it.
 STANDS_AGAIN_S: Final = 0.05
+#: … and what is not surely faster (one-sided 95 %), or a drive that seems off, parts no stall for so long.
+UNSURE_FOR_S: Final = 0.1
+SURELY_U: Final = 1.645
 #: A machine that holds is no faster than this, for this long.
 HOLDS_M_S: Final = 0.004
 HOLDS_FOR_S: Final = 1.0
@@ -211,7 +214,9 @@ def find_stalls(
     rate_size = np.abs(wheel.rate_rad_s)
     # A wheel that stopped may seem to swing on by its u for a while: that does not part a stall.
     standing = (rate_size < np.fmax(STALL_RAD_S, 2 * wheel.u_rate_rad_s)) & driven & (match_s > 0)
-    standing = bridge_gaps(standing, real_s, STANDS_AGAIN_S)
+    standing = bridge_gaps(standing, real_s, UNSURE_FOR_S)
+    for turned in keep_long(rate_size > STALL_RAD_S + SURELY_U * wheel.u_rate_rad_s, real_s, STANDS_AGAIN_S):
+        standing[turned.frames] = False
     zero_s = clock.start_clip_s * clock.real_per_clip_ratio
     events = []
     for whole in keep_long(standing, real_s, STALL_FOR_S):
