@@ -23,7 +23,7 @@ FRAME = 18
 
 def teach(desk: OpenDesk, folder: Path) -> None:
     """Points and colours, as a person would show them."""
-    scene, state = small_scene(size_px=(1280, 720)), desk.bench.state()
+    scene, state = small_scene(), desk.bench.state()
     points = tuple(
         SetPoint(name=p["name"], at_m=tuple(p["at_m"]), pixel=pixel_of(scene, (*p["at_m"][:2], 0.0)))
         for p in state["table"]["known"][:8]
@@ -58,5 +58,5 @@ def take_picture(folder: Path, path: Path) -> None:
 
 if __name__ == "__main__":
     with tempfile.TemporaryDirectory() as scratch:
-        run = film_small(Path(scratch) / "run", small_scene(size_px=(1280, 720)))
+        run = film_small(Path(scratch) / "run", small_scene())
         take_picture(run, Path(sys.argv[1]))

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from matchvision.cli.telling import find_shortfalls
 from matchvision.filming import film
 from matchvision.pipeline import analyze
 from matchvision.records.mends import End, Mends
@@ -106,3 +107,5 @@ def test_share_and_verdict_lie_within_their_uncertainty(filmed: Path, pictures: 
     said = " ".join(note.sentence for note in analysis.notes)
     assert "ends of the rope set" in said
     assert "its ends alone" in said
+    # Nobody who sets ends by hand for want of markers asked for markers.
+    assert find_shortfalls(analysis) == ()
