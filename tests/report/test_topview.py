@@ -60,8 +60,9 @@ def test_middle_and_share_agree_with_the_truth() -> None:
     assert analysis.motion.rope is not None
     share, u_share = rope_share(analysis.motion.rope)
     assert np.allclose(share, truth["rope_plus_x_m"] / truth["rope_total_m"])
-    # both sides wrong by u in opposite ways moves the share by u over the length
-    assert np.allclose(u_share, 0.002 / truth["rope_total_m"], rtol=1e-6)
+    # Both sides and the whole are known to u alike, so that the sides' errors oppose each other by half: of u over the
+    # length, √(1 − p (1 − p)) is left.
+    assert np.allclose(u_share, 0.002 / truth["rope_total_m"] * np.sqrt(1 - share * (1 - share)), rtol=1e-6)
     middle, u_middle = rope_middle(analysis.motion.rope)
     assert np.allclose(middle, truth["rope_plus_x_m"] - truth["rope_total_m"] / 2)
     assert np.allclose(u_middle, 0.002)
