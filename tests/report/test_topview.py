@@ -65,7 +65,7 @@ def test_middle_and_share_agree_with_the_truth() -> None:
     assert np.allclose(u_share, 0.002 / truth["rope_total_m"] * np.sqrt(1 - share * (1 - share)), rtol=1e-6)
     middle, u_middle = rope_middle(analysis.motion.rope)
     assert np.allclose(middle, truth["rope_plus_x_m"] - truth["rope_total_m"] / 2)
-    assert np.allclose(u_middle, 0.002)
+    assert np.allclose(u_middle, 0.002 * np.sqrt(3) / 2)  # (1 + 1 + 1)/4 of the variance
 
 
 def test_a_dragged_load_gives_the_place() -> None:
