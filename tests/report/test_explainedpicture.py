@@ -40,9 +40,7 @@ def test_each_picture_names_its_quantity_and_units_and_marks_the_date() -> None:
     assert "the forecast lies 20 mm/s off, the explanation 2 mm/s what was measured" in speed
     assert texts(draw_explained([curve("pull", "")], np.nan)[0])[0] == "Pull in the rope / N"
     assert 'class="since"' not in draw_explained([curve("pull", "")], np.nan)[0]
-    assert (
-        texts(draw_explained([curve("surface")], np.nan)[0])[0] == "Wheel surface speed of heron, left / mm/s"
-    )
+    assert texts(draw_explained([curve("surface")], np.nan)[0])[0] == "Wheel surface speed of heron, left / mm/s"
     assert texts(draw_explained([curve("heading", "<b>")], np.nan)[0])[0] == "Heading of <b> / °"
 
 
