@@ -85,7 +85,11 @@ class StandIn:
         if told is not None and self.ruling is not None:
             told(FirstAnswer(self.ruling, self.moved))
         verdict = SimpleNamespace(ruling=self.ruling, causes_due=bool(self.causes))
-        return SimpleNamespace(run=run, notes=self.notes, verdict=verdict, practice=None, grounds="grounds")
+        tracks = SimpleNamespace(plans=(SimpleNamespace(kind="bead"),))
+        motion = SimpleNamespace(tracks=tracks, rope=None)
+        return SimpleNamespace(
+            run=run, notes=self.notes, verdict=verdict, practice=None, grounds="grounds", motion=motion
+        )
 
     def find_causes(self, run: Run, grounds: object) -> tuple[tuple[CauseRow, ...], StageNote]:
         del run
