@@ -14,7 +14,7 @@ from matchvision.uncertainty.scoring import wilson_interval
 from tests.remedies.tried_out import Sought, engine_winner, hopeless_setting, seek, with_change
 
 #: Fewer than a user gets: a chance is counted more roughly.
-SAMPLES = 16
+SAMPLES = 48
 CASES = (("as-predicted", 1), ("as-predicted", 2), ("as-predicted", 3))
 
 
