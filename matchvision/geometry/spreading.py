@@ -4,9 +4,10 @@ import math
 from collections.abc import Callable
 from typing import Any
 
-import numba
 import numpy as np
 import numpy.typing as npt
+
+from matchvision.compiling import compile_kept
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -94,7 +95,7 @@ def _turn_loops(vector: Any, rotation: Any, by_vector: Any) -> None:  # noqa: AN
             by_vector[i, 2, j] = ax * rotation[1, j] - ay * rotation[0, j]
 
 
-_turn: Callable[..., Any] = numba.njit(cache=True, nogil=True, error_model="numpy")(_turn_loops)
+_turn: Callable[..., Any] = compile_kept(_turn_loops)
 
 
 def _spread_loops(
@@ -192,4 +193,4 @@ def _spread_loops(
                     common[n, m, i, j] = total
 
 
-spread_kernel: Callable[..., Any] = numba.njit(cache=True, nogil=True, error_model="numpy")(_spread_loops)
+spread_kernel: Callable[..., Any] = compile_kept(_spread_loops)

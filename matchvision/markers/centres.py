@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 from numba import types
 
-from matchvision.markers.compiling import compile_for
+from matchvision.compiling import compile_kept
 from matchvision.records.frames import Frame
 
 FloatArray = npt.NDArray[np.float64]
@@ -150,7 +150,7 @@ def _search_and_fit() -> Callable[..., None]:
     plane = types.Array(types.uint8, 2, "A", readonly=True)
     flat, table = types.float64[::1], types.float64[:, ::1]
     signature = types.void(plane, plane, *[types.float64] * 4, table, flat, table, flat, flat, table, flat, flat, table)
-    return compile_for(signature, _search_and_fit_windows, fastmath={"contract", "arcp", "nsz"})
+    return compile_kept(_search_and_fit_windows, signature=signature, fastmath={"contract", "arcp", "nsz"})
 
 
 def _search_and_fit_windows(

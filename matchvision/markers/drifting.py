@@ -9,9 +9,9 @@ import numpy as np
 import numpy.typing as npt
 from numba import types
 
+from matchvision.compiling import compile_kept
 from matchvision.markers.blobs import measure_neutral, outline_table
 from matchvision.markers.centres import Centres
-from matchvision.markers.compiling import compile_for
 from matchvision.records.camera import Camera
 from matchvision.records.frames import Frame
 from matchvision.records.sheet import TableSheet
@@ -97,7 +97,8 @@ def _kernels() -> tuple[Callable[..., None], Callable[..., None]]:
     """The compiled kernels: twenty markers are too few for numpy's calls."""
     flat, table, number = types.float64[:], types.float64[:, :], types.float64
     strengthen = types.void(table, flat, flat, flat, types.boolean[:], number, number)
-    return compile_for(strengthen, _strengthen_loop), compile_for(types.void(table, *[flat] * 3), _turn_loop)
+    turn = types.void(table, *[flat] * 3)
+    return compile_kept(_strengthen_loop, signature=strengthen), compile_kept(_turn_loop, signature=turn)
 
 
 def _strengthen_loop(

@@ -8,11 +8,14 @@ their own, luma's ground a slope as well; the place, and what the optics do, are
 """
 
 import math
+from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 
-from matchvision.markers.kernels import compile_kept, likeness, solve
+from matchvision.compiling import compile_kept
+from matchvision.markers import kernels, summing
+from matchvision.markers.kernels import FAST, likeness, solve
 from matchvision.markers.summing import EDGE, FAR, FINE, HUBER, STEEP, join_samples, sum_samples, trace_edge
 
 #: Order of the fit's unknowns. A following fit stops at FREE_WHILE_FOLLOWING, a learning one adds blur, size and shade.
@@ -333,4 +336,4 @@ def _fit_discs(
         answer[w, CHROMA_COUNT], answer[w, LUMA_COUNT] = counts[0], counts[1]
 
 
-fit_discs = compile_kept(_fit_discs)
+fit_discs: Any = compile_kept(_fit_discs, made_of=(Path(kernels.__file__), Path(summing.__file__)), **FAST)

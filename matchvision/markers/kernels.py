@@ -1,29 +1,14 @@
-"""Small compiled functions that the fit of discs is made of: a solver, and how alike neighbouring residuals err.
-
-What is kept on disk of `fitting.fit_discs` has these built in, and numba notices changes of that file only: whoever
-changes this file removes the `__pycache__` beside it.
-"""
+"""Small compiled functions that the fit of discs is made of: a solver, and how alike neighbouring residuals err."""
 
 import math
-from collections.abc import Callable
 from typing import Any, Final
 
-import numba
+from matchvision.compiling import compile_kept
 
 #: How far neighbours' likeness is followed [samples].
 _LAGS: Final = 3
-
-
-def compile_kept(function: Callable[..., Any]) -> Callable[..., Any]:
-    """The function compiled at its first call, kept on disk where the disk allows it."""
-    try:
-        kept: Callable[..., Any] = numba.njit(
-            cache=True, nogil=True, error_model="numpy", fastmath={"contract", "arcp", "nsz"}
-        )(function)
-    except RuntimeError:
-        # No folder to keep it in: compile for this run only.
-        kept = numba.njit(nogil=True, error_model="numpy", fastmath={"contract", "arcp", "nsz"})(function)
-    return kept
+#: What the compiler may take for equal: nothing here depends on the last digit or on the sign of nothing.
+FAST: Final[dict[str, Any]] = {"fastmath": {"contract", "arcp", "nsz"}}
 
 
 def _solve_in_place(normal: Any, right: Any, count: Any) -> Any:  # noqa: ANN401
@@ -86,5 +71,5 @@ def _alikeness(residual: Any, rows: Any, cols: Any, soft: Any, fitted: Any) -> A
     return total + 0.4 * reach * fitted / samples
 
 
-solve = compile_kept(_solve_in_place)
-likeness = compile_kept(_alikeness)
+solve = compile_kept(_solve_in_place, **FAST)
+likeness = compile_kept(_alikeness, **FAST)

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 from numba import types
 
-from matchvision.markers.compiling import compile_for
+from matchvision.compiling import compile_kept
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -31,7 +31,7 @@ def project_markers(parameters: FloatArray, place_m: FloatArray) -> FloatArray:
 def _projection() -> Callable[..., None]:
     """The compiled kernel; compiled once and kept on disk where the disk allows it."""
     signature = types.void(types.float64[::1], types.float64[:, ::1], types.float64[:, ::1])
-    return compile_for(signature, _project)
+    return compile_kept(_project, signature=signature)
 
 
 def _project(parameters: Any, place: Any, answer: Any) -> None:  # noqa: ANN401

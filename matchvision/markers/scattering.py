@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 from numba import types
 
-from matchvision.markers.compiling import compile_for
+from matchvision.compiling import compile_kept
 from matchvision.records.tracks import MarkerPlan
 
 FloatArray = npt.NDArray[np.float64]
@@ -90,7 +90,7 @@ def _excess() -> Callable[..., float]:
     """The compiled kernel."""
     block, table = types.float64[:, :, ::1], types.float64[:, ::1]
     signature = types.float64(block, block, table, types.int64[::1], types.int64, types.float64[::1])
-    return compile_for(signature, _excess_loop)
+    return compile_kept(_excess_loop, signature=signature)
 
 
 def _excess_loop(places: Any, variance: Any, leaves: Any, rows: Any, newest: Any, scatter: Any) -> Any:  # noqa: ANN401

@@ -13,8 +13,8 @@ import numpy as np
 import numpy.typing as npt
 from numba import types
 
+from matchvision.compiling import compile_kept
 from matchvision.markers.centres import Centres, Windows
-from matchvision.markers.compiling import compile_for
 from matchvision.markers.fitting import CHROMA, CHROMA_SCALE, COL, COLUMNS, KEPT, LUMA_SCALE, ROW, UNKNOWNS
 
 FloatArray = npt.NDArray[np.float64]
@@ -145,7 +145,7 @@ def kernels() -> tuple[Callable[..., None], Callable[..., None]]:
         _TABLE, _TABLE, _TABLE, _FLAT, _FLAGS, _FLAT, _TABLE, _FLAT, _FLAGS, _FLAT, _FLAT, *[number] * 3,
         _TABLE, _TABLE, _TABLE, _TABLE,
     )  # fmt: skip
-    return compile_for(take, _take_loops), compile_for(state, _state_loops)
+    return compile_kept(_take_loops, signature=take), compile_kept(_state_loops, signature=state)
 
 
 def _take_loops(

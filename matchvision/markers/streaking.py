@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 from numba import types
 
-from matchvision.markers.compiling import compile_for
+from matchvision.compiling import compile_kept
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -98,7 +98,8 @@ class Streaks:
 def _speeds() -> Callable[..., None]:
     """The compiled kernel."""
     table = types.float64[:, :]
-    return compile_for(types.void(table, types.float64[:, :, ::1], types.boolean[::1], table), _speed_loops)
+    signature = types.void(table, types.float64[:, :, ::1], types.boolean[::1], table)
+    return compile_kept(_speed_loops, signature=signature)
 
 
 def _speed_loops(place: Any, last: Any, steady: Any, speed: Any) -> None:  # noqa: ANN401

@@ -1,15 +1,14 @@
 """The sums of a marker's least squares over its samples: what the fit of discs does nearly all of its time.
 
 No loop branches, and sums may be taken in any order, so that the compiler takes several samples at a time.
-As with `kernels`, whoever changes this file removes the `__pycache__` beside it: what is kept on disk of
-`fitting.fit_discs` has them built in.
 """
 
 import math
 from typing import Any, Final
 
-import numba
 import numpy as np
+
+from matchvision.compiling import compile_kept
 
 #: Edge profile Φ and its slope φ in steps of 1 / 256 from -3.5 to 3.5; beyond that the edge is over, within 0.0003.
 FINE: Final = 256
@@ -127,11 +126,7 @@ def _join_loop(slopes: Any, judged: Any, count: Any, unknowns: Any, right: Any, 
             own[p, k] = total
 
 
-_FAST: Final[dict[str, Any]] = {
-    "nogil": True,
-    "error_model": "numpy",
-    "fastmath": {"contract", "arcp", "nsz", "reassoc"},
-}
-trace_edge = numba.njit(**_FAST)(_trace_loop)
-sum_samples = numba.njit(**_FAST)(_sum_loop)
-join_samples = numba.njit(**_FAST)(_join_loop)
+_FAST: Final[dict[str, Any]] = {"fastmath": {"contract", "arcp", "nsz", "reassoc"}}
+trace_edge = compile_kept(_trace_loop, **_FAST)
+sum_samples = compile_kept(_sum_loop, **_FAST)
+join_samples = compile_kept(_join_loop, **_FAST)

@@ -6,7 +6,7 @@ A compiler leaves some sixty megabytes behind in the process that it worked in, 
 import subprocess
 import sys
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
@@ -44,8 +44,8 @@ def compile_kernels_apart() -> None:
     Checked by: tests/markers/test_warming.py::test_kernels_are_kept_by_a_process_of_their_own
     """
     # What is kept lies beside the module that it was compiled from.
-    kept = ((fitting.fit_discs, _KEPT), (spread_kernel, _KEPT_OF_PLANES))
-    folders = [(kernel.stats.cache_path, names) for kernel, names in kept]  # type: ignore[attr-defined]
+    kept: tuple[tuple[Any, tuple[str, ...]], ...] = ((fitting.fit_discs, _KEPT), (spread_kernel, _KEPT_OF_PLANES))
+    folders = [(kernel.stats.cache_path, names) for kernel, names in kept]
     if any(folder is None for folder, _ in folders) or all(
         any(Path(folder).glob(f"{name}-*.nbi")) for folder, names in folders for name in names
     ):

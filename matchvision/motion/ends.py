@@ -4,9 +4,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Final
 
-import numba
 import numpy as np
 import numpy.typing as npt
+
+from matchvision.compiling import compile_kept
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -152,7 +153,7 @@ def _tow_loops(
                 break
 
 
-_tow: Callable[..., Any] = numba.njit(cache=True, nogil=True, error_model="numpy")(_tow_loops)
+_tow: Callable[..., Any] = compile_kept(_tow_loops)
 
 
 def find_off(gap_m: FloatArray, real_s: FloatArray) -> BoolArray:

@@ -4,10 +4,11 @@ from collections.abc import Callable
 from math import factorial
 from typing import Any
 
-import numba
 import numpy as np
 import numpy.typing as npt
 from scipy.linalg import expm
+
+from matchvision.compiling import compile_kept
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
@@ -167,7 +168,7 @@ def _invert_loops(matrix: FloatArray, inverse: FloatArray) -> None:
                     inverse[row, j] -= factor * inverse[i, j]
 
 
-_invert: Callable[..., Any] = numba.njit(cache=True, nogil=True)(_invert_loops)
+_invert: Callable[..., Any] = compile_kept(_invert_loops)
 
 
 def _smooth_loops(
@@ -205,8 +206,8 @@ def _smooth_loops(
     return x, p
 
 
-run_channels: Callable[..., Any] = numba.njit(cache=True, nogil=True)(_filter_loops)
-run_smoother: Callable[..., Any] = numba.njit(cache=True, nogil=True)(_smooth_loops)
+run_channels: Callable[..., Any] = compile_kept(_filter_loops)
+run_smoother: Callable[..., Any] = compile_kept(_smooth_loops)
 
 
 def run_filter(

@@ -5,10 +5,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-import numba
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.compiling import compile_kept
 from matchvision.motion.machines import Contact, tilted_axes
 from matchvision.motion.standing import Ground, axes_of
 
@@ -144,8 +144,8 @@ def _lean(state: Any, slope: Any, axes: Any) -> None:  # noqa: ANN401
         axes[5, i] = cr * axes[6, i] - sr * axes[1, i]
 
 
-_rest: Callable[..., Any] = numba.njit(cache=True, nogil=True)(_rest_on)
-_axes: Callable[..., Any] = numba.njit(cache=True, nogil=True)(_lean)
+_rest: Callable[..., Any] = compile_kept(_rest_on)
+_axes: Callable[..., Any] = compile_kept(_lean)
 
 
 def _linearise_loops(
@@ -252,4 +252,4 @@ def _linearise_loops(
                         normal[n, i, j] += weighted * design[n, m, axis, j]
 
 
-_linearise: Callable[..., Any] = numba.njit(cache=True, nogil=True, error_model="numpy")(_linearise_loops)
+_linearise: Callable[..., Any] = compile_kept(_linearise_loops)

@@ -4,9 +4,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
-import numba
 import numpy as np
 import numpy.typing as npt
+
+from matchvision.compiling import compile_kept
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -201,6 +202,4 @@ def _score_loops(
         totals[at, 0], totals[at, 1] = squares, logs
 
 
-_kernel: Callable[..., Any] = numba.njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract"})(
-    _score_loops
-)
+_kernel: Callable[..., Any] = compile_kept(_score_loops, fastmath={"contract"})

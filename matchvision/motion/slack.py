@@ -12,10 +12,10 @@ import math
 from collections.abc import Callable
 from typing import Any
 
-import numba
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.compiling import compile_kept
 from matchvision.motion.standing import Profile, raise_above, surface_at
 
 FloatArray = npt.NDArray[np.float64]
@@ -164,7 +164,7 @@ def _cost_loops(
         cost[k] = total
 
 
-_add_costs: Callable[..., Any] = numba.njit(cache=True, nogil=True, error_model="numpy")(_cost_loops)
+_add_costs: Callable[..., Any] = compile_kept(_cost_loops)
 
 
 def _runs(state: BoolArray) -> list[tuple[int, int]]:
@@ -220,6 +220,4 @@ def _pass_loops(likely: Any, change: Any, first: Any, last: Any, forward: Any, b
             backward[k, i] /= whole
 
 
-_pass_on: Callable[..., Any] = numba.njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract"})(
-    _pass_loops
-)
+_pass_on: Callable[..., Any] = compile_kept(_pass_loops, fastmath={"contract"})

@@ -4,10 +4,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import numba
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.compiling import compile_kept
 from matchvision.mechanics.motor import wheel_free_rate_rad_s
 from matchvision.motion.smoothing import LONGEST_GAP_S
 from matchvision.records.sheet import Drive, Forecast
@@ -191,4 +191,4 @@ def _reach_loops(rates: FloatArray, middle: FloatArray, u_change: float, ahead: 
             behind[k, i] += least
 
 
-_reach: Callable[..., Any] = numba.njit(cache=True, nogil=True, error_model="numpy")(_reach_loops)
+_reach: Callable[..., Any] = compile_kept(_reach_loops)

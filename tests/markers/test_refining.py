@@ -5,10 +5,8 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 import pytest
-from numba.core.caching import CacheImpl
 
 from benchmarks.discs import choose_places, draw_picture, find_discs, start_refiner, windows_about
-from matchvision.markers import kernels
 from matchvision.markers.centres import find_centres, is_clear
 from matchvision.markers.refining import Refiner
 from matchvision.records.frames import Frame
@@ -100,16 +98,6 @@ def test_what_is_not_clear_is_left_as_it_was() -> None:
     found = start_refiner().refine(frame, windows, doubtful)
     assert np.array_equal(found.place_px[:5], first.place_px[:5])
     assert not np.array_equal(found.place_px[5:], first.place_px[5:])
-
-
-def test_a_computer_that_keeps_nothing_can_fit(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Neither the package's folder nor a home can be written: what is compiled serves this run only."""
-    monkeypatch.setattr(CacheImpl, "_locator_classes", [])
-
-    def double(x: float) -> float:
-        return 2.0 * x
-
-    assert kernels.compile_kept(double)(1.5) == 3.0
 
 
 def _add_coarse_noise(plane: npt.NDArray[np.uint8], noise: float, rng: np.random.Generator) -> npt.NDArray[np.uint8]:

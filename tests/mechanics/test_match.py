@@ -5,12 +5,10 @@ from typing import Final
 
 import numpy as np
 import pytest
-from numba.core.caching import CacheImpl
 
 from matchvision.errors import CannotMeasure
 from matchvision.mechanics import layout as at
 from matchvision.mechanics import plans
-from matchvision.mechanics.compiling import compiled
 from matchvision.mechanics.dynamics import make_room, state_rates
 from matchvision.mechanics.jacobian import rates_jacobian
 from matchvision.mechanics.machine import MachineModel, MatchModel, MeasuredEnd, Pose, SideDrive
@@ -133,16 +131,6 @@ def test_a_match_that_cannot_be_computed_says_so() -> None:
     broken = replace(model, machines=(replace(model.machines[0], left=side), model.machines[1]))
     with pytest.raises(CannotMeasure, match="cannot be computed"):
         play_match_quickly(broken, TIMES_S)
-
-
-def test_a_computer_that_keeps_nothing_can_compute(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Neither the package's folder nor a home can be written: what is compiled serves this run only."""
-    monkeypatch.setattr(CacheImpl, "_locator_classes", [])
-
-    def double(x: float) -> float:
-        return 2.0 * x
-
-    assert compiled(double)(1.5) == 3.0
 
 
 @pytest.mark.parametrize("alone", [False, True], ids=["two machines", "one on a measured rope"])
