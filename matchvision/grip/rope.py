@@ -70,7 +70,7 @@ def find_lead_changes(
     zero_s = clock.start_clip_s * clock.real_per_clip_ratio
     match_s = real_s - zero_s
     sides = (rope.on_plus_x_m, rope.u_on_plus_x_m, rope.on_minus_x_m, rope.u_on_minus_x_m)
-    lead_m, u_m = beyond_share(*sides)
+    lead_m, u_m = beyond_share(*sides, u_whole=rope.u_total_m)
     band_m = np.fmax(LEAD_M, K_95 * u_m)
     during = np.isfinite(lead_m) & (match_s >= 0) & (match_s <= clock.duration_s)
     if told is not None:

@@ -15,7 +15,7 @@ from matchvision.report.explainedpicture import choose_curves, explained_words, 
 from matchvision.report.figurefiles import write_figures
 from matchvision.report.palette import LIGHT
 from matchvision.report.readings import COVERAGE
-from matchvision.report.style import FULL_WIDTH_IN
+from matchvision.report.style import FULL_WIDTH_IN, explain_below
 
 NAME = "explained"
 #: Signs in a line of an upright label: as many as a panel is high.
@@ -75,8 +75,7 @@ def figure_of_explained(cause: CauseRow) -> Figure:
     for axes in figure.axes[-columns:]:
         axes.xaxis.set_tick_params(labelbottom=True)
         axes.set_xlabel("match time / s")
-    handles, labels = figure.axes[0].get_legend_handles_labels()
-    figure.legend(handles, labels, loc="outside lower center", ncols=3)
+    explain_below(figure, figure.axes[0].get_legend_handles_labels()[0])
     title = (
         f"What the likeliest cause makes of the run: {wording.cause_name(cause)}, {wording.chance(cause.probability)}"
     )

@@ -21,7 +21,7 @@ from matchvision.report.gripmap import figure_of_grip
 from matchvision.report.palette import DASHES, LIGHT
 from matchvision.report.phasewords import PHASE_WORDS
 from matchvision.report.readings import AROUND_S, COVERAGE, match_times, place_limits
-from matchvision.report.style import FULL_WIDTH_IN
+from matchvision.report.style import FULL_WIDTH_IN, explain_below
 from matchvision.report.topview import Outline, hitch_places, outline_machines, rope_polylines, split_at_line
 from matchvision.report.wording import in_millimetres, standard
 
@@ -94,17 +94,8 @@ def figure_of_panel(panel: Panel, analysis: Analysis) -> Figure:
     axes.set_xlabel(panel.x_label)
     axes.set_ylabel(panel.y_label)
     axes.set_title(panel.title)
-    _explain_below(figure)
+    explain_below(figure)
     return figure
-
-
-def _explain_below(figure: Figure) -> None:
-    """The legend below the figure, in as many columns as the figure is wide enough for."""
-    for columns in (4, 3, 2, 1):
-        legend = figure.legend(loc="outside lower center", ncols=columns)
-        if columns == 1 or legend.get_window_extent().width <= figure.bbox.width:
-            return
-        legend.remove()
 
 
 def figure_of_table(analysis: Analysis) -> Figure:
@@ -218,6 +209,6 @@ def figure_of_comparison(analysis: Analysis) -> Figure:
             filled = "none" if word == "inconclusive" else LIGHT[role]
             axes.plot([], [], sign, color=LIGHT[role], markerfacecolor=filled, markersize=5, label=meaning)
     if rows:
-        figure.legend(loc="outside lower center", ncols=3)
+        explain_below(figure)
     axes.set_title("Forecast error E = predicted − measured")
     return figure

@@ -11,7 +11,7 @@ from matchvision.records.results import Analysis
 from matchvision.report.charts import Tick, nice_ticks
 from matchvision.report.palette import LIGHT
 from matchvision.report.readings import side_role
-from matchvision.report.style import FULL_WIDTH_IN
+from matchvision.report.style import FULL_WIDTH_IN, explain_below
 from matchvision.uncertainty import K_95
 
 # Slow to load, and the page draws the map without it.
@@ -135,7 +135,7 @@ def figure_of_grip(one: GripMap, analysis: Analysis) -> "Figure":
             label="less grip under a wheel there, 95 %",
         ),
     ]
-    figure.legend(handles=signs, loc="outside lower center", ncols=3)
+    explain_below(figure, signs)
     return figure
 
 

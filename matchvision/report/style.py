@@ -1,6 +1,10 @@
 """One drawing style for all figures, as matplotlib settings; they are applied in a context and leak nowhere."""
 
+from collections.abc import Sequence
 from typing import Any, Final
+
+from matplotlib.artist import Artist
+from matplotlib.figure import Figure
 
 from matchvision.report.palette import LIGHT
 
@@ -42,3 +46,13 @@ STYLE: Final[dict[Any, Any]] = {
     "legend.fontsize": 7.5,
     "path.simplify": True,
 }
+
+
+def explain_below(figure: Figure, signs: Sequence[Artist] | None = None) -> None:
+    """The legend below the figure, of ``signs`` or all that is drawn, in as many columns as the width has room for."""
+    chosen: dict[str, Any] = {} if signs is None else {"handles": signs}
+    for columns in (4, 3, 2, 1):
+        legend = figure.legend(loc="outside lower center", ncols=columns, **chosen)
+        if columns == 1 or legend.get_window_extent().width <= figure.bbox.width:
+            return
+        legend.remove()

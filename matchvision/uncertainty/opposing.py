@@ -16,8 +16,8 @@ def share_of_whole(
     -----
     ``p = a/(a + b)``, ``u²(p) = (b² u²(a) + a² u²(b) − 2ab u(a, b))/(a + b)⁴``. What shifts the line between the parts
     lengthens one and shortens the other; what is uncertain of the whole lengthens both, and its uncertainty ``u_whole``
-    tells how much of the one and of the other there is: ``2u(a, b) = u²(a + b) − u²(a) − u²(b)``. Where it is not given
-    the errors are taken as wholly opposed, which is the most there can be.
+    tells how much of the one and of the other there is: ``2u(a, b) = u²(a + b) − u²(a) − u²(b)``. Where it is not known
+    (None or NaN) the errors are taken as wholly opposed, which is the most there can be.
     Checked by: tests/uncertainty/test_opposing.py::test_opposed_errors_are_the_worst_case
     Checked by: tests/uncertainty/test_opposing.py::test_what_is_uncertain_of_the_whole_is_not_counted_as_opposed
     """
@@ -52,6 +52,7 @@ def _spread(
     """Standard uncertainty of what depends on both parts by these derivatives."""
     a, b = (np.asarray(u, dtype=np.float64) for u in (u_part, u_other))
     opposed = -a * b
-    both = opposed if u_whole is None else np.clip((np.asarray(u_whole) ** 2 - a**2 - b**2) / 2, opposed, -opposed)
+    whole = np.asarray(np.nan if u_whole is None else u_whole, dtype=np.float64)
+    both = np.where(np.isfinite(whole), np.clip((whole**2 - a**2 - b**2) / 2, opposed, -opposed), opposed)
     variance = (by_part * a) ** 2 + (by_other * b) ** 2 + 2 * by_part * by_other * both
     return np.asarray(np.sqrt(np.maximum(variance, 0.0)), dtype=np.float64)

@@ -62,8 +62,7 @@ def rule_by_share(run: Run, motion: Motion, clock: MatchClock, homes: Mapping[Si
         return _no_winner(_say_missing("The rope", motion, clock), clock)
     side: Side = "+x" if plus_m >= minus_m else "-x"
     sides = (plus_m, u_plus_m, minus_m, u_minus_m) if side == "+x" else (minus_m, u_minus_m, plus_m, u_plus_m)
-    _, u_total_m = read_at(rope.total_m, rope.u_total_m, t_s, clock.duration_s)
-    u_whole_m = u_total_m if np.isfinite(u_total_m) else None
+    _, u_whole_m = read_at(rope.total_m, rope.u_total_m, t_s, clock.duration_s)
     margin_m, u_margin_m = (float(number) for number in beyond_share(*sides, to_win, u_whole_m))
     share, u_share = (float(number) for number in share_of_whole(*sides, u_whole_m))
     leader, other = homes[side], homes["-x" if side == "+x" else "+x"]

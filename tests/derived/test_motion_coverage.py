@@ -22,10 +22,12 @@ from matchvision.records.camera import Cameras
 from matchvision.records.motion import Motion
 from matchvision.records.sheet import Run, RunSheet
 from matchvision.records.tracks import Tracks, TrackState
+from matchvision.uncertainty import beyond_share
 from tests.truth import calibration_covariance
 
 FloatArray = npt.NDArray[np.float64]
 
+QUANTITIES = ("position", "speed", "rope share", "rope middle", "slip speed")
 RUNS = 240
 FRAMES = 120
 LENGTH_M = 0.9
@@ -73,6 +75,7 @@ class Invented:
     x_m: FloatArray
     speed_m_s: FloatArray
     plus_m: FloatArray
+    length_m: float
     slip_m_s: FloatArray
     tracks: Tracks
 
@@ -142,7 +145,7 @@ def invent_motion(generator: np.random.Generator, run: Run, parameters: FloatArr
     tracks = Tracks(plans, np.arange(FRAMES, dtype=np.int64), t_s, pixels[..., 0], pixels[..., 1], u, u, state)
     # x = 0 lies this far along the rope; what is beyond is on the +x side.
     plus = length - np.clip(-(x + 0.145), 0, length)
-    return Invented(t_s, x, -speed, plus, slip, tracks)
+    return Invented(t_s, x, -speed, plus, float(length), slip, tracks)
 
 
 @cache
@@ -171,7 +174,7 @@ def errors_and_u(runs: int = RUNS, seed: int = 20) -> dict[str, FloatArray]:
     )
     covariance = calibration_covariance(true_parameters, run)
     root = np.linalg.cholesky(covariance + 1e-24 * np.eye(15))
-    found: dict[str, list[FloatArray]] = {name: [] for name in ("position", "speed", "rope share", "slip speed")}
+    found: dict[str, list[FloatArray]] = {name: [] for name in QUANTITIES}
     shown = slice(3, FRAMES, 12)
     for _ in range(runs):
         truth = invent_motion(generator, run, true_parameters)
@@ -186,16 +189,19 @@ def errors_and_u(runs: int = RUNS, seed: int = 20) -> dict[str, FloatArray]:
 def compare(motion: Motion, truth: Invented) -> dict[str, FloatArray]:
     heron, wheel, rope = motion.machines["heron"], motion.wheels[0], motion.rope
     assert rope is not None
+    sides = (rope.on_plus_x_m, rope.u_on_plus_x_m, rope.on_minus_x_m, rope.u_on_minus_x_m)
+    middle_m, u_middle_m = beyond_share(*sides, u_whole=rope.u_total_m)
     return {
         "position": np.stack([heron.x_m - truth.x_m, heron.u_x_m]),
         "speed": np.stack([heron.speed_m_s - truth.speed_m_s, heron.u_speed_m_s]),
         "rope share": np.stack([rope.on_plus_x_m - truth.plus_m, rope.u_on_plus_x_m]),
+        "rope middle": np.stack([middle_m - (truth.plus_m - truth.length_m / 2), u_middle_m]),
         "slip speed": np.stack([wheel.slip_speed_m_s - truth.slip_m_s, wheel.u_slip_speed_m_s]),
     }
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("quantity", ["position", "speed", "rope share", "slip speed"])
+@pytest.mark.parametrize("quantity", QUANTITIES)
 def test_intervals_hold(quantity: str) -> None:
     error, u = errors_and_u()[quantity]
     assert np.isfinite(error).all()

@@ -10,7 +10,8 @@ from matplotlib.figure import Figure
 from PIL import Image
 
 from matchvision.report import draw_figures
-from matchvision.report.figures import _explain_below, _line_name
+from matchvision.report.figures import _line_name
+from matchvision.report.style import explain_below
 from tests.report.invented import invent_analysis, rename
 
 UNITS = {
@@ -56,7 +57,7 @@ def test_a_legend_of_long_words_stays_inside() -> None:
     axes = figure.subplots()
     for n in range(5):
         axes.plot([0, 1], label=f"momentum while the wheels slide (leans on the forecast) {n}")
-    _explain_below(figure)
+    explain_below(figure)
     figure.canvas.draw()
     box = figure.legends[0].get_window_extent()
     assert len(figure.legends) == 1
