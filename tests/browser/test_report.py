@@ -180,6 +180,7 @@ const cursors = () => [...document.querySelectorAll('.plot[data-kind=over-time]'
   return x0 + (x1 - x0) * parseFloat(plot.querySelector('.cursor').style.left) / 100;
 });
 const painted = () => new Promise(go => requestAnimationFrame(() => go()));
+const later = ms => new Promise(go => setTimeout(go, ms));
 const shown = () => new Promise(go => video.requestVideoFrameCallback((_, frame) => go(frame.mediaTime)));
 (async () => {
   const told = [];
@@ -193,8 +194,10 @@ const shown = () => new Promise(go => video.requestVideoFrameCallback((_, frame)
     let media = await picture;
     const nearer = (best, t, k) => Math.abs(t - at) < Math.abs(data.t[best] - at) ? k : best;
     const wanted = data.clip[data.t.reduce(nearer, 0)];
-    // Seeking passes by the pictures of the steps between; the last one counts.
-    while (Math.abs(media - wanted) > 0.034 && video.seeking) media = await shown();
+    // Seeking passes by the pictures of the steps between, and rests for a moment at each; the last one counts.
+    const until = performance.now() + 5000;
+    while (Math.abs(media - wanted) > 0.034 && performance.now() < until)
+      media = await Promise.race([shown(), later(300).then(() => media)]);
     told.push({ at, curves, rope, media, wanted });
   }
   done(told);
