@@ -13,7 +13,8 @@ from matchvision.errors import OutputError, SetupError
 from matchvision.records.columns import TABLES
 from matchvision.records.results import Analysis
 from matchvision.records.sheet import Run
-from matchvision.writing.resultfile import ResultFile, sum_up
+from matchvision.writing.resultfile import ResultFile
+from matchvision.writing.summary import sum_up
 from matchvision.writing.swapping import MARK, PRODUCTS, refuse_foreign, replaced_whole
 
 # What makes tables is loaded where tables are made: whether results could be written is asked before a clip is watched,
