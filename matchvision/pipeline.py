@@ -6,7 +6,6 @@ disk, tables, pictures and page, is put there by `matchvision.writing.publishing
 
 from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
-from importlib import import_module
 from typing import TypeVar
 
 from matchvision.errors import CannotMeasure, FootageError
@@ -21,8 +20,7 @@ from matchvision.records.pull import Pull
 from matchvision.records.remedies import Remedies
 from matchvision.records.results import Analysis, CauseRow, FirstAnswer, Grounds, StageNote
 from matchvision.records.sheet import Run, StartPose
-from matchvision.verdict import tell_first
-from matchvision.watching import Notice, Progress, watch
+from matchvision.watching import Notice, Progress, load_stages, ready_stages, watch
 
 #: Told what a stage did as soon as it is done.
 Finished = Callable[[StageNote], None]
@@ -60,13 +58,16 @@ def answer_first(
         Where nothing can be said at all.
     """
     notes = Notes(finished)
-    facts = read_facts(run.clip)
-    refuse_late_start(run, facts)
     with ThreadPoolExecutor(1) as aside:
-        # Loaded while the first pictures are decoded, which leaves Python to others.
-        aside.submit(import_module, "matchvision.motion")
-        watched = watch(run, facts, progress, notice)
+        # The first pictures are decoded meanwhile, which leaves Python to others.
+        aside.submit(load_stages)
+        facts = read_facts(run.clip)
+        refuse_late_start(run, facts)
+        # Not before it is known that there is something to watch: the first time it takes long.
+        readied = aside.submit(ready_stages)
+        watched = watch(run, facts, progress, notice, readied.result)
     from matchvision.motion import measure_motion
+    from matchvision.verdict import tell_first
 
     notes.add(*watched.notes)
     refuse_broken_clip(run, facts, float(watched.tracks.clip_s[-1]))

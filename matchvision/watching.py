@@ -4,7 +4,8 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from dataclasses import dataclass
-from typing import Final
+from importlib import import_module
+from typing import TYPE_CHECKING, Final
 
 from matchvision.errors import TableError
 from matchvision.footage import (
@@ -18,14 +19,15 @@ from matchvision.footage import (
 )
 from matchvision.footage.ahead import read_ahead
 from matchvision.footage.freeing import freeing_pictures
-from matchvision.markers import MarkerTracker, mend_tracks, plan_markers, ready_kernels
 from matchvision.records.camera import Cameras, Scene, TableView
 from matchvision.records.footage import RowTiming
 from matchvision.records.frames import ClipFacts, Frame
 from matchvision.records.results import StageNote
 from matchvision.records.sheet import Run
 from matchvision.records.tracks import Tracks
-from matchvision.table import CameraFollower, CoverWatch, find_or_hold_table
+
+if TYPE_CHECKING:
+    from matchvision.table import CoverWatch
 
 #: Told on long work: what is being done, how much is done, how much there is in all.
 Progress = Callable[[str, int, int], None]
@@ -47,13 +49,40 @@ class Watched:
     doubled_s: tuple[float, ...]
     lamp: LampWatch | None
     rows: RowTiming
-    cover: CoverWatch
+    cover: "CoverWatch"
 
 
-def watch(run: Run, facts: ClipFacts, progress: Progress | None, notice: Notice | None = None) -> Watched:
-    """A first look for the table, then one pass that lends each frame to the camera's and the markers' observers."""
+def load_stages() -> None:
+    """Load the stages that follow the first look, which takes a while: for while pictures are decoded."""
+    for stage in ("table", "markers", "motion"):
+        import_module(f"matchvision.{stage}")
+
+
+def ready_stages() -> None:
+    """Have those stages loaded and their kernels compiled."""
+    load_stages()
+    from matchvision.markers import ready_kernels
+
+    ready_kernels()
+
+
+def watch(
+    run: Run,
+    facts: ClipFacts,
+    progress: Progress | None,
+    notice: Notice | None = None,
+    ready: Callable[[], None] = ready_stages,
+) -> Watched:
+    """A first look for the table, then one pass that lends each frame to the camera's and the markers' observers.
+
+    ``ready`` is called between the two: it returns when the stages that follow are loaded.
+    """
     part = (run.sheet.clock.from_s, run.sheet.clock.until_s)
-    view, table_note, look = look_first(run, facts)
+    view, table_note, look = look_first(run, facts, ready)
+
+    from matchvision.markers import MarkerTracker, mend_tracks, plan_markers
+    from matchvision.table import CameraFollower, CoverWatch
+
     follower = CameraFollower(view, run.sheet)
     tracker = MarkerTracker(plan_markers(run), run.sheet, facts, notice)
     cover = CoverWatch(run.sheet.table, moves=run.sheet.camera.moves)
@@ -88,18 +117,16 @@ def watch(run: Run, facts: ClipFacts, progress: Progress | None, notice: Notice 
     return Watched(view, follower.cameras(), tracks, notes, look, tuple(doubled_s), lamp, rows, cover)
 
 
-def look_first(run: Run, facts: ClipFacts) -> tuple[TableView, StageNote, LookWatch]:
+def look_first(run: Run, facts: ClipFacts, ready: Callable[[], None]) -> tuple[TableView, StageNote, LookWatch]:
     """The table, and what single pictures show of the footage.
 
     The pass begins only after it, so that its pictures and those of the first look are not in memory together.
     """
     from_s, until_s = run.sheet.clock.from_s, run.sheet.clock.until_s
     with freeing_pictures(), ThreadPoolExecutor(1) as aside:
-        # The decoder leaves Python to others.
-        readied = aside.submit(ready_kernels)
         looked = first_look(facts, from_s=from_s, until_s=until_s)
         scene = look_at_scene(looked, run.calibration)
-        readied.result()
+        ready()
         looking = aside.submit(LookWatch, looked, facts, until_s)
         view, table_note = find_table_first(run, facts, looked, scene)
         look = looking.result()
@@ -112,6 +139,8 @@ def find_table_first(
     run: Run, facts: ClipFacts, looked: tuple[Frame, ...], scene: Scene
 ) -> tuple[TableView, StageNote]:
     """The table from a first look; where that does not show it, and did not get about, from all over the clip."""
+    from matchvision.table import find_or_hold_table
+
     try:
         return find_or_hold_table(looked, run.sheet, run.lens, run.calibration, scene)
     except TableError:

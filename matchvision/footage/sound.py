@@ -5,7 +5,6 @@ from typing import Final
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import grey_closing, percentile_filter, uniform_filter1d
 
 from matchvision.footage.hearing import Sound, read_sound
 from matchvision.records.frames import ClipFacts
@@ -126,6 +125,8 @@ def _band_power(sound: Sound) -> tuple[FloatArray, FloatArray, FloatArray]:
 
 def _usual_power(power: FloatArray) -> FloatArray:
     """Median power of each band in the half second before each moment; of what there is where the sound begins."""
+    from scipy.ndimage import percentile_filter  # slow to load, and few clips are timed by their sound
+
     length = max(3, round(_BEFORE_S / _HOP_S))
     apart = max(1, round(_APART_S / _HOP_S))
     centred = percentile_filter(power, 50, size=(length, 1), mode="nearest")
@@ -140,6 +141,8 @@ def _usual_power(power: FloatArray) -> FloatArray:
 
 def _date_onset(sound: Sound, about_s: float, bands_Hz: FloatArray) -> tuple[float, float]:
     """Time of a rise in some bands (k, 2), in seconds after the first sample, and its uncertainty."""
+    from scipy.ndimage import grey_closing, uniform_filter1d  # slow to load
+
     rate = sound.rate_Hz
     first = max(0, round((about_s - 2 * _AROUND_S) * rate))
     part = sound.samples[first : round((about_s + _LONGEST_SWELL_S + _AROUND_S) * rate)]

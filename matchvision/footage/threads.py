@@ -6,8 +6,9 @@ from typing import Final
 import cv2
 
 #: Threads that decode, at least and at most. A picture waits for those that it builds on: with one thread a core and
-#: one more, as libav itself would have it, two cores stand idle for a quarter of the time, with six for a seventh.
-_FEWEST_DECODING: Final = 6
+#: one more, as libav itself would have it, two cores stand idle for a quarter of the time, with six for a ninth, with
+#: twelve for a twentieth; each holds a picture in memory.
+_FEWEST_DECODING: Final = 12
 _MOST_DECODING: Final = 16
 
 

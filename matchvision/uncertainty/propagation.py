@@ -5,7 +5,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special
 
 FloatArray = npt.NDArray[np.float64]
 Numbers = float | FloatArray
@@ -159,6 +158,8 @@ def effective_degrees(u_parts: FloatArray, degrees: FloatArray) -> float:
 
 def coverage_factor(degrees: float, coverage: float = 0.95) -> float:
     """Factor k from standard to expanded uncertainty, from Student's t (JCGM 100:2008, G.3); normal for ∞ degrees."""
+    from scipy import special  # slow to load, and the clip's first pictures need not wait for it
+
     chance = (1 + coverage) / 2
     if np.isinf(degrees):
         return float(special.ndtri(chance))
