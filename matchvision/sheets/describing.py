@@ -19,7 +19,7 @@ _ANY_NAME: Final = "NAME"
 
 
 def describe_keys() -> str:
-    """A page in Markdown: every block of a run sheet with its keys, what they take and what they are if not given.
+    """A page in Markdown: every block of a run sheet with its keys: what they are, take, and are if not given.
 
     Notes
     -----
@@ -42,7 +42,7 @@ def describe_keys() -> str:
             parts.append(f"The same keys as `{told[model]}`.")
             continue
         told[model] = heading
-        parts += [_paragraph(model), "", "| key | takes | if not given |", "|---|---|---|"]
+        parts += [_paragraph(model), "", "| key | what it is | takes | if not given |", "|---|---|---|---|"]
         parts += [_row(name, field) for name, field in model.model_fields.items() if not _inner(field.annotation)]
     return "\n".join(parts) + "\n"
 
@@ -78,7 +78,7 @@ def _row(name: str, field: FieldInfo) -> str:
         default = "—"
     else:
         default = f"`{str(field.default).lower() if isinstance(field.default, bool) else field.default}`"
-    return f"| `{name}` | {_takes(field.annotation, tuple(field.metadata))} | {default} |"
+    return f"| `{name}` | {field.description or ''} | {_takes(field.annotation, tuple(field.metadata))} | {default} |"
 
 
 def _takes(annotation: Any, metadata: tuple[Any, ...] = ()) -> str:  # noqa: ANN401 - a type in any form

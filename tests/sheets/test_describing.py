@@ -24,9 +24,20 @@ def test_page_names_every_key() -> None:
             assert f"| `{key}` |" in page or f".{key}]" in page, f"{kind}.{key}"
 
 
+def row_of(page: str, key: str) -> str:
+    """The first row of a key."""
+    return next(line for line in page.splitlines() if line.startswith(f"| `{key}` |"))
+
+
 def test_page_says_what_keys_take() -> None:
     page = describe_keys()
-    assert "| `share_to_win` | number above 0 and below 1 | `0.5` |" in page
-    assert "| `gear_ratio` | quantity | — |" in page
-    assert "| `at_m` | [number, number] or [number, number, number] | **must be given** |" in page
+    assert " | number above 0 and below 1 | `0.5` |" in row_of(page, "share_to_win")
+    assert " | quantity | — |" in row_of(page, "gear_ratio")
+    assert " | [number, number] or [number, number, number] | **must be given** |" in row_of(page, "at_m")
     assert "## `[[machine.NAME.wheel.rim]]`" in page
+
+
+def test_every_key_says_what_it_is() -> None:
+    rows = [line.split(" | ") for line in describe_keys().splitlines() if line.startswith("| `")]
+    assert len(rows) > 100
+    assert not [key for key, meaning, *_ in rows if len(meaning) < 5]

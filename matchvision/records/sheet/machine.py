@@ -1,4 +1,7 @@
-"""What a sheet says of a machine: its parts and markers, its drive as measured, and what its team forecast."""
+"""What a sheet says of a machine: its parts and markers, its drive as measured, and what its team forecast.
+
+The machine frame lies on the table between the axles: x forward (the way it drives, towards home), y left, z up.
+"""
 
 from pathlib import Path
 from typing import Annotated, Literal, Self
@@ -9,62 +12,65 @@ from matchvision.records.values import Finite, Name, NotNegative, Number, Point2
 
 
 class Hitch(SheetModel):
-    """Where the rope is hitched, in the machine frame; ``on = "reach"``: it rides on the arm."""
+    """Where the rope is hitched."""
 
-    at_m: Point3
-    on: Literal["body", "reach"] = "body"
+    at_m: Point3 = Field(description="its place in the machine frame: x forward, y left, z up from the table")
+    on: Literal["body", "reach"] = Field(
+        "body", description='"reach": the rope rides on the arm; place for it drawn in'
+    )
 
 
 class MachineMarker(SheetModel):
-    """A marker on a machine: a flat disc facing up, or a sphere.
+    """A marker on a machine: a flat disc facing up, or a sphere."""
 
-    ``at_m`` is the middle of a disc's face. ``thickness_m`` is how far the face stands out, where the disc's side shows
-    in its colour as well: seen obliquely, the side shifts the colour's middle, and that is taken off.
-    """
-
-    name: Name
-    colour: str
-    radius_m: Positive
-    at_m: Point3
-    shape: Literal["disc", "sphere"] = "disc"
-    on: Literal["body", "reach"] = "body"
-    thickness_m: NotNegative | None = None
+    name: Name = Field(description="its name in the tables, behind the machine's: NAME.front")
+    colour: str = Field(description="name of a [colour] block")
+    radius_m: Positive = Field(description="radius of disc or sphere")
+    at_m: Point3 = Field(description="middle of the disc's face, or of the sphere, in the machine frame")
+    shape: Literal["disc", "sphere"] = Field("disc", description="what it is")
+    on: Literal["body", "reach"] = Field("body", description='"reach": it rides on the arm; place for it drawn in')
+    thickness_m: NotNegative | None = Field(
+        None,
+        description="how far the face stands out, where the disc's side shows in its colour as well: seen obliquely "
+        "it shifts the colour's middle, which is then taken off",
+    )
 
 
 class RimMarker(SheetModel):
-    """A disc on a wheel's outer face; the angle counts from forward through up.
+    """A disc on a wheel's outer face."""
 
-    ``thickness_m`` is how thick the disc is, where its side shows in its colour as well; ``face_m`` of the wheel then
-    lies in the discs' faces.
-    """
-
-    name: Name
-    colour: str
-    radius_m: Positive
-    circle_m: Positive
-    angle_deg: Finite = 0.0
-    thickness_m: NotNegative | None = None
+    name: Name = Field(description="its name in the tables, behind the machine's")
+    colour: str = Field(description="name of a [colour] block")
+    radius_m: Positive = Field(description="radius of the disc")
+    circle_m: Positive = Field(description="distance of its middle from the wheel's axle")
+    angle_deg: Finite = Field(
+        0.0, description="its place on that circle, from forward through up; only one mark against the other counts"
+    )
+    thickness_m: NotNegative | None = Field(
+        None,
+        description="how thick it is, where its side shows in its colour as well; `face_m` then lies in the discs' "
+        "faces",
+    )
 
 
 class Wheel(SheetModel):
-    """A wheel; ``face_m`` is the middle of the face that carries the rim markers, in the machine frame."""
+    """A wheel; with marks on its rim it shows how fast it turns and when it slips."""
 
-    name: str
-    radius_m: Positive
-    driven: bool = True
-    face_m: Point3
+    name: str = Field(description="its name in the tables")
+    radius_m: Positive = Field(description="rolling radius")
+    driven: bool = Field(True, description="whether the drive turns it")
+    face_m: Point3 = Field(description="middle of the face that carries the rim marks, in the machine frame")
     rim: tuple[RimMarker, ...] = ()
 
 
 class Load(SheetModel):
-    """``[machine.X.load]``: a dragged weight, with its measured sliding friction, or one that hangs over a pulley.
+    """``[machine.X.load]``: a dragged weight, or one that hangs over a pulley."""
 
-    ``pulley_loss_ratio`` is the share of the pull that the pulley's friction takes while the weight rises.
-    """
-
-    grip_sliding: Number | None = None
-    hangs: bool = False
-    pulley_loss_ratio: Number | None = None
+    grip_sliding: Number | None = Field(None, description="measured coefficient of sliding friction on the table")
+    hangs: bool = Field(False, description="true for a weight that hangs over a pulley")
+    pulley_loss_ratio: Number | None = Field(
+        None, description="share of the pull that the pulley's friction takes while the weight rises"
+    )
 
     @model_validator(mode="after")
     def _dragged_or_hanging(self) -> Self:
@@ -78,82 +84,81 @@ class Load(SheetModel):
 
 
 class Anchor(SheetModel):
-    """A base that holds by suction, weight or spikes, up to a pull."""
+    """A base that holds by suction, weight or spikes."""
 
-    holding_N: Number | None = None
+    holding_N: Number | None = Field(None, description="measured pull up to which it holds")
 
 
 class Reach(SheetModel):
     """An arm that carries the hitch outwards."""
 
-    stroke_m: Positive
-    mass_kg: NotNegative = 0.0
+    stroke_m: Positive = Field(description="how far it goes out")
+    mass_kg: NotNegative = Field(0.0, description="mass of what goes out, a part of the machine's")
 
 
 class Brake(SheetModel):
     """A brake or a self-locking gear."""
 
-    brake_N: Number | None = None
+    brake_N: Number | None = Field(None, description="measured pull up to which it holds against being drawn backwards")
 
 
 class Blocker(SheetModel):
-    """A wall set in the opponent's way: length along its own direction, width, height.
+    """A wall set in the opponent's way."""
 
-    ``at_m``: where its middle stands on the table, ``angle_deg`` how it is turned from +x towards +y; without a place
-    nothing is said about who ran into it.
-    """
-
-    size_m: Point3
-    at_m: Point2 | None = None
-    angle_deg: Finite = 0.0
+    size_m: Point3 = Field(description="length along its own direction, width, height")
+    at_m: Point2 | None = Field(
+        None, description="where its middle stands on the table; left out, nothing is said about who ran into it"
+    )
+    angle_deg: Finite = Field(0.0, description="how it is turned from +x towards +y")
 
 
 class Body(SheetModel):
-    """A second body of the machine."""
+    """A second body of the machine. It is kept with the sheet; nothing is computed from it yet."""
 
-    name: Name
-    mass_kg: Positive
-    size_m: Point3
+    name: Name = Field(description="its name")
+    mass_kg: Positive = Field(description="its mass")
+    size_m: Point3 = Field(description="length, width, height")
 
 
 class StartPose(SheetModel):
-    """Where a machine stands when the clock starts."""
+    """Where a machine stands when the clock starts; without it that is read from the clip."""
 
-    at_m: Point2
-    heading_deg: Finite
+    at_m: Point2 = Field(description="where its origin stands on the table")
+    heading_deg: Finite = Field(description="the way it drives, from +x towards +y: 0 or 180 for straight home")
 
 
 class Drive(SheetModel):
     """A drive: what was measured about it, or what the team expects of it. Same keys in both places.
 
-    ``throttle`` joins (match time s, share of full drive) by straight lines; it acts on the torque,
-    ``share · Ts · (1 − ω/ω0)``, or on the voltage, ``Ts · (share − ω/ω0)``. In the same manner ``holding_over_time``
-    joins (match time s, share of holding_N), ``holding_by_angle`` (angle in degrees between the pull and straight back
-    along the machine, share of holding_N) and ``winding`` (match time s, metres of rope wound in). ``reach_s`` is how
-    long the arm takes to go out; at ``release_s`` (match time) the hitch lets the rope go.
+    With all driven wheels together Ts = motors · stall torque · gear · efficiency. Plans over time join their points by
+    straight lines.
     """
 
-    motors: Annotated[int, Field(ge=0)] | None = None
-    stall_torque_Nm: Number | None = None
-    no_load_rev_min: Number | None = None
-    gear_ratio: Number | None = None
-    drive_efficiency: Number | None = None
-    drive_friction_Nm: Number | None = None
-    supply_sag_ratio: Number | None = None
-    wheel_inertia_kg_m2: Number | None = None
-    grip_static: Number | None = None
-    grip_sliding: Number | None = None
-    rolling_resistance: Number | None = None
-    start_delay_s: Number | None = None
-    throttle: tuple[Point2, ...] = ()
-    throttle_acts_on: Literal["torque", "voltage"] = "torque"
-    holding_N: Number | None = None
-    holding_over_time: tuple[Point2, ...] = ()
-    holding_by_angle: tuple[Point2, ...] = ()
-    reach_s: Number | None = None
-    brake_N: Number | None = None
-    winding: tuple[Point2, ...] = ()
-    release_s: Number | None = None
+    motors: Annotated[int, Field(ge=0)] | None = Field(None, description="how many motors turn the wheels")
+    stall_torque_Nm: Number | None = Field(None, description="stall torque of one motor")
+    no_load_rev_min: Number | None = Field(None, description="speed of a motor without load")
+    gear_ratio: Number | None = Field(None, description="turns of the motor for one of the wheel")
+    drive_efficiency: Number | None = Field(None, description="share of the torque that arrives at the wheels")
+    drive_friction_Nm: Number | None = Field(None, description="friction of the drive, at the wheels, all together")
+    supply_sag_ratio: Number | None = Field(None, description="share of the supply's voltage that is lost at stall")
+    wheel_inertia_kg_m2: Number | None = Field(None, description="inertia of one driven wheel with its gear")
+    grip_static: Number | None = Field(None, description="coefficient of friction of the wheels that do not slide")
+    grip_sliding: Number | None = Field(None, description="coefficient of friction of sliding wheels")
+    rolling_resistance: Number | None = Field(None, description="resistance to rolling over the load")
+    start_delay_s: Number | None = Field(None, description="how much later than the clock the whole plan begins")
+    throttle: tuple[Point2, ...] = Field((), description="plan: match time, share of full drive (below 0: backwards)")
+    throttle_acts_on: Literal["torque", "voltage"] = Field(
+        "torque", description="torque: share · Ts · (1 − ω/ω0); voltage: Ts · (share − ω/ω0)"
+    )
+    holding_N: Number | None = Field(None, description="pull up to which an anchored base holds")
+    holding_over_time: tuple[Point2, ...] = Field((), description="match time, share of holding_N that is left")
+    holding_by_angle: tuple[Point2, ...] = Field(
+        (), description="angle in degrees between the pull and straight back along the machine, share of holding_N"
+    )
+    reach_s: Number | None = Field(None, description="how long the arm takes to go out")
+    brake_N: Number | None = Field(None, description="pull up to which a brake or gear holds the wheels")
+    winding: tuple[Point2, ...] = Field((), description="match time, metres of rope wound in")
+    release_s: Number | None = Field(None, description="match time at which the hitch lets the rope go")
 
 
 class Forecast(Drive):
@@ -161,26 +166,33 @@ class Forecast(Drive):
 
     left: Drive | None = None
     right: Drive | None = None
-    curve: Path | None = None
-    win_chance: Share | None = None
-    peak_pull_N: Number | None = None
-    failure_named: str | None = None
+    curve: Path | None = Field(
+        None,
+        description="the predicted run as a table from any tool: `t_s, position_m, speed_m_s, tension_N` with `u_` "
+        "columns",
+    )
+    win_chance: Share | None = Field(None, description="stated chance to win")
+    peak_pull_N: Number | None = Field(None, description="stated greatest pull")
+    failure_named: str | None = Field(None, description="what will fail first, if anything does: a cause's name")
 
 
 class Machine(SheetModel):
     """``[machine.X]``: home, mass, hitch, parts and markers of one machine."""
 
-    home: Literal["-x", "+x"]
-    unknown: bool = False
-    mass_kg: Positive | None = None
-    u_mass_kg: NotNegative = 0.0
+    home: Literal["-x", "+x"] = Field(description="the side to which it must bring the rope")
+    unknown: bool = Field(False, description="true for an opponent that nobody measured: only what is seen is claimed")
+    mass_kg: Positive | None = Field(None, description="its whole mass")
+    u_mass_kg: NotNegative = Field(0.0, description="standard uncertainty of the mass")
     hitch: Hitch | None = None
-    centre_of_mass_m: Point3 | None = None
-    size_m: Point3 | None = None
-    wheelbase_m: Positive | None = None
-    driven_wheels: Annotated[int, Field(ge=0)] | None = None
+    centre_of_mass_m: Point3 | None = Field(None, description="in the machine frame: x forward, y left, z up")
+    size_m: Point3 | None = Field(None, description="length, width, height")
+    wheelbase_m: Positive | None = Field(None, description="from the front axle to the rear one")
+    driven_wheels: Annotated[int, Field(ge=0)] | None = Field(None, description="how many wheels are driven")
     start: StartPose | None = None
-    commands: Path | None = None
+    commands: Path | None = Field(
+        None,
+        description="what the operator really did, if logged: table of `t_s, share`, or `left_share, right_share`",
+    )
     drive: Drive | None = None
     load: Load | None = None
     marker: tuple[MachineMarker, ...] = ()

@@ -5,46 +5,49 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from pydantic import model_validator
+from pydantic import Field, model_validator
 
 from matchvision.records.values import Name, NotNegative, Number, Positive, SheetModel
 
 
 class Bead(SheetModel):
-    """A coloured sphere on the cord, at an arc length counted from the first end."""
+    """A coloured sphere on the cord."""
 
-    name: Name
-    at_m: NotNegative
-    colour: str
+    name: Name = Field(description="its name in the tables")
+    at_m: NotNegative = Field(description="arc length from the first end")
+    colour: str = Field(description="name of a [colour] block")
 
 
 class LinkMarker(SheetModel):
     """One of the two markers beside the sprung link."""
 
-    name: Name
-    colour: str
+    name: Name = Field(description="its name in the tables")
+    colour: str = Field(description="name of a [colour] block")
 
 
 class LinkSheet(SheetModel):
-    """``[rope.link]``: a sprung link set into the rope, its two markers and its hang test."""
+    """``[rope.link]``: a sprung link set into the rope, a marker at each side of it."""
 
-    from_m: NotNegative
+    from_m: NotNegative = Field(description="arc length at which it sits")
     markers: tuple[LinkMarker, LinkMarker]
-    hang_test: Path
-    u_reading_m: Positive = 0.0005
+    hang_test: Path = Field(description="table of `mass_kg, length_m` and, if read both ways, `loading` (up, down)")
+    u_reading_m: Positive = Field(0.0005, description="standard uncertainty of a length read in the hang test")
 
 
 class RopeSheet(SheetModel):
-    """``[rope]``: length, what the ends are hitched to, beads, link and the cord's own stretch."""
+    """``[rope]``: its length, what the ends are hitched to, beads, link and the cord's own stretch.
 
-    length_m: Positive
-    ends: tuple[Name, Name]
-    bead_radius_m: Positive = 0.009
+    Beads are listed one by one, or laid out evenly by ``first_bead_m``, ``bead_spacing_m`` and ``bead_colours``.
+    """
+
+    length_m: Positive = Field(description="from hitch to hitch, unstretched")
+    ends: tuple[Name, Name] = Field(description="the machines at its two ends; arc lengths count from the first")
+    bead_radius_m: Positive = Field(0.009, description="radius of the beads")
     beads: tuple[Bead, ...] = ()
-    first_bead_m: NotNegative | None = None
-    bead_spacing_m: Positive | None = None
-    bead_colours: tuple[str, ...] = ()
-    stiffness_N_per_m: Number | None = None
+    first_bead_m: NotNegative | None = Field(None, description="arc length of the first of evenly spaced beads")
+    bead_spacing_m: Positive | None = Field(None, description="arc length from one of them to the next")
+    bead_colours: tuple[str, ...] = Field((), description="their colours, in turn")
+    stiffness_N_per_m: Number | None = Field(None, description="pull over stretch of the whole cord, without the link")
     link: LinkSheet | None = None
 
     @model_validator(mode="before")

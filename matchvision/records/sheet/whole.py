@@ -12,33 +12,36 @@ from matchvision.records.values import Name, NotNegative, Number, Point2, Positi
 
 
 class RunInfo(SheetModel):
-    """``[run]``: name, kind of run and the clip file (relative to the sheet)."""
+    """``[run]``: which run it is, and its clip."""
 
-    name: str = Field(min_length=1)
-    kind: Literal["match", "sled", "lift", "stall", "slope", "coast", "free"] = "match"
-    clip: Path
+    name: str = Field(min_length=1, description="its name, for people and for the folder of results")
+    kind: Literal["match", "sled", "lift", "stall", "slope", "coast", "free"] = Field(
+        "match", description="a match, or a practice run that measures a machine"
+    )
+    clip: Path = Field(description="the clip")
 
 
 class ClockSheet(SheetModel):
-    """``[clock]``: start of the match in clip time, its length and the recording rate of slow motion.
+    """``[clock]``: when the match starts and how long it lasts. All are clip times but ``duration_s``."""
 
-    ``from_s`` and ``until_s``: the part of the clip that holds this run, where one clip holds many; all other times
-    stay those of the whole clip. ``lamp_at_px`` and ``lamp_radius_px``: where a start lamp stands in the upright
-    picture, (column, row), and the radius of the disc that is watched there. ``sound_number``: which of several start
-    sounds that are about as loud begins the match, as in a countdown: 1 the first in this run's part of the clip, -1
-    the last. ``sound_delay_s``: how much later than its pictures the phone's sound is, if that was measured.
-    """
-
-    start_s: NotNegative | None = None
-    start: Literal["first-motion", "sound", "lamp"] | None = None
-    duration_s: Positive
-    recorded_fps: Positive | None = None
-    from_s: NotNegative | None = None
-    until_s: Positive | None = None
-    lamp_at_px: Point2 | None = None
-    lamp_radius_px: Positive | None = None
-    sound_number: int | None = None
-    sound_delay_s: Number | None = None
+    start_s: NotNegative | None = Field(None, description="clip time of the start signal; or, instead of it, `start`")
+    start: Literal["first-motion", "sound", "lamp"] | None = Field(None, description="what in the clip shows the start")
+    duration_s: Positive = Field(description="how long the match lasts")
+    recorded_fps: Positive | None = Field(
+        None, description="slow motion: pictures a second that the camera took, not those that a player shows"
+    )
+    from_s: NotNegative | None = Field(None, description="where one clip holds many runs: begin of this one's part")
+    until_s: Positive | None = Field(None, description="end of this run's part")
+    lamp_at_px: Point2 | None = Field(None, description="a start lamp's middle in the upright picture: column, row")
+    lamp_radius_px: Positive | None = Field(None, description="radius of the disc that is watched there")
+    sound_number: int | None = Field(
+        None,
+        description="which of several start sounds about as loud starts the match, as in a countdown: 1 the first in "
+        "this run's part of the clip, -1 the last",
+    )
+    sound_delay_s: Number | None = Field(
+        None, description="how much later than its pictures this phone's sound is, if that was measured"
+    )
 
     @model_validator(mode="after")
     def _which_sound(self) -> Self:
@@ -77,30 +80,33 @@ class ClockSheet(SheetModel):
 
 
 class PracticeSheet(SheetModel):
-    """``[practice]``: what only a practice run needs to be told.
+    """``[practice]``: what only a practice run needs to be told."""
 
-    ``machine``: which machine it measures, where that is not plain. On a slope: ``tilt_deg``, how steep the table stood
-    when the machine slid, and ``high_end``, which of its ends was high; or ``level_s``, a clip time at which the table
-    still lay level, where a camera that stands still watches it being raised (``[camera] moves = true``: it moves as
-    seen from the table). ``let_go``: it was let go on a slope that was steep enough, so that nothing is said about grip
-    at rest.
-    """
-
-    machine: str | None = None
-    tilt_deg: Number | None = None
-    high_end: Literal["-x", "+x"] | None = None
-    level_s: NotNegative | None = None
-    let_go: bool = False
+    machine: str | None = Field(None, description="which machine it measures, where that is not plain")
+    tilt_deg: Number | None = Field(None, description="slope: how steep the table stood when the machine slid")
+    high_end: Literal["-x", "+x"] | None = Field(None, description="slope: the end that was raised")
+    level_s: NotNegative | None = Field(
+        None,
+        description="slope, instead of `tilt_deg`: a clip time at which the table still lay level, where a camera that "
+        "stands still watches it being raised (with `moves = true`: seen from the table it moves)",
+    )
+    let_go: bool = Field(
+        False, description="slope: it was let go where it was steep enough, so that nothing is said of grip at rest"
+    )
 
 
 class Rules(SheetModel):
     """``[rules]``: how the event decides; nothing is built in but the share of one half."""
 
-    decide: Literal["rope-share", "mark-past-line"] = "rope-share"
-    share_to_win: Annotated[float, Field(gt=0, lt=1)] = 0.5
-    mark: str | None = None
-    line_m: NotNegative | None = None
-    setup_limit_s: Positive | None = None
+    decide: Literal["rope-share", "mark-past-line"] = Field(
+        "rope-share", description="by the larger share of the rope, or by a mark that passes a line"
+    )
+    share_to_win: Annotated[float, Field(gt=0, lt=1)] = Field(
+        0.5, description="share of the rope beyond which a side wins"
+    )
+    mark: str | None = Field(None, description="mark-past-line: name of the marker that decides, such as a bead")
+    line_m: NotNegative | None = Field(None, description="mark-past-line: distance of both lines from the centre line")
+    setup_limit_s: Positive | None = Field(None, description="time that the rules allow for setting up")
 
 
 class RunSheet(SheetModel):
