@@ -7,8 +7,9 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.mechanics.traction import travel_reduction
+from matchvision.motion.bodyfit import LEAST_FAST_RATIO
 from matchvision.motion.faces import find_face, straighten
-from matchvision.motion.machines import LEAST_FAST_RATIO, Pose, rate_spread_from_camera
+from matchvision.motion.machines import Pose, rate_spread_from_camera
 from matchvision.motion.rims import (
     WILD_MARK_M,
     RimPlaces,

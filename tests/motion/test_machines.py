@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from matchvision.motion.bodies import BodyPlaces
-from matchvision.motion.machines import Pose, rigid_fit
+from matchvision.motion.bodyfit import rigid_fit
+from matchvision.motion.machines import Pose
 from matchvision.motion.scatter import NO_SLOW_NOISE
 from matchvision.motion.smoothing import smooth_series
 from matchvision.motion.standing import Ground

@@ -9,7 +9,7 @@ import pytest
 
 from matchvision.filming import demo_scene
 from matchvision.motion import measure_motion
-from matchvision.motion.rope import Line, cross_centre
+from matchvision.motion.crossing import Line, cross_centre
 from matchvision.records.motion import Motion, RopeMotion
 from matchvision.records.results import StageNote
 from matchvision.records.tracks import Tracks, TrackState
