@@ -90,12 +90,12 @@ def mark_honesty(result: ResultFile, name: str, rubric: Rubric) -> Mark:
             return Mark(name, "honesty", NAN, of, "Not judged: nothing that was forecast could be measured.")
         return Mark(name, "honesty", 0.0, of, f"No uncertainty was stated: 0 of {of:g}.")
     n = len(rows)
-    rms = math.sqrt(sum((row.error / row.u_validation) ** 2 for row in rows) / n)
+    rms = math.sqrt(sum(row.zeta**2 for row in rows) / n)
     low, high = (math.sqrt(float(chi2.ppf(p, n)) / n) for p in (0.025, 0.975))
     blunt = sum(_is_blunt(row) for row in rows)
     factor = max(1.0, rms / high, low / rms if rms > 0 else rubric.honesty.none_factor)
     share = max(0.0, 1.0 - math.log(factor) / math.log(rubric.honesty.none_factor)) * (1.0 - blunt / n)
-    inside = sum(abs(row.error) <= K_95 * row.u_validation for row in rows)
+    inside = sum(abs(row.zeta) <= K_95 for row in rows)
     way = "over-confident" if rms > high else ("under-confident" if rms < low else "honest")
     told = (
         f"{inside} of {n} lie within their 95 % interval; rms of E/u_val {rms:.2f}, honest statements give {low:.2f} "

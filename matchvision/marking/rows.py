@@ -4,6 +4,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from matchvision.uncertainty.scoring import zeta_score
 from matchvision.writing.resultfile import ComparisonBrief, ResultFile
 
 #: Quantities that say again what another one says: the distance over the time that passed.
@@ -30,9 +31,9 @@ class Answered:
         return self.predicted - self.measured
 
     @property
-    def u_validation(self) -> float:
-        """Root sum of squares of both uncertainties."""
-        return math.hypot(self.u_predicted, self.u_measured)
+    def zeta(self) -> float:
+        """The error over the root sum of squares of both uncertainties."""
+        return float(zeta_score(self.predicted, self.u_predicted, self.measured, self.u_measured))
 
 
 def computed_rows(result: ResultFile, name: str) -> tuple[Answered, ...]:

@@ -26,7 +26,7 @@ def score_machine(result: ResultFile, name: str) -> Scores:
     Checked by: tests/marking/test_scoring.py::test_scores_are_those_of_their_definitions
     """
     rows = scored_rows(result, name)
-    zeta = np.array([row.error / row.u_validation for row in rows])
+    zeta = np.array([row.zeta for row in rows])
     crps = [
         float(crps_gaussian(row.predicted, row.u_predicted, row.measured)) / row.size for row in rows if row.size > 0
     ]
