@@ -19,14 +19,13 @@ class Places:
     """Everything's place at n times, in the table frame [m].
 
     ``markers`` maps names as the tables use them (``heron.front``, ``bead_01``) to (n, 3); ``rope`` is the rope's
-    curve, (n, points, 3), ``rope_arc_m`` its arc length along that curve, (n, points), as it lies.
+    curve, (n, points, 3), and ``rope_total_m`` how long it is as it lies.
     """
 
     clip_s: Array
     markers: dict[str, Array]
     hitches: tuple[Array, Array]
     rope: Array
-    rope_arc_m: Array
     rope_total_m: Array
     rope_plus_x_m: Array
     rope_mid_x_m: Array
@@ -136,7 +135,7 @@ def place_everything(scene: Scene, course: Course, clip_s: Array) -> Places:
         nothing, nowhere = np.zeros(len(clip_s)), np.zeros((len(clip_s), 0, 3))
         no_hitch = np.full((len(clip_s), 3), np.nan)
         return Places(
-            clip_s, markers, (no_hitch, no_hitch), nowhere, nowhere[..., 0], nothing, nothing, nothing,
+            clip_s, markers, (no_hitch, no_hitch), nowhere, nothing, nothing, nothing,
             np.zeros(len(clip_s), bool),
         )  # fmt: skip
     ends = ((scene.machine[end], now.machines[end]) for end in rope.ends)
@@ -177,7 +176,7 @@ def place_everything(scene: Scene, course: Course, clip_s: Array) -> Places:
     span = np.where(np.abs(x1 - x0) > 1e-12, x1 - x0, 1e-12)
     share = np.clip(np.where(span > 0, x1 / span, x0 / -span), 0, 1)
     mid = _along(curve, arc, total / 2)[:, 0]
-    return Places(clip_s, markers, (a, b), curve, arc, total, (pieces * share).sum(axis=1), mid, slack)
+    return Places(clip_s, markers, (a, b), curve, total, (pieces * share).sum(axis=1), mid, slack)
 
 
 def _along(curve: Array, arc: Array, arc_m: Array) -> Array:

@@ -25,17 +25,3 @@ def surface_slope(profile_m: Sequence[tuple[float, float]], x_m: npt.ArrayLike) 
     along, height = np.array(sorted(profile_m), dtype=np.float64).T
     slopes = np.concatenate([[0.0], np.diff(height) / np.diff(along), [0.0]])
     return np.asarray(slopes[np.searchsorted(along, x, side="right")], dtype=np.float64)
-
-
-def travel_along_surface(profile_m: Sequence[tuple[float, float]], x_m: npt.ArrayLike) -> FloatArray:
-    """Distance [m] along the surface from x = 0 to x, positive towards +x."""
-    x = np.asarray(x_m, dtype=np.float64)
-    if len(profile_m) < 2:
-        return x.copy()
-    along, height = np.array(sorted(profile_m), dtype=np.float64).T
-    knots = np.unique(np.concatenate([along, [0.0]]))
-    lengths = np.hypot(np.diff(knots), np.diff(np.interp(knots, along, height)))
-    travel = np.concatenate([[0.0], np.cumsum(lengths)])
-    travel -= travel[np.searchsorted(knots, 0.0)]
-    beyond = np.clip(x, knots[0], knots[-1])
-    return np.asarray(np.interp(x, knots, travel) + (x - beyond), dtype=np.float64)

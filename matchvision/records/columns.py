@@ -180,8 +180,3 @@ TABLES: Final = {
     "curves": CURVES,
     "causes": CAUSES,
 }
-
-
-def column_names(table: str) -> tuple[str, ...]:
-    """Names of a table's columns, in order."""
-    return tuple(column.name for column in TABLES[table])

@@ -9,8 +9,6 @@ from pydantic import BaseModel, ConfigDict, Field
 
 #: Events that say that a machine let its team down; a season's sheet may say otherwise.
 SPOILING: Final = ("drive-loss", "rope-off", "dislodged", "turned", "tipped", "off-table", "stall")
-#: How far a run has come.
-Status = Literal["listed", "failed", "answered", "done"]
 
 
 class SeasonModel(BaseModel):

@@ -103,7 +103,7 @@ class CameraFit:
     parameters : (v, 15) float array
         One row a picture.
     covariance : (v, 15, 15) float array
-    bleed_px, u_bleed_px : float
+    bleed_px : float
         How far light paper eats into the black border.
     noise_px : float
         Noise of a tag side, as the fit found it.
@@ -122,7 +122,6 @@ class CameraFit:
     parameters: FloatArray
     covariance: FloatArray
     bleed_px: float
-    u_bleed_px: float
     noise_px: float
     place_m: float
     click_ratio: float
@@ -253,7 +252,6 @@ def fit_cameras(
         np.array(parameters),
         np.array(covariances),
         float(unknowns[_INTRINSIC]),
-        float(np.sqrt(covariance[_INTRINSIC, _INTRINSIC])),
         noise_px,
         scale.places * U_TAG_PLACE_M,
         scale.clicks,

@@ -13,7 +13,7 @@ import pytest
 
 import matchvision
 from matchvision.errors import OutputError, SetupError
-from matchvision.records.columns import TABLES, UNIT_SUFFIXES, column_names
+from matchvision.records.columns import TABLES, UNIT_SUFFIXES
 from matchvision.records.results import Analysis, Verdict
 from matchvision.writing import Results, open_result, write_results
 
@@ -29,7 +29,7 @@ def test_every_table_is_written_with_its_columns(analysis: Analysis, tmp_path: P
     assert _names(tmp_path / "out") == {f"{name}.csv" for name in TABLES} | {"result.json"}
     for name in TABLES:
         heading = (tmp_path / "out" / f"{name}.csv").read_text(encoding="utf-8").splitlines()[0]
-        assert tuple(heading.split(",")) == column_names(name)
+        assert tuple(heading.split(",")) == tuple(column.name for column in TABLES[name])
 
 
 def test_what_was_written_is_read_back(analysis: Analysis, tmp_path: Path) -> None:
