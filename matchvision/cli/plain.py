@@ -1,6 +1,10 @@
 """Everything that goes wrong as a plain sentence and an exit code; tracebacks only where they are asked for."""
 
+import os
 import re
+import select
+import sys
+from contextlib import suppress
 from typing import Any, Final
 
 import click
@@ -11,6 +15,8 @@ INTERRUPTED: Final = 130
 UNUSABLE: Final = 2
 #: matchvision itself has a fault: nobody's input is to blame. As other programs have it (EX_SOFTWARE of sysexits.h).
 OWN_FAULT: Final = 70
+#: Whoever read the output has left: as a shell tells of a program that SIGPIPE (13) ended.
+READER_LEFT: Final = 128 + 13
 
 _MISSING_LIBRARY: Final = re.compile(r"(lib[\w.+-]+?\.so[.\d]*): cannot open shared object file")
 #: Debian's package for a system library that OpenCV needs.
@@ -24,6 +30,19 @@ _DEBIAN_PACKAGES: Final = {
 class PlainGroup(click.Group):
     """A group of commands whose errors are told plainly."""
 
+    def main(self, *words: Any, **more: Any) -> Any:  # noqa: ANN401 - as click has it
+        """Run the program; where whoever read its output has left (`… | head`), end quietly."""
+        written_to = sys.stdout
+        try:
+            return super().main(*words, **more)
+        except (SystemExit, BrokenPipeError) as error:
+            # click notices by itself, puts others in the streams' places and exits as if a command had been given wrong
+            noticed = isinstance(error, BrokenPipeError) or sys.stdout is not written_to
+            if not (noticed and _lost_reader()):
+                raise
+            _drop_output()
+            sys.exit(READER_LEFT)
+
     def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401 - whatever the command gives back
         """Run a command; turn what it raises into a message and an exit code."""
         try:
@@ -34,6 +53,8 @@ class PlainGroup(click.Group):
             if was_interrupted(error):
                 click.echo("Interrupted; earlier results are as they were.", err=True)
                 ctx.exit(INTERRUPTED)
+            if isinstance(error, BrokenPipeError) and _lost_reader():
+                raise  # told to nobody: see `main`
             if ctx.params.get("debug"):
                 raise
             plain = explain(error)
@@ -43,6 +64,23 @@ class PlainGroup(click.Group):
 
 class OwnFaultError(SetupError):
     """Something went wrong that no input should bring about."""
+
+
+def _lost_reader() -> bool:
+    """Whether standard output or error is a pipe that nobody reads any more."""
+    if not hasattr(select, "poll"):  # Windows: a broken pipe is taken for one of these
+        return True
+    watch = select.poll()
+    for number in (1, 2):
+        watch.register(number, 0)  # errors are told of unasked
+    return any(happened & select.POLLERR for _, happened in watch.poll(0))
+
+
+def _drop_output() -> None:
+    """Let what was not read go nowhere, else Python would say so once more when it ends."""
+    for stream in (sys.stdout, sys.stderr):
+        with suppress(OSError, ValueError):
+            os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
 def was_interrupted(error: BaseException) -> bool:

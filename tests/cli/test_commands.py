@@ -64,6 +64,32 @@ def test_help_is_there_at_once() -> None:
     assert time.perf_counter() - start < 2.0
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="pipes there do not say that nobody reads")
+@pytest.mark.parametrize(
+    ("words", "leaves", "exit_code", "said"),
+    [
+        ("--help", "output", 141, ""),
+        ("analyze --help", "output", 141, ""),
+        ("schema tables", "output", 141, ""),
+        ("analyze nowhere", "output", 2, "no such file"),  # nothing was to be said there
+        ("analyze nowhere", "both", 141, ""),
+    ],
+)
+def test_a_reader_who_leaves_ends_it_quietly(
+    in_folder: Path, words: str, leaves: str, exit_code: int, said: str
+) -> None:
+    """As of `matchvision … | head -1`; the status is what a shell tells of a program that SIGPIPE ended."""
+    errors = subprocess.STDOUT if leaves == "both" else subprocess.PIPE
+    command = [sys.executable, "-m", "matchvision", *words.split()]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=errors, cwd=in_folder) as running:
+        assert running.stdout is not None
+        running.stdout.close()
+        told = b"" if running.stderr is None else running.stderr.read()
+    assert running.returncode == exit_code
+    assert said in told.decode()
+    assert bool(told) == bool(said)
+
+
 def test_version(type_in: Type) -> None:
     assert type_in("--version").output == f"matchvision {matchvision.__version__}\n"
 
