@@ -3,6 +3,7 @@
 import itertools
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -20,9 +21,45 @@ FloatArray = npt.NDArray[np.float64]
 _SAME_SPOT_RATIO: Final = 0.6
 
 
-def doubt_rope(
-    plans: Sequence[MarkerPlan], columns: Sequence[int], place_m: FloatArray, jump_px: FloatArray
-) -> list[int]:
+@dataclass(frozen=True)
+class Bond:
+    """What the distance between two markers can be [m].
+
+    Nearer than ``same_spot_m`` they are one spot, which two of one ``colour`` can be taken for. ``longest_m`` and
+    ``drawn`` are of the rope between them: how long it is at most, and whether it is a sprung link. ``rigid_m`` and
+    ``slack_m`` are of two on one body.
+    """
+
+    same_spot_m: float
+    same_colour: bool
+    longest_m: float
+    drawn: bool
+    rigid_m: float
+    slack_m: float
+
+
+class Bonds(dict[tuple[int, int], Bond]):
+    """The bond of each pair of columns, worked out when first asked for: the same pairs are asked for every frame."""
+
+    def __init__(self, plans: Sequence[MarkerPlan]) -> None:
+        self.plans = plans
+
+    def __missing__(self, pair: tuple[int, int]) -> Bond:
+        one, other = (self.plans[i] for i in pair)
+        rigid_m = math.hypot(one.at_m[0] - other.at_m[0], one.at_m[1] - other.at_m[1])
+        bond = self[pair] = Bond(
+            same_spot_m=_SAME_SPOT_RATIO * one.radius_m,
+            same_colour=one.colour == other.colour,
+            longest_m=longest_m(one, other) + DISTANCE_SLACK_M,
+            drawn=one.kind == other.kind == "link",
+            rigid_m=rigid_m,
+            # Half as wide again as for the first find: a machine that pitches shows its markers nearer or further.
+            slack_m=1.5 * (DISTANCE_SLACK_M + DISTANCE_SLACK_RATIO * rigid_m),
+        )
+        return bond
+
+
+def doubt_rope(bonds: Bonds, columns: Sequence[int], place_m: FloatArray, jump_px: FloatArray) -> list[int]:
     """Columns of rope markers that contradict their neighbours along the rope.
 
     Of two that lie further apart than the rope between them, or on one spot, the one that jumped further from where it
@@ -42,53 +79,40 @@ def doubt_rope(
     while True:
         wrong: list[int] = []
         for a, b in itertools.pairwise(kept):
-            apart = math.hypot(x[a] - x[b], y[a] - y[b])
-            one, other = plans[a], plans[b]
-            same_spot = apart < _SAME_SPOT_RATIO * one.radius_m and one.colour == other.colour
-            drawn = one.kind == other.kind == "link" and max(jump_px[a], jump_px[b]) < MARGIN_PX
-            if same_spot or (apart > longest_m(one, other) + DISTANCE_SLACK_M and not drawn):
+            apart, bond = math.hypot(x[a] - x[b], y[a] - y[b]), bonds[a, b]
+            too_near = apart < bond.same_spot_m and bond.same_colour
+            too_far = apart > bond.longest_m and not (bond.drawn and max(jump_px[a], jump_px[b]) < MARGIN_PX)
+            if too_near or too_far:
                 wrong.append(a if jump_px[a] > jump_px[b] else b)
         if not wrong:
             break
         worst = max(wrong, key=lambda i: float(jump_px[i]))
         doubted.append(worst)
         kept.remove(worst)
-    by_colour: dict[str, list[int]] = {}
-    for i in kept:
-        by_colour.setdefault(plans[i].colour, []).append(i)
-    for same in by_colour.values():
-        nearest_m = _SAME_SPOT_RATIO * plans[same[0]].radius_m
-        doubted += [
-            a if jump_px[a] > jump_px[b] else b
-            for n, a in enumerate(same)
-            for b in same[n + 1 :]
-            if abs(x[a] - x[b]) < nearest_m and math.hypot(x[a] - x[b], y[a] - y[b]) < nearest_m
-        ]
+    # Along x, those that could be one spot follow each other closely.
+    across = sorted(kept, key=x.__getitem__)
+    for n, a in enumerate(across):
+        for b in across[n + 1 :]:
+            bond = bonds[a, b]
+            if x[b] - x[a] >= bond.same_spot_m:
+                break
+            if bond.same_colour and math.hypot(x[a] - x[b], y[a] - y[b]) < bond.same_spot_m:
+                doubted.append(a if jump_px[a] > jump_px[b] else b)
     return doubted
 
 
-def doubt_bodies(
-    plans: Sequence[MarkerPlan], columns: Sequence[int], place_m: FloatArray, jump_px: FloatArray
-) -> list[int]:
+def doubt_bodies(bonds: Bonds, columns: Sequence[int], place_m: FloatArray, jump_px: FloatArray) -> list[int]:
     """Columns of a machine's own markers whose distance from another is not the rigid one."""
     doubted: list[int] = []
     x, y = place_m[columns, 0].tolist(), place_m[columns, 1].tolist()
     for n, a in enumerate(columns):
         for k in range(n + 1, len(columns)):
             b = columns[k]
-            if not (math.isfinite(x[n]) and math.isfinite(x[k])):
-                continue
-            rigid = math.hypot(plans[a].at_m[0] - plans[b].at_m[0], plans[a].at_m[1] - plans[b].at_m[1])
-            apart = math.hypot(x[n] - x[k], y[n] - y[k])
-            if abs(apart - rigid) > _distance_slack_m(rigid):
+            bond = bonds[a, b]
+            # Of places that are not known, NaN, nothing is doubted.
+            if abs(math.hypot(x[n] - x[k], y[n] - y[k]) - bond.rigid_m) > bond.slack_m:
                 doubted.append(a if jump_px[a] > jump_px[b] else b)
     return doubted
-
-
-def _distance_slack_m(rigid_m: float) -> float:
-    """How far off the rigid distance two markers may seem: half as wide again as for the first find."""
-    # A machine that pitches a little shows its markers nearer or further.
-    return 1.5 * (DISTANCE_SLACK_M + DISTANCE_SLACK_RATIO * rigid_m)
 
 
 def wheel_coordinates(plan: MarkerPlan, pose: Pose, place_m: FloatArray) -> tuple[float, float]:
@@ -99,9 +123,7 @@ def wheel_coordinates(plan: MarkerPlan, pose: Pose, place_m: FloatArray) -> tupl
     return math.hypot(forward, up), math.radians(plan.angle_deg) - math.atan2(up, forward)
 
 
-def strain_of(
-    plans: Sequence[MarkerPlan], bodies: Sequence[int], rims: Sequence[int], place_m: FloatArray, pose: Pose
-) -> float:
+def strain_of(bonds: Bonds, bodies: Sequence[int], rims: Sequence[int], place_m: FloatArray, pose: Pose) -> float:
     """How ill a machine's markers go together for one that stands on its wheels; at 1 the worst would be doubted.
 
     Parameters
@@ -115,12 +137,11 @@ def strain_of(
     """
     worst = 0.0
     for a, b in itertools.combinations(bodies, 2):
-        rigid = math.hypot(plans[a].at_m[0] - plans[b].at_m[0], plans[a].at_m[1] - plans[b].at_m[1])
-        apart = math.hypot(*(place_m[a, :2] - place_m[b, :2]).tolist())
-        worst = max(worst, abs(apart - rigid) / _distance_slack_m(rigid))
+        apart, bond = math.hypot(*(place_m[a, :2] - place_m[b, :2]).tolist()), bonds[a, b]
+        worst = max(worst, abs(apart - bond.rigid_m) / bond.slack_m)
     for i in rims:
-        distance_m, _ = wheel_coordinates(plans[i], pose, place_m[i])
-        worst = max(worst, off_circle(plans[i], distance_m))
+        distance_m, _ = wheel_coordinates(bonds.plans[i], pose, place_m[i])
+        worst = max(worst, off_circle(bonds.plans[i], distance_m))
     return worst
 
 

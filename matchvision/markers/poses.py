@@ -4,6 +4,7 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -26,11 +27,16 @@ class Pose:
     z_m: float = 0.0
     slope_rad: float = 0.0
 
+    @cached_property
+    def _turn(self) -> tuple[float, float, float, float]:
+        """Cosine and sine of heading and of slope: asked for of each marker."""
+        heading, slope = self.heading_rad, self.slope_rad
+        return math.cos(heading), math.sin(heading), math.cos(slope), math.sin(slope)
+
     def place(self, at_m: FloatArray) -> FloatArray:
         """Table points (..., 3) of machine points (..., 3) [m]."""
         at = np.asarray(at_m, dtype=np.float64)
-        cosine, sine = math.cos(self.heading_rad), math.sin(self.heading_rad)
-        level, rise = math.cos(self.slope_rad), math.sin(self.slope_rad)
+        cosine, sine, level, rise = self._turn
         along = cosine * at[..., 0] - sine * at[..., 1]
         place = np.empty(at.shape)
         place[..., 0] = self.x_m + level * along - rise * at[..., 2]
@@ -40,8 +46,7 @@ class Pose:
 
     def place_one(self, x_m: float, y_m: float, z_m: float) -> tuple[float, float, float]:
         """Table point of a single machine point [m]; numbers, for an array would cost more than the sums."""
-        cosine, sine = math.cos(self.heading_rad), math.sin(self.heading_rad)
-        level, rise = math.cos(self.slope_rad), math.sin(self.slope_rad)
+        cosine, sine, level, rise = self._turn
         along = cosine * x_m - sine * y_m
         return (
             self.x_m + level * along - rise * z_m,
@@ -51,26 +56,26 @@ class Pose:
 
     def in_profile(self, x_m: float, y_m: float, z_m: float) -> tuple[float, float]:
         """Parts of a table vector along the machine and along its own upright [m]."""
-        cosine, sine = math.cos(self.heading_rad), math.sin(self.heading_rad)
-        level, rise = math.cos(self.slope_rad), math.sin(self.slope_rad)
+        cosine, sine, level, rise = self._turn
         return cosine * level * x_m + sine * y_m + cosine * rise * z_m, level * z_m - rise * x_m
 
     @property
     def forward(self) -> FloatArray:
         """Unit vector along the machine, table frame."""
-        cosine, sine = math.cos(self.heading_rad), math.sin(self.heading_rad)
-        return np.array([cosine * math.cos(self.slope_rad), sine, cosine * math.sin(self.slope_rad)])
+        cosine, sine, level, rise = self._turn
+        return np.array([cosine * level, sine, cosine * rise])
 
     @property
     def left(self) -> FloatArray:
         """Unit vector to the machine's left, table frame."""
-        cosine, sine = math.cos(self.heading_rad), math.sin(self.heading_rad)
-        return np.array([-sine * math.cos(self.slope_rad), cosine, -sine * math.sin(self.slope_rad)])
+        cosine, sine, level, rise = self._turn
+        return np.array([-sine * level, cosine, -sine * rise])
 
     @property
     def up(self) -> FloatArray:
         """Unit vector away from the surface, table frame."""
-        return np.array([-math.sin(self.slope_rad), 0.0, math.cos(self.slope_rad)])
+        _, _, level, rise = self._turn
+        return np.array([-rise, 0.0, level])
 
 
 def stand(x_m: float, y_m: float, heading_rad: float, profile_m: Profile) -> Pose:

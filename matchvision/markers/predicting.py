@@ -113,15 +113,17 @@ def predict_machine(
     pose = state.pose(clip_s)
     if pose is None:
         return None
-    for i in columns:
+    fixed = [i for i in columns if not plans[i].on_reach]
+    angles_rad = {w: turning.at(clip_s) for w, turning in state.wheels.items() if state.knows_wheel(w, clip_s)}
+    places = []
+    for i in fixed:
         plan = plans[i]
-        if plan.kind == "body":
-            if not plan.on_reach:
-                place_m[i] = pose.place_one(*plan.at_m)
-        elif state.knows_wheel(plan.wheel, clip_s):
-            place_m[i] = place_rim(plan, pose, state.wheels[plan.wheel].at(clip_s))
+        if plan.wheel in angles_rad:
+            places.append(place_rim(plan, pose, angles_rad[plan.wheel]))
         else:
-            place_m[i] = pose.place_one(*plan.at_m)
+            places.append(pose.place_one(*plan.at_m))
+    if fixed:
+        place_m[fixed] = places
     return pose
 
 

@@ -6,12 +6,11 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from matchvision.markers.consistency import strain_of, wheel_coordinates
+from matchvision.markers.consistency import Bonds, strain_of, wheel_coordinates
 from matchvision.markers.leaning import Lean, LeaningPose, fit_lean
 from matchvision.markers.poses import Pose, measure_pose
 from matchvision.markers.predicting import MachineState
 from matchvision.records.camera import Camera
-from matchvision.records.tracks import MarkerPlan
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -22,7 +21,7 @@ _WORSE_BY: Final = 0.2
 
 
 def find_lean(
-    plans: Sequence[MarkerPlan],
+    bonds: Bonds,
     seen: Sequence[int],
     state: MachineState,
     expected: Pose,
@@ -48,6 +47,7 @@ def find_lean(
     A body that fits no tilt may have one marker too many: it is tried without each.
     Checked by: tests/markers/test_leaning.py::test_machine_that_rears_up_is_followed
     """
+    plans = bonds.plans
     bodies, rims = ([i for i in seen if plans[i].kind == kind] for kind in ("body", "rim"))
     leaned = isinstance(expected, LeaningPose)
     strain = 0.0
@@ -56,7 +56,7 @@ def find_lean(
         upright = measure_pose(at_m, place_m[bodies], expected, state.profile_m)
         if upright is None:
             return None, []
-        strain = strain_of(plans, bodies, rims, place_m, upright)
+        strain = strain_of(bonds, bodies, rims, place_m, upright)
         if strain < max(STRAINED, state.strain + _WORSE_BY):
             return None, []
     wheels: dict[str, float] = {}

@@ -154,7 +154,7 @@ def contradicts_ends(plans: Sequence[MarkerPlan], columns: Sequence[int], place_
         (seen[-1], ends.last_m, ends.length_m - plans[seen[-1]].arc_m),
     ):
         if hitch_m is not None:
-            apart = float(np.hypot(place_m[i, 0] - hitch_m[0], place_m[i, 1] - hitch_m[1]))
+            apart = math.dist(place_m[i, :2].tolist(), hitch_m[:2].tolist())
             if apart > (1 + LONGER_RATIO) * arc_m + LONGER_M + _END_SLACK_M + stretch:
                 return True
     return False
@@ -200,7 +200,8 @@ def _candidates(
 def _link_stretch(plans: Sequence[MarkerPlan], columns: Sequence[int]) -> float:
     """How much longer than unloaded a link in the rope may be [m]."""
     arcs = [plans[i].arc_m for i in columns if plans[i].kind == "link"]
-    return (LINK_STRETCH_RATIO - 1) * (max(arcs) - min(arcs)) if len(arcs) == 2 and np.isfinite(arcs).all() else 0.0
+    apart_m = max(arcs) - min(arcs) if len(arcs) == 2 else 0.0
+    return (LINK_STRETCH_RATIO - 1) * apart_m if math.isfinite(apart_m) else 0.0
 
 
 def _piece_costs(distance_m: FloatArray, arc_m: FloatArray, stretch_m: FloatArray | float) -> FloatArray:

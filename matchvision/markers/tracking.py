@@ -13,7 +13,7 @@ from matchvision.markers.bridging import join_tracks
 from matchvision.markers.centres import Centres, Windows, choose_centres, find_centres, is_clear
 from matchvision.markers.colours import chroma_of_plans, expect_palette, learn_chroma
 from matchvision.markers.confusing import name_confusions
-from matchvision.markers.consistency import doubt_bodies, doubt_rope, off_circle, strain_of, wheel_coordinates
+from matchvision.markers.consistency import Bonds, doubt_bodies, doubt_rope, off_circle, strain_of, wheel_coordinates
 from matchvision.markers.drifting import Drift
 from matchvision.markers.finding import Found, find_all, marker_heights, rope_columns, rope_ends
 from matchvision.markers.leaning import LeaningPose, contact_of
@@ -86,6 +86,7 @@ class MarkerTracker:
             n: [i for i in c if plans[i].kind == "body" and not plans[i].on_reach] for n, c in self._columns.items()
         }
         self._rims = {n: [i for i in c if plans[i].kind == "rim"] for n, c in self._columns.items()}
+        self._body = np.flatnonzero([p.kind == "body" for p in plans])
         self._arc_m = np.array([p.arc_m for p in plans])
         self._at_m = np.array([p.at_m for p in self._plans]).reshape(-1, 3)
         self._height_m = marker_heights(self._plans, sheet)
@@ -94,6 +95,7 @@ class MarkerTracker:
         self._seen_s = np.full(count, -np.inf)
         self._correction_px = np.zeros((count, 2))
         self._chroma = chroma_of_plans(self._plans, self._palette)
+        self._bonds = Bonds(self._plans)
         self._on_rope = np.isin(np.arange(count), self._rope)
         self._same_colour = rope_rivals(self._plans)
         self._neutral = self._palette.neutral
@@ -190,9 +192,8 @@ class MarkerTracker:
         expected = np.full((len(self._plans), 3), np.nan)
         poses: dict[str, Pose] = {}
         age_s = clip_s - self._seen_s
-        loose = [i for i, p in enumerate(self._plans) if p.kind == "body" and age_s[i] < np.inf]
-        for i in loose:
-            expected[i] = self._last_m[i]
+        # Where a body's marker was last; where its machine's pose is known, that tells more.
+        expected[self._body] = self._last_m[self._body]
         for name, state in self._machines.items():
             pose = predict_machine(self._plans, self._columns[name], state, clip_s, expected)
             if pose is not None:
@@ -238,7 +239,7 @@ class MarkerTracker:
         good = is_clear(centres)
         tracked = np.isfinite(place_px[:, 0]) & (centres.contrast > _FAINTEST)
         place_m[~tracked] = np.nan
-        doubted = doubt_rope(self._plans, self._rope, place_m, jump_px)
+        doubted = doubt_rope(self._bonds, self._rope, place_m, jump_px)
         for name, bodies in self._bodies.items():
             place_m[[i for i in bodies if not good[i]]] = np.nan
             if self._machines[name].strained or isinstance(poses.get(name), LeaningPose):
@@ -248,7 +249,7 @@ class MarkerTracker:
                     doubted += off
                     continue
             before = len(doubted)
-            doubted += doubt_bodies(self._plans, bodies, place_m, jump_px)
+            doubted += doubt_bodies(self._bonds, bodies, place_m, jump_px)
             place_m[[i for i in bodies if i in doubted]] = np.nan
             doubted += self._follow_machine(name, bodies, place_m, good, poses.get(name), frame.clip_s)
             self._machines[name].strained |= len(doubted) > before
@@ -326,7 +327,7 @@ class MarkerTracker:
                 turning.setdefault(self._plans[i].wheel, []).append(angle_rad)
         if worst < 0:
             # Without a wheel in sight only its own markers tell.
-            worst = strain_of(self._plans, [i for i in bodies if np.isfinite(place_m[i, 0])], (), place_m, pose)
+            worst = strain_of(self._bonds, [i for i in bodies if np.isfinite(place_m[i, 0])], (), place_m, pose)
         state.strained = worst > STRAINED
         for wheel, angles in turning.items():
             state.take_wheel(wheel, math.atan2(sum(map(math.sin, angles)), sum(map(math.cos, angles))), clip_s)
@@ -352,7 +353,7 @@ class MarkerTracker:
             return None
         own = [*self._bodies[name], *self._rims[name]]
         seen = [i for i in own if good[i] and np.isfinite(place_m[i, 0])]
-        lean, doubted = find_lean(self._plans, seen, state, expected, place_px, place_m, camera, clip_s)
+        lean, doubted = find_lean(self._bonds, seen, state, expected, place_px, place_m, camera, clip_s)
         leaned = isinstance(expected, LeaningPose)
         if lean is None:
             if not leaned:

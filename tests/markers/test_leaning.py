@@ -7,6 +7,7 @@ import numpy.typing as npt
 import pytest
 
 from matchvision.geometry.camera import place_on_plane, project_points
+from matchvision.markers.consistency import Bonds
 from matchvision.markers.leaning import LeaningPose, fit_lean
 from matchvision.markers.poses import Pose
 from matchvision.markers.predicting import MachineState, place_rim
@@ -29,6 +30,7 @@ PLANS = (
         for angle in (0.0, 90.0)
     ),
 )  # fmt: skip
+BONDS = Bonds(PLANS)
 CONTACT = (0.085, 0.12)
 
 
@@ -84,7 +86,7 @@ def follow(pitches_deg: FloatArray, off_px: FloatArray | None = None) -> list[fl
         if off_px is not None:
             seen_px += off_px
         place_m = np.array([_at_height(expected, seen_px[i], i) for i in range(len(PLANS))])
-        lean, doubted = find_lean(PLANS, range(4), state, expected, seen_px, place_m, CAMERA, clip_s)
+        lean, doubted = find_lean(BONDS, range(4), state, expected, seen_px, place_m, CAMERA, clip_s)
         assert not doubted
         if lean is not None and lean.stands:
             state.pitch = state.roll = None

@@ -9,7 +9,7 @@ import pytest
 from matchvision.geometry.camera import project_points, rays
 from matchvision.markers.blobs import Blobs
 from matchvision.markers.colours import Palette, expect_palette
-from matchvision.markers.consistency import doubt_bodies, doubt_rope
+from matchvision.markers.consistency import Bonds, doubt_bodies, doubt_rope
 from matchvision.markers.naming import assign_spots, name_machines
 from matchvision.markers.planning import plan_markers
 from matchvision.markers.poses import Pose
@@ -164,27 +164,27 @@ def test_a_bead_that_jumped_too_far_is_doubted(run: Run) -> None:
     plans = plan_markers(run)
     beads = [i for i, p in enumerate(plans) if p.kind == "bead"]
     places, jump = lay_out(run), np.full(len(plans), 0.5)
-    assert doubt_rope(plans, beads, places, jump) == []
+    assert doubt_rope(Bonds(plans), beads, places, jump) == []
     places[6], jump[6] = places[8], 40.0
-    assert doubt_rope(plans, beads, places, jump) == [6]
+    assert doubt_rope(Bonds(plans), beads, places, jump) == [6]
 
 
 def test_a_link_drawn_out_little_by_little_is_believed() -> None:
     """To 2.2 of its length at rest: in its markers' small windows it was drawn, at one jump another thing was taken."""
     plans = [MarkerPlan(f"link_{k}", "link", "orange", 0.009, arc_m=at) for k, at in enumerate((0.24, 0.30))]
     places = np.array([[0.0, 0.0, 0.05], [0.132, 0.0, 0.05]])
-    assert doubt_rope(plans, [0, 1], places, np.array([0.5, 2.0])) == []
-    assert doubt_rope(plans, [0, 1], places, np.array([0.5, 30.0])) == [1]
+    assert doubt_rope(Bonds(plans), [0, 1], places, np.array([0.5, 2.0])) == []
+    assert doubt_rope(Bonds(plans), [0, 1], places, np.array([0.5, 30.0])) == [1]
 
 
 def test_bodies_off_their_rigid_distance_are_doubted(run: Run) -> None:
     plans = plan_markers(run)
     bodies = [i for i, p in enumerate(plans) if p.machine == "heron" and p.kind == "body"]
     places, jump = lay_out(run), np.full(len(plans), 0.5)
-    assert doubt_bodies(plans, bodies, places, jump) == []
+    assert doubt_bodies(Bonds(plans), bodies, places, jump) == []
     places[bodies[1], 1] += 0.15
     jump[bodies[1]] = 30.0
-    assert doubt_bodies(plans, bodies, places, jump) == [bodies[1]]
+    assert doubt_bodies(Bonds(plans), bodies, places, jump) == [bodies[1]]
 
 
 def test_spots_are_assigned_for_all_markers_together() -> None:
