@@ -27,7 +27,7 @@ U_SLACK_HEIGHT_M = 0.0015
 U_CREST_RATIO = 0.25
 #: How well a pulley is set at the height of the hitch that pulls over it [m].
 U_PULLEY_HEIGHT_M = 0.005
-#: Height between which a rope without known hitches may be [m].
+#: A rope neither of whose hitches is known lies anywhere between the table and this height [m].
 HIGHEST_UNKNOWN_M = 0.10
 
 
