@@ -17,20 +17,6 @@ from matchvision.records.values import SheetModel
 _WANTED = "the camera.json from the results of an earlier run is wanted, unchanged"
 
 
-class _Point(SheetModel):
-    """One point of the calibration, as `CalibrationPoint`."""
-
-    name: str
-    x_m: float
-    y_m: float
-    z_m: float
-    col_px: float
-    row_px: float
-    residual_col_px: float
-    residual_row_px: float
-    expected_px: float
-
-
 class _CameraFile(SheetModel):
     """A whole ``camera.json``; the picture is raw luma, row by row, packed by zlib and written in base 64."""
 
@@ -42,7 +28,7 @@ class _CameraFile(SheetModel):
     height_px: int = Field(gt=0)
     parameters: tuple[float, ...] = Field(min_length=15, max_length=15)
     covariance: tuple[tuple[float, ...], ...] = Field(min_length=15, max_length=15)
-    points: tuple[_Point, ...]
+    points: tuple[CalibrationPoint, ...]
     picture_width_px: int = Field(gt=0)
     picture_height_px: int = Field(gt=0)
     picture: str
@@ -94,6 +80,5 @@ def read_calibration(path: Path, shown: str, faults: list[Fault]) -> Calibration
         faults.append(Fault(shown, f"it cannot be read ({error})", _WANTED))
         return None
     camera = Camera(kept.width_px, kept.height_px, np.array(kept.parameters), covariance)
-    points = tuple(CalibrationPoint(**p.model_dump()) for p in kept.points)
-    view = TableView(camera, points, kept.source, kept.rms_px, picture)
+    view = TableView(camera, kept.points, kept.source, kept.rms_px, picture)
     return Calibration(kept.run, kept.clip_sha256, view, picture)
