@@ -16,6 +16,16 @@ GATHERS_S: Final = 0.3
 EARLY_M: Final = 0.005
 #: A coder leaves what stood as it was until it has moved by about so much [px].
 UNSEEN_PX: Final = 0.2
+#: Plays that are tried: middles of so many equal parts of what may stay unseen.
+PLAYS: Final = 6
+#: Places nearer to the one before than by this part of that are repeats of it: a fiftieth of a pixel or so, which no
+#: camera's own noise leaves.
+REPEATS_RATIO: Final = 0.05
+#: Ways out of rest: the power of time with which they begin, and how long until their speed is steady [s].
+LAWS: Final = ((1, 0.0), *((p, s) for p in (2, 3) for s in (0.03, 0.06, 0.12, 0.25, np.inf)))
+POWERS: Final = tuple(power for power, _ in LAWS)
+#: Turns of a fit in which what shows and its size settle each other.
+FIT_TURNS: Final = 5
 #: Fewer places than this tell no law.
 LEAST_PLACES: Final = 8
 
@@ -58,9 +68,14 @@ def date_start(
     Notes
     -----
     A smoothed speed spreads a leap over its smoother's window, and a bend is where two straight pieces meet, which what
-    gathers speed passes late. So rest + c (t − τ)ᵖ is fitted for p = 1, 2 and 3 and every τ, up to a few millimetres
-    away; each fit says when the speed was passed, and counts by its likelihood.
-    Checked by: tests/grip/test_onset.py::test_leap_and_slow_start_are_dated
+    gathers speed passes late. So ways out of rest are fitted for every moment τ at which they may begin, up to a few
+    millimetres away: speed that grows as the first or second power of time, without end or until it is steady, and a
+    leap. Each fit says when the speed was passed, and counts by its likelihood.
+
+    Where places repeat each other exactly, as a coder's do, what is shown is taken to follow the true way with a play
+    of 0 to ``unseen_m``, each equally probable: it stays until the way has gone so far, and is behind by that then.
+    Checked by: tests/grip/test_onset.py::test_leap_and_slow_start_are_dated,
+    tests/grip/test_onset.py::test_start_that_a_coder_hides_is_dated_before_it_shows
     """
     if len(t_s) < LEAST_PLACES:
         return None
@@ -74,27 +89,75 @@ def date_start(
     if len(t) < LEAST_PLACES:
         return None
     step_s = typical_step_s(t)
-    dates, costs = [], []
-    for power in (1, 2, 3):
-        for start in np.arange(t[2], t[-3], step_s / 2):
-            design = np.column_stack([np.ones_like(t), np.maximum(t - start, 0.0) ** power])
-            solution, *_ = np.linalg.lstsq(design, y, rcond=None)
-            size = max(abs(float(solution[1])), 1e-9)
-            # A straight way slower than the speed asked for passes it later, if at all.
-            leaps = 0.0 if size >= level_m_s else np.inf
-            after = leaps if power == 1 else (level_m_s / (power * size)) ** (1 / (power - 1))
-            dates.append(min(start + after, float(t[-1])))
-            costs.append(float(((y - design @ solution) ** 2).sum()))
-    if not dates:
+    starts = np.arange(t[2], t[-3], step_s / 2)
+    if len(starts) == 0:
         return None
+    repeats = _share_of_repeats(y[t < about_s], unseen_m)
+    plays = unseen_m * (np.arange(PLAYS) + 0.5) / PLAYS if repeats > 0 else np.zeros(0)
+    plays, chances = np.append(plays, 0.0), np.append(np.full(len(plays), repeats / PLAYS), 1.0 - repeats)
+    way = np.sign(float(np.mean(y[-3:]))) or 1.0
+    dates, costs, priors = [], [], []
+    for power, steady_s in LAWS:
+        since = np.maximum(t[None, :] - starts[:, None], 0.0)
+        shape = _way_of(since, power, steady_s)
+        for play, chance in zip(plays, chances, strict=True):
+            if chance <= 0:
+                continue
+            size, cost = _fit_with_play(shape, way * y, float(play))
+            after = _time_to_speed(size, power, steady_s, level_m_s)
+            dates.append(np.minimum(starts + after, t[-1]))
+            costs.append(cost)
+            # Each power is as probable as the others, however many ways begin with it.
+            priors.append(np.full(len(starts), chance / POWERS.count(power)))
+    date, cost, prior = np.concatenate(dates), np.concatenate(costs), np.concatenate(priors)
+    # Places that repeat each other tell nothing of how far a law is off.
+    tell = (t >= about_s).sum() + (1.0 - repeats) * (t < about_s).sum()
     # What no law fits is the laws' fault, not the noise's.
-    spread = max(sigma**2, min(costs) / max(len(t) - 3, 1), 1e-12)
-    weight = np.exp(-0.5 * (np.array(costs) - min(costs)) / spread)
-    at_s = float(np.average(dates, weights=weight))
-    spread_s = float(np.sqrt(np.average((np.array(dates) - at_s) ** 2, weights=weight)))
-    # The way not seen took this long if it gathered speed evenly; the laws' fit takes some of that back.
-    late_s = max(float(t[-1]) - at_s, 0.0) * np.sqrt(unseen_m / EARLY_M)
-    return at_s, float(np.sqrt(spread_s**2 + step_s**2 / 3 + late_s**2 / 12))
+    spread = max(sigma**2, float(cost.min()) / max(tell - 3.0, 1.0), 1e-12)
+    weight = prior * np.exp(-0.5 * (cost - cost.min()) / spread)
+    at_s = float(np.average(date, weights=weight))
+    spread_s = float(np.sqrt(np.average((date - at_s) ** 2, weights=weight)))
+    return at_s, float(np.sqrt(spread_s**2 + step_s**2 / 3))
+
+
+def _share_of_repeats(resting: FloatArray, unseen_m: float) -> float:
+    """Which share of the places at rest repeats the one before, but for a twentieth of what may stay unseen."""
+    if unseen_m <= 0 or len(resting) < 3:
+        return 0.0
+    return float(np.mean(np.abs(np.diff(resting)) < REPEATS_RATIO * unseen_m))
+
+
+def _way_of(since_s: FloatArray, power: int, steady_s: float) -> FloatArray:
+    """Way after some time, for a unit size: its power, and straight on once the speed is steady."""
+    gathers = np.minimum(since_s, steady_s)
+    if steady_s == 0:
+        return since_s
+    straight = np.where(since_s > steady_s, power * gathers ** (power - 1) * (since_s - gathers), 0.0)
+    return np.asarray(gathers**power + straight)
+
+
+def _fit_with_play(shape: FloatArray, y: FloatArray, play_m: float) -> tuple[FloatArray, FloatArray]:
+    """Sizes (c,) and sums of squares (c,) of places as shown, y = a + max(size · shape − play, 0), shapes (c, n)."""
+    n = shape.shape[1]
+    shows = shape > 0
+    for _ in range(FIT_TURNS if play_m > 0 else 1):
+        active = np.where(shows, shape, 0.0)
+        count, first, second = shows.sum(axis=1), active.sum(axis=1), (active**2).sum(axis=1)
+        right = y.sum() + play_m * count, active @ y + play_m * first
+        det = np.maximum(n * second - first**2, 1e-30)
+        rest = (second * right[0] - first * right[1]) / det
+        size = np.maximum((n * right[1] - first * right[0]) / det, 1e-9)
+        shows = size[:, None] * shape > play_m
+    shown = np.maximum(size[:, None] * shape - play_m, 0.0)
+    return size, np.asarray(((y - rest[:, None] - shown) ** 2).sum(axis=1))
+
+
+def _time_to_speed(size: FloatArray, power: int, steady_s: float, level_m_s: float) -> FloatArray:
+    """When a way passes a speed [s] after it began; infinite where it never does."""
+    if power == 1 or steady_s == 0:
+        return np.where(size >= level_m_s, 0.0, np.inf)
+    after = (level_m_s / (power * size)) ** (1 / (power - 1))
+    return np.where(after <= steady_s, after, np.inf)
 
 
 def unseen_way(motion: Motion) -> float:
