@@ -12,7 +12,7 @@ from matchvision.filming.ground import piece_at, pieces_of, surface_m
 from matchvision.filming.scene import Scene, Table, Tag
 
 PAPER_CELLS = 1.4  # white paper about a tag's black border, in the tag's cells
-WALL_Y_M = 3.7
+WALL_Y_M = 3.7  # where the room ends behind the table
 
 
 def linear_from_srgb(colour: str) -> Array:

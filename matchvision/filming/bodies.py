@@ -16,7 +16,7 @@ from matchvision.filming.scene import Machine, Table
 
 FINE = 4  # subpixels a pixel along each side
 SHIFT = 4  # binary digits of a subpixel that the polygon filler keeps
-TURN = np.linspace(0, 2 * np.pi, 40, endpoint=False)
+TURN = np.linspace(0, 2 * np.pi, 40, endpoint=False)  # angles at which a circle's outline is drawn
 UP = np.array([0.0, 0.0, 1.0])
 
 

@@ -11,7 +11,7 @@ import numpy as np
 from matchvision.filming.arrays import Array
 from matchvision.filming.equipment import Camera
 
-OUTLINE = np.linspace(0, 2 * np.pi, 32, endpoint=False)
+OUTLINE = np.linspace(0, 2 * np.pi, 32, endpoint=False)  # angles of the points to which an ellipse is fitted
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,7 @@ from matchvision.filming.scene import Drive, Machine, Scene, Table
 
 CREEP_M_S = 0.002  # speed at which grip reaches its Coulomb limit
 TURNING_RAD_S = 0.03  # wheel rate at which drive friction reaches its full value
-STEP_S = 0.0005
+STEP_S = 0.0005  # of the integration
 
 
 @dataclass(frozen=True)

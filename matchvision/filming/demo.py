@@ -5,6 +5,7 @@ import secrets
 import numpy as np
 
 from matchvision.filming.equipment import Camera, Light
+from matchvision.filming.ground import GRAVITY_M_S2
 from matchvision.filming.scene import (
     Clock,
     Disc,
@@ -22,7 +23,7 @@ from matchvision.filming.scene import (
     Wheel,
 )
 
-DURATION_S = 5.5
+DURATION_S = 5.5  # long enough for a lead to change, short enough to be filmed while somebody waits
 
 
 def demo_scene(seed: int | None = None) -> Scene:
@@ -53,7 +54,7 @@ def demo_scene(seed: int | None = None) -> Scene:
     machines = {}
     for index, (name, home) in enumerate((("heron", "-x"), ("plover", "+x"))):
         is_strong = index == strong
-        pull_N = friction[index] * masses[index] * 9.81
+        pull_N = friction[index] * masses[index] * GRAVITY_M_S2
         # The strong one is slow at first; the weak one could pull more than its wheels can bring to the table.
         stall_Nm = 0.045 * pull_N * draw.uniform(1.32, 1.5) + 0.09
         gear = int(draw.integers(225, 285))

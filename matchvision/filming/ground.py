@@ -13,8 +13,8 @@ import numpy as np
 from matchvision.filming.arrays import Array
 from matchvision.filming.scene import Machine, Rope, Table
 
-GRAVITY_M_S2 = 9.81
-GRID_M = 0.0005
+GRAVITY_M_S2 = 9.81  # where the invented table stands: not the standard value, which a sheet cannot know
+GRID_M = 0.0005  # spacing of the places at which a machine's stand on the profile is tabled
 SPARE_M = 0.6  # the outer pieces go on beyond the table's ends for so far
 
 Corner = tuple[float, float, float]

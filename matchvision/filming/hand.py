@@ -13,8 +13,8 @@ from matchvision.filming.ground import shadows_of, surface_m
 from matchvision.filming.scene import Scene, Table
 
 GONE_M = -1.0  # withdrawn so far from the table's edge a hand is left out
-FINE = 2
-FAR_PX = 2e4
+FINE = 2  # subpixels a pixel along each side
+FAR_PX = 2e4  # outlines are cut off here: beyond, the drawing library's whole numbers overflow
 CLOTH = "#4b4f57"
 ROUND = (
     (1.0, 0.66),

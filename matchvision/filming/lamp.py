@@ -12,7 +12,7 @@ from matchvision.filming.marks import cover, fit_ellipses
 from matchvision.filming.scene import Scene, Table
 from matchvision.filming.views import poses_of, row_moments
 
-POST_M = 0.012
+POST_M = 0.012  # the post's width
 
 
 def lit_share(scene: Scene, pts_s: float) -> float:

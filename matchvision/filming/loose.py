@@ -9,9 +9,9 @@ from matchvision.filming.arrays import Array
 from matchvision.filming.ground import GRAVITY_M_S2, surface_m
 from matchvision.filming.scene import Table
 
-NODES = 81
-EVERY_S = 0.002
-RAMP_M = 0.12
+NODES = 81  # points of the rope that are followed
+EVERY_S = 0.002  # step of the integration
+RAMP_M = 0.12  # rope beside the held hitch that does not reach the table
 
 
 @dataclass(frozen=True)

@@ -23,8 +23,8 @@ from matchvision.filming.views import Views, poses_of, row_moments
 
 Exposure = tuple[Picture, Picture, tuple[int, int, int, int]]
 
-MARGIN_PX = 10
-FINE = 4
+MARGIN_PX = 10  # beyond an outline: blur and the lens's spread reach so far
+FINE = 4  # subpixels a pixel along each side
 
 
 class Studio:

@@ -10,8 +10,8 @@ from matchvision.filming.ground import axes, bends_of, surface_m, taut_curves
 from matchvision.filming.scene import Machine, Scene, Table
 from matchvision.filming.values import Point3
 
-CURVE_POINTS = 241
-FACE_CLEARANCE_M = 0.0004
+CURVE_POINTS = 241  # points of the rope's curve
+FACE_CLEARANCE_M = 0.0004  # a body hides nothing that lies this near to its faces
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from matchvision.filming.equipment import Camera
 
 Area = tuple[int, int, int, int]
 
-TIME_BASE = Fraction(1, 90_000)
+TIME_BASE = Fraction(1, 90_000)  # seconds a tick, as phones count
 # ITU-R BT.709: luma weights and limited range.
 KR, KB = 0.2126, 0.0722
 SOUND_RATE_Hz = 48_000

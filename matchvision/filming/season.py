@@ -9,6 +9,7 @@ from typing import Final, Literal
 
 from matchvision.errors import OutputError
 from matchvision.filming.demo import demo_scene
+from matchvision.filming.ground import GRAVITY_M_S2
 from matchvision.filming.papers import shared_sheet, team_sheet
 from matchvision.filming.scene import Clock, Disc, Drive, Forecast, Machine, Scene, Stated
 from matchvision.filming.studio import film
@@ -22,6 +23,7 @@ _TEAMS: Final = {
     "plover": (2.5, 0.74, ("blue", "orange"), 0.14),
     "dunlin": (2.6, 0.76, ("yellow", "magenta"), -0.01),
 }
+#: A match of this length [s] is filmed and analysed in seconds.
 _DURATION_S: Final = 1.2
 _MARK: Final = "season-of-the-demo"
 
@@ -52,7 +54,7 @@ def _machine(base: Scene, name: str, duration_s: float) -> Machine:
     """A team's machine, as strong as its grip lets it be, and what the team thinks of it."""
     mass_kg, grip, colours, off = _TEAMS[name]
     gear = 250.0
-    stall_Nm = 0.045 * grip * mass_kg * 9.81 * 1.3 + 0.09
+    stall_Nm = 0.045 * grip * mass_kg * GRAVITY_M_S2 * 1.3 + 0.09
     drive = Drive(
         motors=2,
         stall_torque_Nm=round(stall_Nm / (2 * gear * 0.72), 6),

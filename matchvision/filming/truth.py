@@ -16,12 +16,13 @@ from matchvision.filming.places import Places
 from matchvision.filming.scene import Machine, Scene
 from matchvision.filming.views import Views
 
+# What counts as what, by the event's definitions; written down here by itself, as all of filming is.
 SLIP_M_S = 0.03
 SLIP_LASTS_S = 0.15
 FIRST_MOTION_M_S = 0.010
 CREEP_M_S, CREEPS_M = 0.004, 0.003
 BREAKS_M_S = 0.030  # a base that moves faster than this has let go
-REACHED_M = 0.005
+REACHED_M = 0.005  # an arm that has moved by so much is going out
 
 
 def frame_times(scene: Scene) -> Array:

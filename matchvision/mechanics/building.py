@@ -28,6 +28,7 @@ from matchvision.mechanics.rope import (
 from matchvision.mechanics.stated import OPTIONAL, Findings, drive_facts, is_load, side_blocks, states_any_motor
 from matchvision.records.sheet import Drive, Machine, Run, StartPose
 
+#: A usual machine: length, width, height [m].
 _ASSUMED_SIZE_M = (0.28, 0.23, 0.12)
 
 

@@ -12,6 +12,7 @@ from matchvision.records.sheet import Drive, Forecast, Hitch, Machine, Quantity,
 GUESSED: Final[Mapping[str, float]] = {
     "stall_torque_Nm": 0.4, "no_load_rev_min": 0.4, "grip_static": 0.25, "grip_sliding": 0.25,
 }  # fmt: skip
+#: The same of its mass, where that is not stated.
 GUESSED_MASS: Final = 0.3
 
 

@@ -8,12 +8,12 @@ looks nearer.
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.mechanics.grip import STANDARD_GRAVITY_M_S2
 from matchvision.motion.slack import SLACK_BOW_M
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
-GRAVITY_M_S2 = 9.81
 #: A rope let go is looked for in the air no longer than this [s].
 LONGEST_FALL_S = 0.25
 #: So long before a rope is found slack it may have been let go [s]: it falls by the slack's offset, 15 mm, in 0.055 s.
@@ -76,10 +76,10 @@ def let_down(
             begun_s, u_begun_s = real_s[start] - 0.5 * tick, tick / np.sqrt(12)
         since = real_s - begun_s
         rows = np.flatnonzero((since > 0) & (since < LONGEST_FALL_S) & (np.arange(len(real_s)) >= start) & slack)
-        fallen = 0.5 * GRAVITY_M_S2 * since[rows, None] ** 2
+        fallen = 0.5 * STANDARD_GRAVITY_M_S2 * since[rows, None] ** 2
         lowest = np.maximum(line - fallen, floor_m[rows])
         higher = lowest > z[rows] + 1e-6
-        u_fall = np.hypot(0.002, GRAVITY_M_S2 * since[rows, None] * u_begun_s)
+        u_fall = np.hypot(0.002, STANDARD_GRAVITY_M_S2 * since[rows, None] * u_begun_s)
         u[rows] = np.where(higher, u_fall, u[rows] + (0.002 if off[start] else 0.0))
         z[rows] = np.where(higher, lowest, z[rows])
     return z, u
@@ -113,13 +113,13 @@ def _let_go(start: int, drop: FloatArray, in_air: BoolArray, real_s: FloatArray)
     use = near & in_air & (drop > LEAST_DROP_M)
     if not use.any():
         return float("nan"), float("nan")
-    fall_s = np.sqrt(2 * drop[use] / GRAVITY_M_S2)
+    fall_s = np.sqrt(2 * drop[use] / STANDARD_GRAVITY_M_S2)
     began_s, weight = real_s[use] - fall_s, fall_s**2
     mean_s = float(np.sum(weight * began_s) / np.sum(weight))
     if mean_s < real_s[start] - EARLIEST_S or mean_s > real_s[start]:
         return float("nan"), float("nan")
     # A swing to the side goes through all frames of a fall: more frames do not make it smaller.
-    return mean_s, float(U_DROP_M / (GRAVITY_M_S2 * fall_s.max()))
+    return mean_s, float(U_DROP_M / (STANDARD_GRAVITY_M_S2 * fall_s.max()))
 
 
 def _last_line(taut_z: FloatArray, floor_m: FloatArray) -> FloatArray:

@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 
 from matchvision.errors import Fault, MatchvisionError, SheetError
 from matchvision.records.camera import Calibration
-from matchvision.records.sheet import HangTest, LensSheet, Run
+from matchvision.records.sheet import HangTest, LensSheet, LinkSheet, Run
 from matchvision.sheets.beside import mends_file
 from matchvision.sheets.columns import read_commands, read_curve, read_hang_test
 from matchvision.sheets.form import check_form, mend_names
@@ -18,7 +18,7 @@ from matchvision.sheets.reading import SheetSource, find_own_sheet, find_place, 
 from matchvision.sheets.sense import check_sense
 
 _T = TypeVar("_T")
-_DEFAULT_READING_M = 0.0005
+_DEFAULT_READING_M: float = LinkSheet.model_fields["u_reading_m"].default
 
 
 def load_run(path: str | Path) -> Run:

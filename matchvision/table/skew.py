@@ -18,6 +18,7 @@ from matchvision.uncertainty import format_quantity
 
 FloatArray = npt.NDArray[np.float64]
 
+#: Numbers of a camera that belong to its lens.
 _LENS = 9
 #: A skew this many times its uncertainty is real.
 _BEYOND_DOUBT = 4.0

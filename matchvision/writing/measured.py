@@ -6,6 +6,7 @@ from matchvision.records.practice import PracticeParameter, PracticeResult
 from matchvision.records.results import Analysis
 from matchvision.uncertainty import K_95, format_interval, round_to_uncertainty
 
+#: Characters in a line of the sheet, its comment sign apart.
 _WIDTH = 116
 
 
