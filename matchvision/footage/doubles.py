@@ -74,7 +74,8 @@ class _Comparison:
 
     def __init__(self) -> None:
         # Kept from picture to picture: fresh memory for each would cost more than the comparison.
-        self._before, self._difference, self._moved = (np.empty((0, 0), dtype=np.uint8) for _ in range(3))
+        self._before, self._difference = (np.empty((0, 0), dtype=np.uint8) for _ in range(2))
+        self._moved = np.empty((0, 0), dtype=np.bool_)
 
     def take(self, luma: Plane) -> tuple[int, float, int]:
         """Samples that moved, the share that changed at all, and how many there are."""
@@ -83,9 +84,9 @@ class _Comparison:
         rows = stored[::step] if stored.strides[1] == 1 else np.ascontiguousarray(stored[::step])
         if self._before.shape != rows.shape:
             self._before = rows.copy()
-            self._difference, self._moved = np.empty(rows.shape, dtype=np.uint8), np.empty(rows.shape, dtype=np.uint8)
+            self._difference, self._moved = np.empty(rows.shape, np.uint8), np.empty(rows.shape, np.bool_)
             return 0, 1.0, rows.size
         cv2.absdiff(rows, self._before, dst=self._difference)
-        cv2.threshold(self._difference, _MOTION_LEVELS, 1, cv2.THRESH_BINARY, dst=self._moved)
+        np.greater(self._difference, _MOTION_LEVELS, out=self._moved)
         np.copyto(self._before, rows)
-        return cv2.countNonZero(self._moved), cv2.countNonZero(self._difference) / rows.size, rows.size
+        return int(np.count_nonzero(self._moved)), cv2.countNonZero(self._difference) / rows.size, rows.size

@@ -113,8 +113,7 @@ def _convert(picture: VideoFrame) -> VideoFrame:
 
 def _look_into(plane: VideoPlane, rows: int, cols: int, sample_bytes: int, drop_bits: int) -> Plane:
     if sample_bytes == 1:
-        whole: Plane = np.frombuffer(memoryview(plane), dtype=np.uint8)
-        view: Plane = whole[: rows * plane.line_size].reshape(rows, plane.line_size)[:, :cols]
+        view: Plane = np.ndarray((rows, cols), np.uint8, memoryview(plane), strides=(plane.line_size, 1))
         view.flags.writeable = False
         return view
     wide = np.frombuffer(memoryview(plane), dtype=np.uint16)
