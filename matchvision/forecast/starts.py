@@ -5,11 +5,12 @@ from typing import Final
 
 import numpy as np
 
-from matchvision.mechanics.ground import is_level
+from matchvision.mechanics.building import ASSUMED_SIZE_M
 from matchvision.mechanics.guessing import guess_opponent
 from matchvision.mechanics.lying import lay_rope
 from matchvision.mechanics.machine import MachineModel, MatchModel, Pose
 from matchvision.mechanics.rope import RopeModel
+from matchvision.records.profile import is_level
 from matchvision.records.sheet import Machine, Run, StartPose
 
 #: Turns in which machines are moved until the rope is taut, and how much of what is missing each turn makes up for: on
@@ -94,7 +95,7 @@ def _tauten(run: Run, starts: Mapping[str, StartPose], places: dict[str, StartPo
 
 def _body(name: str, machine: Machine) -> MachineModel:
     """What of a machine says how it stands."""
-    size = machine.size_m or (0.28, 0.23, 0.12)
+    size = machine.size_m or ASSUMED_SIZE_M
     radii = [wheel.radius_m for wheel in machine.wheel]
     hitch = machine.hitch.at_m if machine.hitch is not None else (0.0, 0.0, 0.0)
     contact_m = machine.wheelbase_m if radii and machine.wheelbase_m is not None else size[0]

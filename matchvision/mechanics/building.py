@@ -6,7 +6,6 @@ from dataclasses import replace
 import numpy as np
 
 from matchvision.mechanics.grip import STANDARD_GRAVITY_M_S2, Driven
-from matchvision.mechanics.ground import is_level
 from matchvision.mechanics.machine import (
     ASSUMED_WHEEL_INERTIA_KG_M2,
     FULL_DRIVE,
@@ -26,10 +25,11 @@ from matchvision.mechanics.rope import (
     stiffness_in_series_N_per_m,
 )
 from matchvision.mechanics.stated import OPTIONAL, Findings, drive_facts, is_load, side_blocks, states_any_motor
+from matchvision.records.profile import is_level
 from matchvision.records.sheet import Drive, Machine, Run, StartPose
 
 #: A usual machine: length, width, height [m].
-_ASSUMED_SIZE_M = (0.28, 0.23, 0.12)
+ASSUMED_SIZE_M = (0.28, 0.23, 0.12)
 
 
 def build_match(
@@ -66,9 +66,9 @@ def build_rope(run: Run, names: tuple[str, ...], values: Mapping[str, float], fi
 def _build_machine(run: Run, name: str, values: Mapping[str, float], findings: Findings) -> MachineModel:
     machine = run.sheet.machine[name]
     key, facts = drive_facts(run, name, Findings())
-    size = machine.size_m or _ASSUMED_SIZE_M
+    size = machine.size_m or ASSUMED_SIZE_M
     if machine.size_m is None:
-        findings.assumed.append(f"{name}: {_ASSUMED_SIZE_M} m large, as [machine.{name}] size_m is not stated")
+        findings.assumed.append(f"{name}: {ASSUMED_SIZE_M} m large, as [machine.{name}] size_m is not stated")
     centre = machine.centre_of_mass_m or (0.0, 0.0, size[2] / 2)
     if machine.centre_of_mass_m is None:
         text = f"{name}: centre of mass in the middle, {centre[2]:.3f} m high, as [machine.{name}] centre_of_mass_m is"

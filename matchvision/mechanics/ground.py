@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.mechanics import layout as at
+from matchvision.records.profile import crests_of
 
 FloatArray = npt.NDArray[np.float64]
 Profile = tuple[tuple[float, float], ...]
@@ -20,20 +21,6 @@ GRID_M: Final = 0.002
 #: Radius [m] of the edges on which a body without wheels slides.
 EDGE_RADIUS_M: Final = 0.004
 _FINE_M: Final = 0.0005
-
-
-def is_level(profile_m: Profile) -> bool:
-    """Whether a profile says no more than that the table is flat."""
-    return len(profile_m) < 2 or all(z == 0 for _, z in profile_m)
-
-
-def crests_of(profile_m: Profile, above_m: float) -> FloatArray:
-    """Places (c, 2) as x and z at which the surface bends downwards, raised by ``above_m``, in the order of x."""
-    if is_level(profile_m):
-        return np.zeros((0, 2))
-    points = np.array(sorted(profile_m), dtype=np.float64)
-    slopes = np.diff(points[:, 1]) / np.diff(points[:, 0])
-    return points[1:-1][np.diff(slopes) < -1e-9] + [0.0, above_m]
 
 
 @lru_cache(maxsize=32)

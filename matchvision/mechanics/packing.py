@@ -6,9 +6,10 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.mechanics import layout as at
-from matchvision.mechanics.ground import GRID_M, crests_of, grid_of, is_level, stand_table, travel_at
+from matchvision.mechanics.ground import GRID_M, grid_of, stand_table, travel_at
 from matchvision.mechanics.layout import MatchNumbers
 from matchvision.mechanics.machine import MatchModel, Points, fill_table
+from matchvision.records.profile import crests_of, is_level
 
 FloatArray = npt.NDArray[np.float64]
 

@@ -8,7 +8,8 @@ import numpy.typing as npt
 from matchvision.geometry.placing import Placing
 from matchvision.motion.lying import Hitches, Lie
 from matchvision.motion.sighting import Sighting
-from matchvision.motion.standing import Profile, is_level, surface_at
+from matchvision.motion.standing import surface_at
+from matchvision.records.profile import Profile, is_level
 from matchvision.records.sheet import RopeSheet
 
 FloatArray = npt.NDArray[np.float64]

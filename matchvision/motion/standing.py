@@ -3,16 +3,15 @@
 A profile z(x) is a row of straight pieces; across the table it is level. Beyond its ends the outer pieces go on.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.records.profile import Profile, crests_of, is_level
 from matchvision.records.sheet import Machine
 
 FloatArray = npt.NDArray[np.float64]
-Profile = Sequence[tuple[float, float]]
 
 #: Spacing of the table of standing poses along x [m].
 GRID_M = 0.001
@@ -66,11 +65,6 @@ class Ground:
         return np.asarray(np.arctan2(ahead[1] - behind[1], ahead[0] - behind[0]))
 
 
-def is_level(profile_m: Profile) -> bool:
-    """Whether a profile says no more than that the table is flat."""
-    return len(profile_m) < 2 or all(z == 0 for _, z in profile_m)
-
-
 def surface_at(profile_m: Profile, x_m: FloatArray) -> FloatArray:
     """Height of the surface [m] at x; beyond the profile's ends its outer pieces go on."""
     x = np.asarray(x_m, dtype=np.float64)
@@ -81,15 +75,6 @@ def surface_at(profile_m: Profile, x_m: FloatArray) -> FloatArray:
     last = (height[-1] - height[-2]) / (along[-1] - along[-2])
     beyond = first * np.minimum(x - along[0], 0.0) + last * np.maximum(x - along[-1], 0.0)
     return np.asarray(np.interp(x, along, height) + beyond)
-
-
-def crests_of(profile_m: Profile, above_m: float = 0.0) -> FloatArray:
-    """Places (k, 2) as (x, z) at which the surface bends downwards, raised by ``above_m``."""
-    if is_level(profile_m):
-        return np.zeros((0, 2))
-    points = np.array(sorted(profile_m), dtype=np.float64)
-    slopes = np.diff(points[:, 1]) / np.diff(points[:, 0])
-    return points[1:-1][np.diff(slopes) < -1e-9] + [0.0, above_m]
 
 
 def ground_under(machine: Machine, profile_m: Profile) -> Ground:

@@ -5,9 +5,9 @@ import numpy.typing as npt
 
 from matchvision.motion.machines import Pose
 from matchvision.motion.rope import RopeReading
-from matchvision.motion.standing import is_level
 from matchvision.motion.wheels import WheelReading
 from matchvision.records.motion import MachineMotion, Motion
+from matchvision.records.profile import is_level
 from matchvision.records.results import StageNote
 from matchvision.records.sheet import Machine, RunSheet
 
