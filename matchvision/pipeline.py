@@ -67,22 +67,13 @@ def answer_first(
         readied = aside.submit(ready_stages)
         watched = watch(run, facts, progress, notice, readied.result)
     from matchvision.motion import measure_motion
-    from matchvision.verdict import tell_first
+    from matchvision.verdict import tell_first, weigh_doubts
 
     notes.add(*watched.notes)
     refuse_broken_clip(run, facts, float(watched.tracks.clip_s[-1]))
     slowed = real_seconds_per_clip_second(run, facts)
     motion = notes.keep(measure_motion(run, watched.tracks, watched.cameras, slowed, watched.rows))
     clock = find_clock(run, motion, facts, watched.lamp, watched.rows)
-    if told is not None:
-        told(tell_first(run, motion, clock))
-
-    # Slow to load, and nothing in the first answer needs them.
-    from matchvision.forecast import follow_end, predict_run
-    from matchvision.grip import find_events
-    from matchvision.pull import measure_pull
-    from matchvision.verdict import judge
-
     faults, footage_note = describe_footage(
         facts,
         motion.clip_s,
@@ -94,12 +85,22 @@ def answer_first(
         rows=watched.rows,
     )
     notes.lead(footage_note)
+    doubts = weigh_doubts(notes.all(), watched.view.camera, run.sheet.table)
+    if told is not None:
+        told(tell_first(run, motion, clock, doubts))
+
+    # Slow to load, and nothing in the first answer needs them.
+    from matchvision.forecast import follow_end, predict_run
+    from matchvision.grip import find_events
+    from matchvision.pull import measure_pull
+    from matchvision.verdict import judge
+
     pull = notes.keep(attempt("pull", lambda: measure_pull(run, motion, clock)))
     grip = notes.keep(attempt("grip", lambda: find_events(run, motion, pull, clock, watched.cover.look())))
     practice = notes.keep(try_practice(run, watched.cameras, motion, clock, pull, grip))
     starts = start_poses(run, motion, clock)
     forecast = notes.keep(attempt("forecast", lambda: predict_run(run, starts, far_end=follow_end(run, motion, clock))))
-    verdict = notes.keep(judge(run, motion, pull, grip, clock, forecast))
+    verdict = notes.keep(judge(run, motion, pull, grip, clock, forecast, doubts))
 
     return Analysis(
         run=run,

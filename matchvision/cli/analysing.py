@@ -120,7 +120,7 @@ def analyze_and_tell(
     loaded = load_run(run)  # before what takes long to load: most mistakes are made in the sheet
 
     from matchvision import pipeline
-    from matchvision.cli.telling import find_shortfalls, tell_analysis, tell_first
+    from matchvision.cli.telling import is_complete, tell_analysis, tell_first
     from matchvision.footage import read_facts
     from matchvision.writing import check_target
 
@@ -154,7 +154,7 @@ def analyze_and_tell(
         ctx.exit(INTERRUPTED)
     if as_json:
         click.echo((folder / "result.json").read_text(encoding="utf-8"), nl=False)
-    return not find_shortfalls(analysis)
+    return is_complete(analysis)
 
 
 def _follow_up(analysis: "Analysis", folder: Path, wanted: FollowUp, told: StageTeller | None, *, quiet: bool) -> None:

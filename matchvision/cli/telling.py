@@ -8,7 +8,7 @@ import numpy as np
 
 from matchvision.cli.showing import list_points
 from matchvision.records.forecast import ForecastMachine, ForecastRun
-from matchvision.records.results import Analysis, CauseRow, FirstAnswer, StageNote
+from matchvision.records.results import Analysis, CauseRow, FirstAnswer, Ruling, StageNote
 from matchvision.records.sheet import LensSheet, RunSheet
 from matchvision.uncertainty import format_interval
 
@@ -21,8 +21,15 @@ SOLVED_TO = 1e-6
 
 
 def tell_first(first: FirstAnswer) -> str:
-    """The verdict, and what moved."""
-    return "\n".join([first.ruling.sentence, *(f"  - {said}" for said in first.moved)])
+    """The verdict, what moved, and what of the sheet the footage contradicts."""
+    parts = [first.ruling.sentence, *(f"  - {said}" for said in first.moved), tell_doubts(first.ruling)]
+    return "\n".join(part for part in parts if part)
+
+
+def tell_doubts(ruling: Ruling) -> str:
+    """Each contradiction with its key, and what to do about it; nothing without any."""
+    said = [f"{one.key}: {one.shown}.\n    What to do: {one.do}, and analyze again." for one in ruling.doubts]
+    return list_points("The footage contradicts the sheet:", said)
 
 
 def tell_analysis(analysis: Analysis) -> str:
@@ -32,7 +39,15 @@ def tell_analysis(analysis: Analysis) -> str:
         parts.append("As a piece of a run sheet: measured.toml, beside the report.")
     shortfalls = find_shortfalls(analysis)
     told_below = [note for note in shortfalls if note.status == "partly"]
-    warnings = [f"{n.stage}: {warning}" for n in analysis.notes if n not in told_below for warning in n.warnings]
+    ruling = analysis.verdict.ruling
+    told_above = () if ruling is None else tuple(one.shown for one in ruling.doubts)
+    warnings = [
+        f"{note.stage}: {warning}"
+        for note in analysis.notes
+        if note not in told_below
+        for warning in note.warnings
+        if not warning.startswith(told_above or "\0")
+    ]
     shown = warnings[:MOST_WARNINGS]
     if len(warnings) > len(shown):
         shown.append(f"and {len(warnings) - len(shown)} more in the report")
@@ -45,6 +60,13 @@ def tell_analysis(analysis: Analysis) -> str:
 def tell_causes(causes: Sequence[CauseRow]) -> str:
     """The likeliest cause; nothing where none is named."""
     return max(causes, key=lambda cause: cause.probability).statement if causes else ""
+
+
+def is_complete(analysis: Analysis) -> bool:
+    """Whether all that was asked for could be measured, and no contradiction of the sheet is left out of the ±."""
+    ruling = analysis.verdict.ruling
+    doubted = ruling is not None and any(not one.covered for one in ruling.doubts)
+    return not doubted and not find_shortfalls(analysis)
 
 
 def find_shortfalls(analysis: Analysis) -> tuple[StageNote, ...]:

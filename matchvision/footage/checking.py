@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 from matchvision.footage.capture import SAME_RATE_SHARE, is_about_rates
 from matchvision.footage.timing import count_stored, scan_times
-from matchvision.footage.weighing import weigh_pictures
+from matchvision.footage.weighing import contradict_stillness, weigh_pictures
 from matchvision.records.footage import PictureLook, RowTiming
 from matchvision.records.frames import ClipFacts, FootageFault
 from matchvision.records.results import StageNote
@@ -92,6 +92,7 @@ def describe_footage(
         sentence=sentence,
         warnings=tuple(f"{f.what}: {f.consequence}" for f in faults if f.weight != "remark"),
         advice=tuple(dict.fromkeys(f.do for f in faults)),
+        contradictions=contradict_stillness(look, camera_moves=camera_moves),
     )
     return faults, note
 

@@ -7,6 +7,7 @@ import numpy as np
 from matchvision.footage.flicker import LAMP_RATES_PER_S, shown_rate_per_s
 from matchvision.records.footage import PictureLook
 from matchvision.records.frames import FootageFault
+from matchvision.records.results import Contradiction
 
 #: Softer edges than this locate markers clearly worse; softer than the second hardly at all [px].
 SOFT_EDGE_PX, BLURRED_EDGE_PX = 5.0, 12.0
@@ -104,6 +105,14 @@ def _weigh_light(look: PictureLook, picture_rate_per_s: float) -> tuple[FootageF
             )
         )
     return tuple(faults)
+
+
+def contradict_stillness(look: PictureLook | None, *, camera_moves: bool) -> tuple[Contradiction, ...]:
+    """The whole picture's wander against a sheet that says that the camera stood still."""
+    if look is None or camera_moves or not look.wander_px > STILL_PX:
+        return ()
+    shown = f"The camera moves: the picture lies up to {look.wander_px:.1f} px off"
+    return (Contradiction("[camera] moves", shown, "set moves = true under [camera]", off_px=look.wander_px),)
 
 
 def _weigh_moves(look: PictureLook, camera_moves: bool) -> tuple[FootageFault, ...]:

@@ -17,6 +17,39 @@ from matchvision.records.sheet import Run
 
 
 @dataclass(frozen=True)
+class Contradiction:
+    """The footage shows otherwise than the sheet says.
+
+    Attributes
+    ----------
+    key : str
+        The key of the sheet that is contradicted, with its block.
+    shown : str
+        What the footage shows, in a sentence.
+    do : str
+        What to write there, or to look at, in a sentence without its full stop.
+    off_px : float
+        How far places in the picture may lie off by it; NaN where nothing says how far.
+    covered : bool
+        Whether the stated uncertainties cover it: what contradicts was left out, or the uncertainty raised.
+    """
+
+    key: str
+    shown: str
+    do: str
+    off_px: float = float("nan")
+    covered: bool = False
+
+
+@dataclass(frozen=True)
+class Doubts:
+    """All contradictions of the sheet, and how far off along the pull they may put the rope beyond any uncertainty."""
+
+    contradictions: tuple[Contradiction, ...] = ()
+    shift_m: float = 0.0
+
+
+@dataclass(frozen=True)
 class StageNote:
     """What one stage did.
 
@@ -31,6 +64,8 @@ class StageNote:
     warnings : str, each
     advice : str, each
         What adding something to the sheet or the filming would give.
+    contradictions : Contradictions
+        Where the footage shows otherwise than the sheet says; the warnings tell of it too.
     """
 
     stage: str
@@ -38,6 +73,7 @@ class StageNote:
     sentence: str
     warnings: tuple[str, ...] = ()
     advice: tuple[str, ...] = ()
+    contradictions: tuple[Contradiction, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -45,7 +81,9 @@ class Ruling:
     """Who has won, by the event's own rules.
 
     ``winner`` is None for a load run or where there are no data; ``margin_m`` is the winner's rope beyond the share to
-    win; ``sure`` is False where the margin lies inside its U95.
+    win; ``sure`` is False where the margin lies inside its U95, or where the footage contradicts the sheet so that the
+    margin's uncertainty cannot be trusted. ``doubts`` are the contradictions, ``shift_m`` how far off the margin may be
+    by them beyond its uncertainty: 0 without any, NaN where nothing says how far.
     """
 
     winner: str | None
@@ -56,6 +94,8 @@ class Ruling:
     share: float
     u_share: float
     decided_at_s: float
+    doubts: tuple[Contradiction, ...] = ()
+    shift_m: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -98,6 +98,7 @@ def render_page(analysis: Analysis, *, has_clip: bool, strips: Sequence[Strip] =
     time_limits = (-AROUND_S, analysis.clock.duration_s + AROUND_S)
     over_place = [(p, draw_chart(p, x_limits)) for p in place_panels(analysis)]
     over_time = [(p, draw_chart(p, time_limits)) for p in time_panels(analysis)]
+    ruling = analysis.verdict.ruling
     verdict, surely = wording.verdict_words(analysis)
     notes = [note for note in analysis.notes if note.stage != "causes"]
     slots = draw_causes(
@@ -120,6 +121,8 @@ def render_page(analysis: Analysis, *, has_clip: bool, strips: Sequence[Strip] =
         "dark": css_variables(DARK),
         "verdict": wording.headline(verdict),
         "surely": surely,
+        "doubts": () if ruling is None else ruling.doubts,
+        "margin_off": wording.margin_off(ruling),
         "margin": wording.margin_words(analysis),
         "slots": slots | draw_marks(None) | draw_remedies(None, None) | {"clip": mark_slot("clip", "")},
         "mends": tell_mends(analysis),

@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 
 from matchvision.records.events import Event
-from matchvision.records.results import Analysis
+from matchvision.records.results import Analysis, Ruling
 from matchvision.records.tracks import TrackState
 from matchvision.report.byhand import tell_mends, tell_settings
 from matchvision.report.continuity import look_for_cuts
@@ -27,9 +27,11 @@ Facts = tuple[str, tuple[str, ...]]
 
 def rule_facts(analysis: Analysis) -> tuple[Facts, ...]:
     """Everything on the ruling sheet that is said in sentences, in order."""
+    against = tuple(_contradictions(analysis))
     return (
         ("The rule as applied", tuple(_rule(analysis))),
         ("What was measured, and whether it decides", tuple(_margin(analysis))),
+        *((("Where the footage contradicts the sheet", against),) if against else ()),
         ("Which rope counted", tuple(_rope(analysis))),
         ("The clock as seen", tuple(_clock(analysis))),
         ("Before the start", tuple(_early(analysis))),
@@ -57,7 +59,9 @@ def _margin(analysis: Analysis) -> Iterator[str]:
     half = COVERAGE * ruling.u_margin_m
     if half > 0:
         times = abs(ruling.margin_m) / half
-        if ruling.sure:
+        if any(not one.covered for one in ruling.doubts):
+            yield _tell_doubted(ruling)
+        elif ruling.sure:
             yield f"It decides: the margin is {times:.3g} times the half width of its 95 % interval."
         else:
             yield (
@@ -67,6 +71,23 @@ def _margin(analysis: Analysis) -> Iterator[str]:
     turned_s = _last_level(analysis)
     if turned_s is not None:
         yield (f"Until {turned_s:.2f} s the rule would have given another result, from then on this one to the end.")
+
+
+def _tell_doubted(ruling: Ruling) -> str:
+    """What contradictions that no uncertainty covers do to the margin."""
+    far = (
+        f"by up to {1000 * ruling.shift_m:.0f} mm more than its interval says"
+        if math.isfinite(ruling.shift_m)
+        else "by more than its interval says, and nothing tells by how much"
+    )
+    does = "It decides all the same" if ruling.sure else "It does not decide, and cannot carry a ruling"
+    return f"The footage contradicts the sheet, so the margin may be off {far}. {does}."
+
+
+def _contradictions(analysis: Analysis) -> Iterator[str]:
+    ruling = analysis.verdict.ruling
+    for one in () if ruling is None else ruling.doubts:
+        yield f"{one.key}: {sentence(one.shown)} {sentence(one.do)}"
 
 
 def _last_level(analysis: Analysis) -> float | None:

@@ -8,7 +8,7 @@ from typing import Final
 
 from matchvision.records.events import Event
 from matchvision.records.practice import PracticeParameter
-from matchvision.records.results import Analysis, CauseRow, ComparisonRow
+from matchvision.records.results import Analysis, CauseRow, ComparisonRow, Ruling
 from matchvision.report.readings import COVERAGE, best_pull, greatest_in_match, match_times, place_of_run, source_words
 from matchvision.uncertainty import format_quantity
 
@@ -154,6 +154,15 @@ def margin_words(analysis: Analysis) -> str:
     margin = f"Margin {quantity(1000 * ruling.margin_m, 1000 * ruling.u_margin_m, 'mm')}"
     share = f", share {per_cent(ruling.share, ruling.u_share)}" if math.isfinite(ruling.share) else ""
     return f"{margin}{share}, {ruling.winner}."
+
+
+def margin_off(ruling: Ruling | None) -> str:
+    """How far off the margin may be by what contradicts the sheet; empty where every uncertainty covers it."""
+    if ruling is None or not any(not one.covered for one in ruling.doubts):
+        return ""
+    if not math.isfinite(ruling.shift_m):
+        return "Places may be off by more than any ± on this page says."
+    return f"Places may be off by {1000 * ruling.shift_m:.0f} mm more than any ± on this page says."
 
 
 def _load_run_words(analysis: Analysis) -> str:

@@ -113,8 +113,13 @@ def _doubts_of(line: RunLine, one: Played) -> list[tuple[int, str]]:
     match = brief.run.kind == "match"
     if match and not line.measured_winner:
         reasons.append((3, brief.verdict.sentence))
-    elif match and not brief.verdict.sure:
+    elif match and not brief.verdict.sure and not brief.verdict.doubts:
         reasons.append((2, "The margin lies inside its own uncertainty."))
+    open_doubts = [one for one in brief.verdict.doubts if not one.covered]
+    reasons += [
+        (2 if brief.verdict.sure else 3, f"The footage contradicts the sheet, {one.key}: {one.shown}.")
+        for one in open_doubts
+    ]
     if line.measured_winner and line.winner != line.measured_winner:
         reasons.append((2, f"Measured as won by {line.measured_winner}, set to {line.winner}."))
     reasons += [(3, f"{f.what}: {f.consequence}") for f in brief.footage_faults if f.weight == "unusable"]

@@ -9,7 +9,7 @@ import numpy.typing as npt
 from matchvision.errors import TableError
 from matchvision.records.camera import CalibrationPoint, Camera, TableView
 from matchvision.records.frames import Frame
-from matchvision.records.results import StageNote
+from matchvision.records.results import Contradiction, StageNote
 from matchvision.records.sheet import LensSheet, RunSheet, TableSheet
 from matchvision.table.fitting import CameraFit, LensPrior, fit_cameras, phone_prior, sheet_prior
 from matchvision.table.guessing import camera_height_m
@@ -75,8 +75,7 @@ def find_table(frames: Sequence[Frame], sheet: RunSheet, lens: LensSheet | None)
         seen, fit = _add_outline(luma, seen, fit, prior, sheet.table, u_height_m)
         # With the edges as a further witness a stray that two could have been may be told.
         seen, fit = leave_out_stray(seen, fit, prior, u_height_m)
-        moved = warn_of_moves(frames, layout, seen.tags, fit.parameters[0])
-        seen = replace(seen, warnings=(*seen.warnings, *moved))
+        seen = seen.contradicted(*warn_of_moves(frames, layout, seen.tags, fit.parameters[0]))
     seen, fit = warn_of_suspects(seen, fit, prior)
     _refuse_view_from_below(fit.parameters[0])
     points = describe_points(seen, sheet.table, fit)
@@ -102,13 +101,14 @@ def _add_outline(
     if table.edges is False or camera_height_m(fit.parameters[0]) <= 0:
         return seen, fit
     outline = find_outline(luma, table, fit.parameters[0])
-    said: tuple[str, ...] = ()
+    said: tuple[Contradiction, ...] = ()
     if outline is not None:
         outline, said = drop_contradicting(outline, fit.parameters[0], fit.covariance[0], table)
     if outline is None:
         wanted = ("None of the table's edges is clearly seen: they do not help.",) if table.edges and not said else ()
-        return replace(seen, warnings=(*seen.warnings, *said, *wanted)), fit
-    seen = replace(seen, outline=outline, warnings=(*seen.warnings, *said))
+        seen = seen.contradicted(*said)
+        return replace(seen, warnings=(*seen.warnings, *wanted)), fit
+    seen = replace(seen, outline=outline).contradicted(*said)
     return seen, fit_cameras(seen.sightings, fit.parameters, prior, u_height_m, outline)
 
 

@@ -78,7 +78,9 @@ def find_or_hold_table(
         f"The calibration of {kept.source!r} serves this run too: its own tags and points lie within "
         f"{moved_px:.2f} px (rms) of where that run saw them."
     )
-    return _seen_by(kept.view, fresh, scene.picture), StageNote("table", "done", sentence)
+    against = tuple(one for one in note.contradictions if not one.covered)  # within this run, whatever came before
+    told = tuple(f"{one.shown}: {one.do}." for one in against)
+    return _seen_by(kept.view, fresh, scene.picture), StageNote("table", "done", sentence, told, (), against)
 
 
 def _hold_by_picture(

@@ -1,13 +1,14 @@
 """Look for the table's known points: one picture's worth of a still camera, several pictures of a moving one."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from matchvision.errors import TableError
 from matchvision.geometry.camera import project_points
+from matchvision.records.results import Contradiction
 from matchvision.records.sheet import TableSheet
 from matchvision.table.contradicting import refuse_mix_up
 from matchvision.table.fitting import LensPrior, fit_cameras
@@ -40,6 +41,12 @@ class Seen:
     clicks: tuple[str, ...] = ()
     outline: Outline | None = None
     first: int = 0
+    contradictions: tuple[Contradiction, ...] = ()
+
+    def contradicted(self, *by: Contradiction) -> "Seen":
+        """The same with what contradicts the sheet, told as warnings too."""
+        told = tuple(f"{one.shown}: {one.do}." for one in by)
+        return replace(self, warnings=(*self.warnings, *told), contradictions=(*self.contradictions, *by))
 
 
 def look_still(
@@ -52,17 +59,12 @@ def look_still(
     """One picture's worth of sightings from all pictures of a still camera."""
     warnings: list[str] = []
     typical, wander = _typical_corners(layout, found)
-    if wander > _STILL_PX:
-        warnings.append(
-            f"The tags wander by {wander:.1f} px in the first pictures: if the camera was held by hand, "
-            "set moves = true under [camera]."
-        )
     clicks = sight_clicks(table)
     clicked = tuple(point.name for point in table.point)
     rough = join_sightings([sight_roughly(layout, typical), clicks])
     start = _first_camera(rough, [*(f"tag {name[1]}" for name in typical), *clicked], prior, max(luma[0].shape))
     if not typical:
-        return Seen((clicks,), start, (), 1, tuple(warnings), clicked)
+        return Seen((clicks,), start, (), 1, (), clicked)
     mean, pictures = _mean_around_tags(luma, list(typical.values()))
     sighting = clicks
     tags: tuple[TagName, ...] = ()
@@ -94,7 +96,13 @@ def look_still(
             where="[[table.tag]]",
             do="film with the tags in focus, larger in the picture and with their white margin left on",
         )
-    return Seen((sighting,), start, tags, pictures, tuple(warnings), clicked)
+    seen = Seen((sighting,), start, tags, pictures, tuple(warnings), clicked)
+    if wander <= _STILL_PX:
+        return seen
+    # The camera itself stands on pictures that do not belong together: how far off it is, nothing says.
+    shown = f"The tags wander by {wander:.1f} px in the first pictures"
+    do = "if the camera was held by hand, set moves = true under [camera]"
+    return seen.contradicted(Contradiction("[camera] moves", shown, do))
 
 
 def _first_camera(rough: Sighting, names: Sequence[str], prior: LensPrior, longer_px: int) -> FloatArray:

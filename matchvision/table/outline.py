@@ -15,6 +15,7 @@ import numpy.typing as npt
 from matchvision.geometry.camera import project_points
 from matchvision.geometry.placing import direction_jacobian, parameter_jacobian
 from matchvision.geometry.profile import surface_height
+from matchvision.records.results import Contradiction
 from matchvision.records.sheet import TableSheet
 
 FloatArray = npt.NDArray[np.float64]
@@ -123,7 +124,7 @@ def find_outline(luma: Sequence[Luma], table: TableSheet, camera: FloatArray) ->
 
 def drop_contradicting(
     outline: Outline, camera: FloatArray, covariance: FloatArray, table: TableSheet
-) -> tuple[Outline | None, tuple[str, ...]]:
+) -> tuple[Outline | None, tuple[Contradiction, ...]]:
     """Without the edges that contradict the size in the sheet, and what to say of these."""
     apart, by_camera = outline.misfit(camera), outline.misfit_jacobian(camera)
     expected = outline.covariance_px2 + by_camera @ covariance @ by_camera.T
@@ -139,10 +140,11 @@ def drop_contradicting(
         _, outwards = _places_on_side(table, int(side), np.zeros(1))
         scale = float(np.mean(np.linalg.norm(direction_jacobian(camera, outline.points_m[mine], outwards), axis=-1)))
         key = "width_m" if side < 2 else "length_m"
-        said.append(
+        shown = (
             f"The table's {SIDES[side]} lies {1e3 * abs(off_px) / scale:.0f} mm "
-            f"{'outside' if off_px > 0 else 'inside'} of where {key} puts it and was not used: measure {key} again."
+            f"{'outside' if off_px > 0 else 'inside'} of where {key} puts it and was not used"
         )
+        said.append(Contradiction(f"[table] {key}", shown, f"measure {key} again", covered=True))
     return (outline.keep(kept) if kept.any() else None), tuple(said)
 
 

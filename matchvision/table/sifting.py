@@ -8,7 +8,7 @@ import numpy.typing as npt
 from matchvision.table.fitting import CameraFit, LensPrior, fit_cameras
 from matchvision.table.looking import Seen
 from matchvision.table.noise import Sighting, keep_points
-from matchvision.table.suspecting import Suspect, find_suspects, tell_suspect
+from matchvision.table.suspecting import Suspect, contradict, find_suspects, tell_suspect
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -61,7 +61,10 @@ def _without_worst(seen: Seen, fit: CameraFit, prior: LensPrior, u_height_m: flo
     tags = tuple(tag for k, tag in enumerate(seen.tags) if k != unit)
     clicks = tuple(click for k, click in enumerate(seen.clicks) if k + len(seen.tags) != unit)
     warning = f"{tell_suspect(suspect)}. It was left out."
-    return replace(seen, sightings=(others,), tags=tags, clicks=clicks, warnings=(*seen.warnings, warning)), without
+    against = (*seen.contradictions, *contradict(suspect, warning.rstrip(".")))
+    warnings = (*seen.warnings, warning)
+    left = replace(seen, sightings=(others,), tags=tags, clicks=clicks, warnings=warnings, contradictions=against)
+    return left, without
 
 
 def warn_of_suspects(seen: Seen, fit: CameraFit, prior: LensPrior) -> tuple[Seen, CameraFit]:
@@ -80,7 +83,9 @@ def warn_of_suspects(seen: Seen, fit: CameraFit, prior: LensPrior) -> tuple[Seen
     doubt = f" (or the fault lies with {', '.join(s.name for s in likely[1:])})" if likely[1:] else ""
     warning = f"{tell_suspect(likely[0])}{doubt}. It was used all the same, and the uncertainty raised."
     drawn = np.sum([np.outer(s.pull, s.pull) for s in likely], axis=0)
-    return replace(seen, warnings=(*seen.warnings, warning)), replace(fit, covariance=fit.covariance + drawn)
+    against = (*seen.contradictions, *contradict(likely[0], warning.rstrip(".")))
+    seen = replace(seen, warnings=(*seen.warnings, warning), contradictions=against)
+    return seen, replace(fit, covariance=fit.covariance + drawn)
 
 
 def _rows(suspect: Suspect, tags: int) -> slice:

@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.records.frames import Frame
+from matchvision.records.results import Contradiction
 from matchvision.table.sighting import sight_edges
 from matchvision.table.tags import TagLayout, TagName
 
@@ -21,7 +22,7 @@ _LOOKS, _FEWEST_LOOKS, _FEWEST_TAGS = 16, 3, 2
 
 def warn_of_moves(
     frames: Sequence[Frame], layout: TagLayout, tags: Sequence[TagName], camera: FloatArray
-) -> tuple[str, ...]:
+) -> tuple[Contradiction, ...]:
     """What to say where the tags do not lie at the same place in all pictures.
 
     Parameters
@@ -65,8 +66,10 @@ def warn_of_moves(
     steps = np.linalg.norm(np.diff(np.nanmedian(apart, axis=1), axis=0), axis=-1)
     knock = int(np.argmax(steps))
     before_s, after_s = float(times[knock]), float(times[knock + 1])
-    return (
+    shown = (
         f"The camera did not stand still: the tags lie up to {moved_px:.1f} px from where they mostly lie, with the "
         f"greatest change between {before_s:.2f} and {after_s:.2f} s of the clip. Places are off by as much where it "
-        "stood elsewhere: set moves = true under [camera], or cut the clip there with from_s and until_s.",
+        "stood elsewhere"
     )
+    do = "set moves = true under [camera], or cut the clip there with from_s and until_s"
+    return (Contradiction("[camera] moves", shown, do, off_px=moved_px),)

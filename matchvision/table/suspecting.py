@@ -12,6 +12,7 @@ import numpy.typing as npt
 
 from matchvision.geometry.camera import project_points
 from matchvision.geometry.placing import direction_jacobian
+from matchvision.records.results import Contradiction
 from matchvision.table.fitting import CameraFit, LensPrior, whiten_misfit
 from matchvision.table.noise import Sighting
 from matchvision.table.outline import Outline
@@ -136,6 +137,20 @@ def _effect(sighting: Sighting, camera: FloatArray, rows: slice, direction: Floa
     # Steps are scaled to directions of any length, such as corners that grow from a tag's middle.
     moved[rows] = direction_jacobian(camera, sighting.points_m[rows], direction)
     return np.asarray(np.nan_to_num(np.einsum("pij,pj->pi", sighting.directions, moved)).ravel(), dtype=np.float64)
+
+
+def contradict(suspect: Suspect, told: str) -> tuple[Contradiction, ...]:
+    """The same against the sheet, ``told`` being what is said of it; nothing of one that is too small to be placed."""
+    if np.isfinite(suspect.short_side_px):
+        return ()
+    tag = suspect.name.startswith("tag ")
+    which = (
+        f"[[table.tag]] id = {suspect.name.removeprefix('tag ')}"
+        if tag
+        else f"[[table.point]] {suspect.name.removeprefix('point ')}"
+    )
+    key = "side_m" if suspect.kind == "size" else "centre_m" if tag else "at_m"
+    return (Contradiction(f"{which}: {key}", told, f"measure {key} again, and see that it lies flat", covered=True),)
 
 
 def tell_suspect(suspect: Suspect) -> str:

@@ -132,7 +132,7 @@ def write_note(
         advice.append(
             "A lens sheet from chessboard stills (matchvision lens) would sharpen places at the table's ends."
         )
-    return StageNote("table", "done", sentence, tuple(warnings), tuple(advice))
+    return StageNote("table", "done", sentence, tuple(warnings), tuple(advice), seen.contradictions)
 
 
 def _worst_tag(seen: Seen, fit: CameraFit) -> tuple[TagName, float]:

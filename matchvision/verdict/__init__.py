@@ -2,13 +2,14 @@
 
 from typing import TYPE_CHECKING, Any
 
+from matchvision.verdict.doubting import weigh_doubts
 from matchvision.verdict.first import tell_first
 
 if TYPE_CHECKING:
     from matchvision.verdict.refitted import fit_match
     from matchvision.verdict.verdict import judge, seek_causes
 
-__all__ = ["fit_match", "judge", "seek_causes", "tell_first"]
+__all__ = ["fit_match", "judge", "seek_causes", "tell_first", "weigh_doubts"]
 
 
 def __getattr__(name: str) -> Any:  # noqa: ANN401 - whatever the name stands for

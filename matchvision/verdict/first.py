@@ -5,15 +5,16 @@ import math
 import numpy as np
 
 from matchvision.records.motion import MachineMotion, MatchClock, Motion
-from matchvision.records.results import FirstAnswer
+from matchvision.records.results import Doubts, FirstAnswer
 from matchvision.records.sheet import Run
 from matchvision.uncertainty import format_interval
 from matchvision.verdict.comparing import find_peak
+from matchvision.verdict.doubting import doubt
 from matchvision.verdict.judging import rule
 from matchvision.verdict.reading import read_at
 
 
-def tell_first(run: Run, motion: Motion, clock: MatchClock) -> FirstAnswer:
+def tell_first(run: Run, motion: Motion, clock: MatchClock, doubts: Doubts | None = None) -> FirstAnswer:
     """Ruling and motion in a few sentences; forecast, pull and causes, which take longer, change nothing in them.
 
     Notes
@@ -22,7 +23,7 @@ def tell_first(run: Run, motion: Motion, clock: MatchClock) -> FirstAnswer:
     """
     moved = [_tell_machine(run, one, motion, clock) for one in motion.machines.values()]
     return FirstAnswer(
-        rule(run, motion, clock),
+        doubt(rule(run, motion, clock), doubts or Doubts()),
         tuple(said for said in (_tell_rope(run.sheet.run.kind, motion, clock), *moved) if said),
     )
 

@@ -9,11 +9,12 @@ from matchvision.records.events import Grip
 from matchvision.records.forecast import ForecastRun
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.pull import Pull
-from matchvision.records.results import CauseRow, ComparisonRow, CurveRow, Grounds, Ruling, StageNote, Verdict
+from matchvision.records.results import CauseRow, ComparisonRow, CurveRow, Doubts, Grounds, Ruling, StageNote, Verdict
 from matchvision.records.sheet import Run, StartPose
 from matchvision.uncertainty.scoring import brier_score, crps_gaussian
 from matchvision.verdict.causing import weigh_causes
 from matchvision.verdict.comparing import Compared, compare_run
+from matchvision.verdict.doubting import doubt
 from matchvision.verdict.judging import rule
 from matchvision.verdict.phases import find_phases
 from matchvision.verdict.phasing import compare_curves, compare_phases
@@ -27,12 +28,14 @@ def judge(
     grip: Grip | None,
     clock: MatchClock,
     forecast: ForecastRun | None,
+    doubts: Doubts | None = None,
 ) -> tuple[Verdict, StageNote]:
     """Who won and how surely, and measured against predicted; the causes are left to `seek_causes`, which takes longer.
 
     Works with whatever there is: without a forecast there is a ruling alone.
+    ``doubts`` are what the footage shows otherwise than the sheet says.
     """
-    ruling = rule(run, motion, clock)
+    ruling = doubt(rule(run, motion, clock), doubts or Doubts())
     compared = compare_run(run, motion, pull, grip, clock, forecast, ruling)
     rows = tuple(c.row for c in compared)
     phases = find_phases(motion, grip, clock)

@@ -71,8 +71,22 @@ class CameraBrief(ResultModel):
     supported_ratio: Annotated[float, Field(description="share of poses that the picture itself supports")]
 
 
+class ContradictionBrief(ResultModel):
+    """The footage shows otherwise than ``key`` of the sheet says; ``covered`` where the uncertainties hold it."""
+
+    key: str
+    shown: str
+    do: str
+    off_px: MaybeNumber
+    covered: bool
+
+
 class VerdictBrief(ResultModel):
-    """Who has won: ``margin_m`` is the winner's rope beyond the share to win, ``sure`` whether it exceeds its U95."""
+    """Who has won: ``margin_m`` is the winner's rope beyond the share to win, ``sure`` whether it exceeds its U95.
+
+    ``doubts`` are contradictions of the sheet: by them the margin may be off by ``shift_m`` beyond its uncertainty,
+    null where nothing says how far. ``sure`` is false where that may turn the ruling.
+    """
 
     winner: str | None
     margin_m: MaybeNumber
@@ -82,6 +96,8 @@ class VerdictBrief(ResultModel):
     u_share: MaybeNumber
     decided_at_s: MaybeNumber
     sentence: str
+    doubts: tuple[ContradictionBrief, ...] = ()
+    shift_m: MaybeNumber = 0.0
 
 
 class ForecastBrief(ResultModel):
@@ -303,6 +319,7 @@ class NoteBrief(ResultModel):
     sentence: str
     warnings: tuple[str, ...]
     advice: tuple[str, ...]
+    contradictions: tuple[ContradictionBrief, ...] = ()
 
 
 class ResultFile(ResultModel):

@@ -1,5 +1,6 @@
 """The commands: what they say, where they put things, and their exit codes."""
 
+import dataclasses
 import io
 import json
 import re
@@ -17,7 +18,7 @@ from matchvision.cli.showing import shown_progress
 from matchvision.errors import CannotMeasure, FootageError, OutputError, TableError
 from matchvision.filming import Scene
 from matchvision.records.naming import name_folder
-from matchvision.records.results import CauseRow, StageNote
+from matchvision.records.results import CauseRow, Contradiction, StageNote
 from matchvision.sheets import describe_keys
 from matchvision.sheets.lens import read_lens
 from matchvision.writing import describe_tables
@@ -208,6 +209,23 @@ def test_something_asked_for_is_lacking(type_in: Type, stand_in: StandIn, practi
     assert result.output.count("verdict: the last 2 s are not seen") == 1  # as what is lacking, not as a warning too
     assert "no source" not in result.output
     assert "Report:" in result.output
+
+
+@pytest.mark.parametrize(("covered", "exit_code"), [(False, 1), (True, 0)])
+def test_footage_that_contradicts_the_sheet_is_told_with_the_verdict(
+    type_in: Type, stand_in: StandIn, practice: Path, *, covered: bool, exit_code: int
+) -> None:
+    """With the key and what to do, once; the exit code tells it where no uncertainty holds it."""
+    shown, do = "The tags lie up to 4.0 px off", "set moves = true under [camera]"
+    against = Contradiction("[camera] moves", shown, do, off_px=4.0, covered=covered)
+    stand_in.ruling = dataclasses.replace(stand_in.ruling or pytest.fail("no ruling"), doubts=(against,), shift_m=0.01)
+    stand_in.notes = (StageNote("table", "done", "Fitted.", (f"{shown}: {do}.",), (), (against,)),)
+    result = type_in("analyze", str(practice))
+    assert result.exit_code == exit_code
+    head = result.output.split("Report:")[0]
+    assert f"[camera] moves: {shown}.\n    What to do: {do}, and analyze again." in head
+    assert result.output.count(shown) == 1
+    assert type_in("--quiet", "analyze", str(practice), "--out", "other").exit_code == exit_code
 
 
 def test_a_described_link_asks_for_the_pull(type_in: Type, stand_in: StandIn, practice: Path) -> None:

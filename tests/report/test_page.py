@@ -9,14 +9,16 @@ import numpy as np
 import pytest
 
 from matchvision.errors import OutputError
-from matchvision.records.results import Analysis, Ruling
+from matchvision.records.results import Analysis, Contradiction, Doubts, Ruling
 from matchvision.report import write_page
 from matchvision.report.charts import nice_ticks, tick_text
 from matchvision.report.embedding import MOST_MOMENTS, chosen_frames, deciding_moment, page_data
 from matchvision.report.page import render_page
 from matchvision.report.readings import rope_middle, ruled_rope, shown_sources
-from matchvision.report.ruling import margin_drawing
+from matchvision.report.ruling import margin_drawing, rule_facts
 from matchvision.report.wording import example_citation
+from matchvision.verdict.doubting import doubt
+from matchvision.writing.summary import sum_up
 from tests.report.invented import invent_analysis, rename
 
 SECTIONS = {
@@ -86,6 +88,29 @@ def test_page_without_marked_clip_links_none(tmp_path: Path) -> None:
     reader = read(write_page(invent_analysis(), tmp_path).read_text(encoding="utf-8"))
     assert "video" not in reader.tags
     assert reader.addresses == ["#events", "ruling.html"]
+
+
+@pytest.mark.parametrize(("shift_m", "far"), [(0.044, "44 mm more"), (float("nan"), "by more than any")])
+def test_what_contradicts_the_sheet_stands_with_the_verdict(shift_m: float, far: str) -> None:
+    """On the page before the cause, on the ruling sheet instead of that it decides, and in result.json."""
+    whole = invent_analysis()
+    ruling = whole.verdict.ruling
+    assert ruling is not None
+    against = Contradiction("[camera] moves", "The tags wander by 16.1 px", "set moves = true", off_px=16.1)
+    doubted = doubt(ruling, Doubts((against,), shift_m))
+    assert not doubted.sure or abs(ruling.margin_m) > shift_m
+    whole = dataclasses.replace(whole, verdict=dataclasses.replace(whole.verdict, ruling=doubted))
+    text = render_page(whole, has_clip=False)
+    beside = text.split("<aside>")[1].split('id="cause"')[0]
+    assert "<code>[camera] moves</code> The tags wander by" in beside
+    assert "Set moves = true, and analyze again." in beside
+    assert far in beside
+    facts = dict(rule_facts(whole))
+    assert "The tags wander by 16.1 px." in facts["Where the footage contradicts the sheet"][0]
+    assert not any(said.startswith("It decides:") for said in facts["What was measured, and whether it decides"])
+    brief = sum_up(whole, ()).verdict
+    assert brief.doubts[0].key == "[camera] moves"
+    assert brief.sure is doubted.sure
 
 
 @pytest.mark.parametrize(("to_win", "winner"), [(0.5, "plover"), (0.6, "plover"), (0.7, None)])

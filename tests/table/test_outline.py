@@ -67,7 +67,8 @@ def test_edge_off_the_stated_size_is_dropped_and_named() -> None:
     assert kept is not None
     assert set(kept.side) == {0, 1}
     assert len(said) == 2
-    assert all("mm inside of where length_m puts it" in text for text in said), said
+    assert all("mm inside of where length_m puts it" in one.shown for one in said), said
+    assert {one.key for one in said} == {"[table] length_m"}
 
 
 @pytest.mark.parametrize("clip", STILL)
