@@ -1,5 +1,6 @@
 """What is written about the code must be so: pointers to tests, commands, links, sources of published values."""
 
+import csv
 import re
 import shlex
 from pathlib import Path
@@ -113,3 +114,49 @@ def test_published_checks_name_their_source(path: Path) -> None:
 def test_no_page_holds_an_unfilled_place() -> None:
     for page in PAGES:
         assert not re.search(r"^[A-Z]+_[A-Z_]+$", page.read_text(encoding="utf-8"), re.MULTILINE), page.name
+
+
+#: Tables of accuracy: their page, words that stand before them, and for each row the figures of the last full results
+#: that stand in it, with the factor that brings each to the page's unit.
+ACCURACY: dict[tuple[str, str], dict[str, tuple[tuple[str, int], ...]]] = {
+    ("README.md", "## How good is it?"): {
+        "visible markers seen": (("tracks seen [ratio]", 100),),
+        "marker places, rms": (("tracks rms [mm]", 1),),
+        "machine speed, rms": (("speed rms [mm/s]", 1),),
+        "rope on one side at the end": (("rope error at the end [mm]", 1),),
+        "margin, error and stated U95": (("margin error [mm]", 1), ("margin U95 [mm]", 1)),
+        "wheel rate, rms over its greatest": (
+            ("heron wheel rate rms [ratio]", 100),
+            ("plover wheel rate rms [ratio]", 100),
+        ),
+        "pull by the sprung link, rms over peak": (("pull link rms over peak [ratio]", 100),),
+        "slip intervals, overlap with the true ones": (("heron slip overlap [ratio]", 1),),
+    },
+    ("docs/motion.md", "python -m benchmarks accuracy"): {
+        f"{name}'s wheel, all (calm)": (
+            (f"{name} wheel rate rms [ratio]", 100),
+            (f"{name} wheel rate rms away from jumps [ratio]", 100),
+        )
+        for name in ("heron", "plover")
+    },
+}
+
+
+@pytest.mark.parametrize("place", ACCURACY, ids=lambda place: place[0])
+def test_pages_tell_the_accuracy_that_was_measured(place: tuple[str, str]) -> None:
+    """Each number as it stands there is the measured one, rounded to as many digits."""
+    with (ROOT / "benchmarks" / "results" / "accuracy.csv").open(encoding="utf-8") as file:
+        measured = {row["figure"]: row for row in csv.DictReader(file)}
+    page, before = place
+    lines = (ROOT / page).read_text(encoding="utf-8").split(before)[1].splitlines()
+    cells = [[cell.strip() for cell in line.strip("|").split("|")] for line in lines if line.startswith("|")]
+    clips = [clip.replace(" with ", " ").replace(" ", "-") for clip in cells[0][1:]]
+    rows = {name: told for name, *told in cells}
+    for row, figures in ACCURACY[place].items():
+        for clip, cell in zip(clips, rows[row], strict=True):
+            told = re.findall(r"−?\d+(?:\.\d+)?", cell)
+            wanted = [factor * float(measured[name][clip]) for name, factor in figures if measured[name][clip]]
+            assert len(told) == len(wanted), f"{row}, {clip}: {cell}"
+            for text, value in zip(told, wanted, strict=True):
+                digits = len(text.partition(".")[2])
+                assert f"{value:.{digits}f}".replace("-", "−") == text, f"{row}, {clip}: {text}, measured {value:.4g}"
