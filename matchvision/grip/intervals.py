@@ -15,6 +15,8 @@ BoolArray = npt.NDArray[np.bool_]
 CLEAR_OF_NOISE: Final = 8.0
 #: But it is taken over no longer than this.
 LONGEST_SPAN_S: Final = 0.5
+#: Times that differ by no more than this are the same: sums of frames' times are off by their last digits.
+SAME_S: Final = 1e-6
 #: No date of something that was found is less certain than this.
 LONGEST_U_S: Final = 0.5
 
@@ -64,7 +66,7 @@ def bridge_gaps(holds: BoolArray, real_s: FloatArray, longest_s: float) -> BoolA
 def keep_long(holds: BoolArray, real_s: FloatArray, least_s: float) -> list[Stretch]:
     """Stretches that last at least ``least_s``, a frame's own duration included."""
     frame_s = typical_step_s(real_s)
-    return [s for s in find_stretches(holds) if real_s[s.last] - real_s[s.first] + frame_s >= least_s]
+    return [s for s in find_stretches(holds) if real_s[s.last] - real_s[s.first] + frame_s >= least_s - SAME_S]
 
 
 def typical_step_s(real_s: FloatArray) -> float:

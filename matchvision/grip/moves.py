@@ -1,4 +1,4 @@
-"""Events of a machine's own motion: first motion, early start, turning, leaving the table, stalling, holding."""
+"""Events of a machine's own motion: first motion, early start, turning, leaving the table, holding."""
 
 from typing import Final
 
@@ -17,9 +17,10 @@ from matchvision.grip.intervals import (
     typical_step_s,
 )
 from matchvision.grip.onset import LEAST_PLACES, date_start
+from matchvision.grip.stirring import chance_of_way
 from matchvision.records.events import Event
-from matchvision.records.motion import MachineMotion, MatchClock, RopeMotion, WheelMotion
-from matchvision.records.pull import PullSource, Traction
+from matchvision.records.motion import MachineMotion, MatchClock, RopeMotion
+from matchvision.records.pull import PullSource
 from matchvision.records.sheet import TableSheet
 from matchvision.uncertainty import K_95, format_interval
 
@@ -40,14 +41,6 @@ TURNED_DEG: Final = 10.0
 TURNED_FOR_S: Final = 0.1
 #: A machine that stands on end by more than this has no heading to speak of.
 ON_END_DEG: Final = 30.0
-#: A driven wheel stalls below this rate, under drive, for this long.
-STALL_RAD_S: Final = 0.1
-STALL_FOR_S: Final = 1.0
-#: A wheel that stands again within this has not turned on: the longest that contact noise and a few frames make of it.
-STANDS_AGAIN_S: Final = 0.05
-#: … and what is not surely faster (one-sided 95 %), or a drive that seems off, parts no stall for so long.
-UNSURE_FOR_S: Final = 0.1
-SURELY_U: Final = 1.645
 #: A machine that holds is no faster than this, for this long.
 HOLDS_M_S: Final = 0.004
 HOLDS_FOR_S: Final = 1.0
@@ -63,7 +56,8 @@ def find_first_motion(
 ) -> list[Event]:
     """The machine's first motion, once, and an early start where it comes before the signal.
 
-    The first stretch of at least 0.1 s above 10 mm/s that follows rest and surely exceeds the limit. Early: the signal
+    The first stretch of at least 0.1 s above 10 mm/s that follows rest and exceeds the limit with 95 %, by the smoothed
+    speed or, where the whole way is short, by that, `chance_of_way`. Early: the signal
     lies beyond its U95, the clock's own uncertainty included. A clock that was started by the first motion cannot be
     jumped. ``free`` says in which frames no hand is at work; without it that is from a second before the signal on.
     ``course`` (n,) is its place along x, not smoothed: it dates the motion, since a smoothed speed spreads a leap.
@@ -82,10 +76,14 @@ def find_first_motion(
         # The peak in the first half second: a creep just above the limit is no start.
         soon = slice(stretch.first, min(stretch.last + 1, int(np.searchsorted(real_s, real_s[stretch.first] + 0.5))))
         best, u_best = best_mean(speed[soon], u[soon], real_s[soon], MOVES_FOR_S)
+        at_s, u_at_s = date_crossing(speed, u, real_s, stretch.first, MOVING_M_S)
         chance = chance_above(best, u_best, MOVING_M_S)
+        if course is not None and follows_rest:
+            # Over a short way the way itself tells: a smoothed speed is as unsure in each frame as in all together,
+            # and a coder's jump has one too.
+            chance = _chance_by_way(course, real_s, looked_at, at_s) or chance
         if not follows_rest or chance < 0.95:
             continue
-        at_s, u_at_s = date_crossing(speed, u, real_s, stretch.first, MOVING_M_S)
         if course is not None:
             # Its way out is until it is fastest: one that stops again after a jerk follows no law of starting. The
             # smoothed speed of one that leaps is greatest while it leaps, so its window is added.
@@ -117,6 +115,14 @@ def find_first_motion(
             found.append(Event("early-start", moved.machine, start_s, float("nan"), u_start_s, early, evidence))
         return found
     return []
+
+
+def _chance_by_way(course: FloatArray, real_s: FloatArray, looked_at: BoolArray, about_s: float) -> float | None:
+    """Probability that a course that stays within a centimetre went faster than the limit about a moment."""
+    shown = looked_at & np.isfinite(course)
+    rests = shown & (real_s < about_s) & (real_s > about_s - LOOKED_BACK_S)
+    noise = noise_of(course[rests]) if rests.sum() > LEAST_PLACES else 0.0
+    return chance_of_way(real_s[shown], course[shown], noise, MOVING_M_S, about_s, MOVES_FOR_S)
 
 
 def _stood_between(t_s: FloatArray, course: FloatArray, from_s: float, until_s: float, unseen_m: float) -> bool:
@@ -186,77 +192,6 @@ def find_leaving(moved: MachineMotion, table: TableSheet, real_s: FloatArray, cl
         chance = chance_above(best, u_best, 0.0)
         return [Event("off-table", moved.machine, at_s - zero_s, float("nan"), u_at_s, chance, evidence)]
     return []
-
-
-def find_stalls(
-    wheel: WheelMotion,
-    real_s: FloatArray,
-    clock: MatchClock,
-    *,
-    traction: Traction | None,
-    commands: npt.NDArray[np.float64] | None,
-) -> list[Event]:
-    """Stretches in which a driven wheel stands (below 0.1 rad/s for at least 1 s) under drive.
-
-    That the drive was on must be known, from a log of the commands or from traction in the drive direction; without
-    either a standing wheel is no stall, since it may simply have been switched off.
-    """
-    match_s = _match_s(real_s, clock)
-    if commands is not None:
-        # Left and right shares, where they are logged apart, drive one machine.
-        driven = np.interp(match_s, commands[:, 0], np.abs(commands[:, 1:]).max(axis=1)) > 0.05
-        source = "by the log of its commands"
-    elif traction is not None:
-        driven = traction.traction_N > np.fmax(2 * traction.u_traction_N, 0.5)
-        source = "as its traction shows"
-    else:
-        return []
-    rate_size = np.abs(wheel.rate_rad_s)
-    # A wheel that stopped may seem to swing on by its u for a while: that does not part a stall.
-    standing = (rate_size < np.fmax(STALL_RAD_S, 2 * wheel.u_rate_rad_s)) & driven & (match_s > 0)
-    standing = bridge_gaps(standing, real_s, UNSURE_FOR_S)
-    for turned in keep_long(rate_size > STALL_RAD_S + SURELY_U * wheel.u_rate_rad_s, real_s, STANDS_AGAIN_S):
-        standing[turned.frames] = False
-    zero_s = clock.start_clip_s * clock.real_per_clip_ratio
-    events = []
-    for whole in keep_long(standing, real_s, STALL_FOR_S):
-        slow = np.flatnonzero(rate_size[whole.frames] < STALL_RAD_S)
-        if not len(slow):
-            continue
-        stretch = Stretch(whole.first + int(slow[0]), whole.first + int(slow[-1]))
-        part = stretch.frames
-        rate, u = float(np.nanmedian(wheel.rate_rad_s[part])), float(np.nanmedian(wheel.u_rate_rad_s[part]))
-        at_s, u_at_s = _date_standing(wheel, real_s, whole.first, stretch.first)
-        # It ended somewhere between the last frame and the next.
-        frame_s = typical_step_s(real_s)
-        lasted_s, u_lasted_s = (
-            float(real_s[stretch.last]) - at_s + frame_s / 2,
-            float(np.hypot(u_at_s, frame_s / 12**0.5)),
-        )
-        chance = chance_above(-abs(rate), u, -STALL_RAD_S) * chance_above(lasted_s, u_lasted_s, STALL_FOR_S)
-        if chance < 0.5:
-            continue
-        evidence = (
-            f"Wheel {wheel.wheel} of {wheel.machine} turned at {format_interval(rate, u)} rad/s (middle value, 95 %) "
-            f"for {format_interval(lasted_s, u_lasted_s)} s under drive, {source}. Limit 0.1 rad/s for 1 s."
-        )
-        end_s = _end_s(real_s, stretch.last, zero_s)
-        events.append(Event("stall", wheel.machine, at_s - zero_s, end_s, u_at_s, chance, evidence))
-    return events
-
-
-def _date_standing(wheel: WheelMotion, real_s: FloatArray, first: int, slow: int) -> tuple[float, float]:
-    """When a wheel came to stand: between the frame from which its rate may be nothing and the first in which it is.
-
-    One that is stopped at once swings on in its smoother by its uncertainty; one that slows down passes both together.
-    """
-    rate, u = -np.abs(wheel.rate_rad_s), wheel.u_rate_rad_s
-    at_s, u_at_s = date_crossing(rate, u, real_s, slow, -STALL_RAD_S)
-    if slow == first:
-        return at_s, u_at_s
-    may_s, u_may_s = date_crossing(rate, u, real_s, first, -max(STALL_RAD_S, 2 * float(u[first])))
-    between_s = max(at_s - may_s, 0.0)
-    return at_s - between_s / 2, float(np.sqrt(between_s**2 / 12 + (u_at_s**2 + u_may_s**2) / 4))
 
 
 def find_holding(

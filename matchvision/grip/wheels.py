@@ -7,9 +7,9 @@ import numpy.typing as npt
 
 from matchvision.grip.hidden import Chain
 from matchvision.grip.intervals import FloatArray, Stretch
-from matchvision.grip.moves import find_stalls
 from matchvision.grip.places import describe_other_side, describe_place
 from matchvision.grip.slip import StateArray, find_slides, likely_states, slip_events
+from matchvision.grip.stalls import find_stalls
 from matchvision.grip.states import wheel_chain
 from matchvision.records.events import Event
 from matchvision.records.motion import MachineMotion, MatchClock, Motion, WheelMotion

@@ -27,8 +27,9 @@ SLIDES: Final = ("slip", "spin", "dragged")
 #: to 50 ms; a machine's speed is told to 5 mm/s (95 %) by footage such as this.
 SLIP_EDGE_M_S: Final = 0.010
 STANDS_EDGE_M_S: Final = 0.005
-#: A lead is told to 2 mm (95 %).
+#: A lead is told to 2 mm (95 %), a wheel's turn within a second to 0.03 rad.
 LEAD_EDGE_M: Final = 0.002
+TURN_EDGE_RAD: Final = 0.03
 DATES_S: Final = 0.05
 SLIDES_FOR_S: Final = 0.15
 #: The one machine that rears up here, 0.17 m from axle to axle and with its mass 0.09 m up, stands on its rear axle so.
@@ -292,18 +293,46 @@ def _fused(pieces: list[tuple[int, int, int]]) -> list[tuple[int, int, int]]:
 
 
 def _of_standing_wheels(name: str, t: FloatArray, driven: BoolArray, rate: FloatArray) -> list[Truth]:
-    """Wheels below 0.1 rad/s for at least a second; one that creeps at about that rate may count earlier, or not."""
-    slow = _runs((np.abs(rate) < 0.15) & driven)
+    """Driven wheels that slow down to 0.1 rad/s and then turn by less than 0.1 rad in any second, for at least one.
+
+    One that creeps at about that rate may count earlier, or not; where it turns by about so much, or stands for about
+    so long, this beginning and the next are both right.
+    """
+    angle = np.concatenate([[0.0], np.cumsum(0.5 * (rate[1:] + rate[:-1]) * np.diff(t))])
     found = []
-    for low, high in slow:
-        if t[high] - t[low] < 0.9:
-            continue
-        surely = [(a, b) for a, b in _runs((np.abs(rate) < 0.1) & driven) if low <= a <= high and t[b] - t[a] > 1.1]
-        for a, _ in surely:
-            found.append(Truth("stall", name, float(t[a]), from_s=float(t[low])))
-        if not surely:
-            found.append(Truth("stall", name, float(t[high]), needed=False, from_s=float(t[low])))
+    for a, b in _runs(driven):
+        slow = np.flatnonzero(np.abs(rate[a : b + 1]) < 0.1) + a
+        starts = [int(k) for k in slow if k == a or abs(rate[k - 1]) >= 0.1]
+        after, sure = a - 1, True
+        for k in starts:
+            if k <= after:
+                continue
+            lasted = [
+                t[_stands_until(angle, t, k, b, 0.1 + off)] - t[k] for off in (-TURN_EDGE_RAD, 0.0, TURN_EDGE_RAD)
+            ]
+            if lasted[2] < 1.0 - 2 * DATES_S:
+                continue
+            clear = lasted[0] > 1.0 + 2 * DATES_S
+            low = k
+            while low > a and abs(rate[low - 1]) < 0.15:
+                low -= 1
+            found.append(
+                Truth("stall", name, float(t[k]), needed=sure and clear, from_s=float(t[low]), defined=lasted[1] >= 1.0)
+            )
+            sure = clear
+            if clear:
+                after = _stands_until(angle, t, k, b, 0.1)
     return found
+
+
+def _stands_until(angle: FloatArray, t: FloatArray, first: int, last: int, most_rad: float) -> int:
+    """The last moment until which an angle changed by less than a limit in any second from ``first`` on."""
+    per_s = round(1.0 / float(np.median(np.diff(t))))
+    for k in range(first + 1, last + 1, max(per_s // 200, 1)):
+        before = angle[max(first, k - per_s) : k]
+        if max(before.max() - angle[k], angle[k] - before.min()) > most_rad:
+            return k - 1
+    return last
 
 
 def _near_misses(scene: Scene, course: Course, t: FloatArray, inside: BoolArray) -> list[Truth]:
@@ -338,11 +367,16 @@ def _of_anchor(name: str, t: FloatArray, inside: BoolArray, speed: FloatArray, t
     speed = np.abs(speed)
     moves = _joined(_runs((speed > 0.004) & inside & (t > 0)), t, 0.05)
     # A jerk of a millimetre or two shortly before may be taken for its beginning.
+    # One that goes on after a rest of no more than dates may be off need not be told from what came before.
+    ended_s = [-np.inf, *(t[b] for _, b in moves)]
     found = [
-        Truth("anchor-creep", name, float(t[a]), from_s=min(float(t[p]) for p, _ in moves if t[a] - 0.4 < t[p] <= t[a]))
-        for a, b in moves
+        Truth(
+            "anchor-creep", name, float(t[a]), needed=bool(t[a] - before_s >= 2 * DATES_S),
+            from_s=min(float(t[p]) for p, _ in moves if t[a] - 0.4 < t[p] <= t[a]),
+        )
+        for (a, b), before_s in zip(moves, ended_s, strict=False)
         if speed[a : b + 1].sum() * step >= 0.003
-    ]
+    ]  # fmt: skip
     loose = [a for a, b in _runs((speed > 0.030) & inside) if speed[a : b + 1].sum() * step >= 0.010]
     if loose:
         found.append(Truth("dislodged", name, float(t[loose[0]])))

@@ -44,3 +44,12 @@ def test_best_mean_is_that_of_the_window() -> None:
     mean, u = best_mean(values, np.full(len(T_S), 0.2), T_S, 0.15)
     assert mean == pytest.approx(3.0)
     assert u == pytest.approx(0.2)
+
+
+def test_stretch_as_long_as_asked_is_kept_whatever_its_last_digits() -> None:
+    t_s = np.arange(200) / 60
+    for first in range(1, 190):
+        holds = np.zeros(200, dtype=np.bool_)
+        holds[first : first + 6] = True
+        assert len(keep_long(holds, t_s, 0.1)) == 1
+        assert not keep_long(holds, t_s, 0.11)

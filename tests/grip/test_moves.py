@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from matchvision.grip.moves import find_first_motion, find_holding, find_leaving, find_stalls, find_turning
+from matchvision.grip.moves import find_first_motion, find_holding, find_leaving, find_turning
 from matchvision.records.motion import MatchClock
 from matchvision.records.pull import PullSource
-from tests.made_motion import make_machine, make_rope, make_run, make_wheel, seconds
+from tests.made_motion import make_machine, make_rope, make_run, seconds
 
 T_S = seconds(4.0)
 N = len(T_S)
@@ -62,16 +62,6 @@ def test_leaving_the_table() -> None:
     assert not find_leaving(make_machine("plover", N, x_m=1.19), table, T_S, CLOCK)
 
 
-def test_stall_needs_a_drive_that_is_known_to_be_on() -> None:
-    rate = np.where((T_S > 1.5) & (T_S < 3.0), 0.02, 2.0)
-    wheel = make_wheel("heron", N, rate_rad_s=rate, u_rate_rad_s=0.01)
-    commands = np.array([[0.0, 0.8], [3.0, 0.8]])
-    (event,) = find_stalls(wheel, T_S, CLOCK, traction=None, commands=commands)
-    assert [event.start_s, event.end_s] == pytest.approx([0.5, 2.0], abs=0.03)
-    assert not find_stalls(wheel, T_S, CLOCK, traction=None, commands=None)
-    assert not find_stalls(wheel, T_S, CLOCK, traction=None, commands=commands * [1.0, 0.0])
-
-
 def test_holding_needs_a_known_pull() -> None:
     moved = make_machine("heron", N)
     pull = PullSource("link", np.full(N, 12.0), np.full(N, 0.3), np.zeros(N), independent=True, budget=())
@@ -96,40 +86,6 @@ def test_hold_of_about_a_second_is_as_likely_as_its_ends_are_sure(
     if low is not None and high is not None:
         assert low < found[0].probability <= high
         assert found[0].end_s - found[0].start_s == pytest.approx(lasted_s, abs=0.02)
-
-
-def test_wheel_that_seems_to_swing_on_by_its_u_stalls_once() -> None:
-    """It stops at 1.5 s of the clip and its smoothed rate undershoots by 0.15 ± 0.1 rad/s for a tenth of a second."""
-    rate = np.where(T_S < 1.5, 2.0, np.where((T_S > 1.55) & (T_S < 1.65), -0.15, 0.0))
-    wheel = make_wheel("heron", N, rate_rad_s=rate, u_rate_rad_s=0.1)
-    commands = np.array([[0.0, 0.8], [3.0, 0.8]])
-    (event,) = find_stalls(wheel, T_S, CLOCK, traction=None, commands=commands)
-    assert event.start_s == pytest.approx(0.5, abs=0.03)
-    # One that keeps turning at hardly more than its u is no stall.
-    turning = make_wheel("heron", N, rate_rad_s=0.15, u_rate_rad_s=0.1)
-    assert not find_stalls(turning, T_S, CLOCK, traction=None, commands=commands)
-
-
-def test_wheel_that_is_pulled_back_between_two_stands_has_not_stalled_for_both() -> None:
-    """It stands for 0.8 s, is turned back at 0.2 rad/s for a tenth of a second, and stands for 0.3 s more."""
-    back = (T_S > 2.3) & (T_S < 2.4)
-    rate = np.where(back, -0.2, np.where((T_S > 1.5) & (T_S < 2.7), 0.0, 2.0))
-    wheel = make_wheel("heron", N, rate_rad_s=rate, u_rate_rad_s=0.06)
-    commands = np.array([[0.0, 0.8], [3.0, 0.8]])
-    assert not find_stalls(wheel, T_S, CLOCK, traction=None, commands=commands)
-
-
-@pytest.mark.parametrize(("lasted_s", "low", "high"), [(0.9, None, None), (1.0, 0.5, 0.97), (1.3, 0.99, 1.0)])
-def test_stall_of_about_a_second_is_as_likely_as_its_beginning_is_sure(
-    lasted_s: float, low: float | None, high: float | None
-) -> None:
-    """It slows down to nothing at 1.5 s of the clip at 4 rad/s², told to 0.1 rad/s, and is driven on later."""
-    rate = np.where(T_S < 1.5, 4.0 * (1.5 - T_S), np.where(1.5 + lasted_s > T_S, 0.0, 2.0))
-    wheel = make_wheel("heron", N, rate_rad_s=rate, u_rate_rad_s=0.04)
-    commands = np.array([[0.0, 0.8], [3.0, 0.8]])
-    found = find_stalls(wheel, T_S, CLOCK, traction=None, commands=commands)
-    assert len(found) == (low is not None)
-    assert all(low <= event.probability <= high for event in found if low is not None and high is not None)
 
 
 def test_machine_that_leaps_is_not_early_by_its_smoothers_window() -> None:
