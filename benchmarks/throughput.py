@@ -282,7 +282,7 @@ def share_costs(folder: Path, report: dict[str, float]) -> int:
     """Processor time a frame of each part; parts that call each other count without what they call."""
     from matchvision.footage import doubles, reading
     from matchvision.footage.reading import read_all
-    from matchvision.markers import fitting, refining, tracking
+    from matchvision.markers import appearing, fitting, refining, tracking, whereabouts
     from matchvision.sheets import load_run
     from matchvision.watching import watch
 
@@ -322,10 +322,10 @@ def share_costs(folder: Path, report: dict[str, float]) -> int:
     compare_s += time.process_time()
     tracker = tracking.MarkerTracker
     for owner, part, name in (
-        (tracking, "find_centres", "search and first fit"),
+        (appearing, "find_centres", "search and first fit"),
         (fitting, "fit_discs", "second fit, kernel"),
         (refining.Refiner, "refine", "second fit, rest"),
-        (tracker, "_predict", "predict"),
+        (whereabouts.Whereabouts, "predict", "predict"),
         (tracker, "_refresh", "shapes"),
         (tracker, "_seek_lost", "look for lost markers and check names"),
         (tracker, "_check_names", "look for lost markers and check names"),

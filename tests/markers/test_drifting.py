@@ -62,7 +62,7 @@ def test_a_lamp_that_turns_warmer_loses_no_marker() -> None:
         off_px = np.hypot(tracks.col_px[:, i] - rows[f"{stem}_u"], tracks.row_px[:, i] - rows[f"{stem}_v"])
         assert off_px[visible].max() < 3.0, plan.name
     # Grey has turned warm, and so the clip's own neutral was followed.
-    assert tracker._neutral[0] < 115
+    assert tracker._looks.neutral[0] < 115
 
 
 def looked(contrast: float, across: float) -> Centres:

@@ -115,8 +115,9 @@ def test_names_shifted_along_the_rope_are_put_right_and_the_wrong_past_is_lost()
         tracker.see(frame, camera_of(folder, truth.iloc[frame.index], (0.0, 0.0)))
         if frame.index == 100:
             # As if the first find had given every bead the name of the one two places further back.
-            tracker._last_m[:12] = tracker._last_m[2:14].copy()
-            tracker._last_m[12:14], tracker._seen_s[12:14] = np.nan, -np.inf
+            where = tracker._where
+            where.last_m[:12] = where.last_m[2:14].copy()
+            where.last_m[12:14], where.seen_s[12:14] = np.nan, -np.inf
     tracks, _ = tracker.tracks()
     error = np.hypot(
         tracks.col_px[:, :14] - truth.iloc[90:150][[f"bead_{k:02d}_u" for k in range(1, 15)]].to_numpy(),
