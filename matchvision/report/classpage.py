@@ -26,6 +26,8 @@ def render_class(book: ClassBook) -> str:
         pictures=[(name, draw_pairs(pairs)) for name, pairs in by_quantity.items()],
         coverage=draw_coverage(book.coverage, book.chances),
         totals=mark_totals(book),
+        states=classwords.list_states(book),
+        against=classwords.won_against(book),
         folders={line.id: line.folder for line in book.lines},
         words=classwords,
     )

@@ -1,12 +1,20 @@
 """A class's outcomes in plain words."""
 
 import math
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from typing import Final
 
 from matchvision.records.classbook import ClassBook, Coverage, Reliability, RunLine, Spread, Upset
 from matchvision.report.repeatswords import told
 from matchvision.report.wording import EVENT_WORDS, cause_phrase
+
+#: A list of so many runs stands open, and needs nothing to find one.
+FEW_RUNS: Final = 16
+#: Upsets that are told at once.
+FEW_UPSETS: Final = 8
+#: Teams that fit side by side.
+MOST_TEAMS: Final = 10
 
 _WEIGHTS: Final = {3: "no answer", 2: "may be wrong", 1: "not all of it"}
 
@@ -28,6 +36,46 @@ def count_words(book: ClassBook) -> str:
     if counts["listed"]:
         said.append(f"{counts['listed']} still to be filmed")
     return ", ".join(said)
+
+
+def state_words(line: RunLine) -> str:
+    """What has become of a run, in two words, by which the list can be sifted."""
+    if line.status == "listed":
+        return "to be filmed"
+    if line.status == "failed" and not line.winner:
+        return "no answer"
+    if not line.winner:
+        return "no winner" if line.kind == "match" else "practice"
+    return "decided" if line.sure else "not surely"
+
+
+def list_states(book: ClassBook) -> tuple[str, ...]:
+    """What has become of the book's runs, each once, the most frequent first."""
+    return tuple(state for state, _ in Counter(state_words(line) for line in book.lines).most_common())
+
+
+def summary_words(book: ClassBook) -> str:
+    """All runs in a line, above the list of them."""
+    if not book.lines:
+        return "No run is listed"
+    counts = Counter(state_words(line) for line in book.lines)
+    runs = "The only run" if len(book.lines) == 1 else f"All {len(book.lines)} runs"
+    return f"{runs}: " + ", ".join(f"{count} {state}" for state, count in counts.most_common())
+
+
+def won_against(book: ClassBook) -> Mapping[str, tuple[tuple[int, int], ...]]:
+    """Of each team, how many decided runs it won of how many against each team, in the order of the standings.
+
+    Empty where fewer than three teams have met, which the standings tell as well, or more than fit side by side.
+    """
+    teams = [one.team for one in book.standings]
+    if not MOST_TEAMS >= len(teams) > 2:
+        return {}
+    decided = [line for line in book.lines if line.counts and line.winner and len(line.teams) == 2]
+    met = Counter(frozenset(line.teams) for line in decided)
+    won = Counter((line.winner, frozenset(line.teams)) for line in decided)
+    pairs = {team: [frozenset((team, other)) for other in teams] for team in teams}
+    return {team: tuple((won[team, pair], met[pair]) for pair in row) for team, row in pairs.items()}
 
 
 def weight_words(weight: int) -> str:

@@ -11,6 +11,7 @@ from matchvision.records.classbook import ClassBook, HandedIn
 from matchvision.records.rubric import Rubric
 from matchvision.report.classpage import render_class, render_team
 from matchvision.report.classpictures import draw_pairs
+from matchvision.report.classwords import won_against
 from matchvision.season.book import fill_book
 from tests.season.made import invented_played
 
@@ -47,6 +48,30 @@ def test_page_says_what_the_book_holds(book: ClassBook) -> None:
         assert f"{upset.winner} beat {upset.loser}" in page
     assert "late" in page[page.index('id="handed-in"') :]
     assert not re.search(r"https?://", page)
+
+
+def test_who_won_against_whom_adds_up_to_the_standings(book: ClassBook) -> None:
+    against = won_against(book)
+    assert list(against) == [one.team for one in book.standings]
+    for k, one in enumerate(book.standings):
+        row = against[one.team]
+        assert sum(won for won, _ in row) == one.won
+        assert sum(of - won for won, of in row) == one.lost
+        assert row[k] == (0, 0)
+    assert won_against(replace(book, standings=book.standings[:2])) == {}
+
+
+def test_long_lists_are_folded_and_whole(book: ClassBook) -> None:
+    many = replace(book, lines=tuple(replace(book.lines[0], id=f"n{k}", sure=k > 1) for k in range(20)))
+    page = render_class(many)
+    assert "All 20 runs: 18 decided, 2 not surely" in page
+    assert '<details id="all-runs"><summary>' in page
+    assert all(f">n{k}</a>" in page for k in range(20))
+    assert '<details id="all-runs" open>' in render_class(book)
+    upsets = tuple(replace(book.upsets[0], id=f"u{k}") for k in range(11))
+    page = render_class(replace(book, upsets=upsets))
+    assert "<summary>3 more</summary>" in page
+    assert page.count(f"{upsets[0].winner} beat") == 11
 
 
 def test_names_cannot_break_the_page(book: ClassBook) -> None:
