@@ -13,7 +13,7 @@ import numpy.typing as npt
 from matchvision.errors import CannotMeasure
 from matchvision.mechanics.match import play_match_quickly
 from matchvision.records.motion import MachineMotion, MatchClock, Motion
-from matchvision.verdict.erring import ERROR_IN_TIME_S
+from matchvision.verdict.finding import MODEL_IN_TIME_S
 from matchvision.verdict.picturing import explained_match
 from matchvision.verdict.playing import Forecasted
 from matchvision.verdict.weighing import Weighed
@@ -116,5 +116,5 @@ def moved_by(
         met = np.flatnonzero(np.isfinite(off_m))
     if not len(met):
         return 0.0, 0.0
-    passed_m = np.sqrt(np.mean((ERROR_IN_TIME_S * speed_m_s[met]) ** 2))
+    passed_m = np.sqrt(np.mean((MODEL_IN_TIME_S * speed_m_s[met]) ** 2))
     return float(np.mean(off_m[met])), float(np.hypot(np.hypot(np.std(off_m[met]), passed_m), np.mean(u_off_m[met])))

@@ -12,7 +12,6 @@ from matchvision.mechanics.fitted import FittedMatch
 from matchvision.mechanics.machine import MatchModel
 from matchvision.records.results import CauseRow, Grounds
 from matchvision.records.sheet import Run, StartPose
-from matchvision.verdict.erring import UNEXPLAINED_ERRORS
 from matchvision.verdict.explaining import Explanation, explain
 from matchvision.verdict.finding import NARROWED, Found
 from matchvision.verdict.observing import observe
@@ -27,6 +26,8 @@ FloatArray = npt.NDArray[np.float64]
 #: Matches drawn from what the fit leaves open, and the seed of the draw.
 SAMPLES: Final = 64
 SEED: Final = 20_260_301
+#: What leaves more than this share of each quantity is no ground to stand on.
+MOST_LEFT: Final = 0.25
 #: Below this probability the likeliest cause is no ground for a counterfactual.
 LEAST_SURE: Final = 0.5
 
@@ -98,7 +99,7 @@ def fit_match(
 
 def _refuse_misfit(fit: Refit) -> None:
     """Raise where what is left of the measured run is as large as what counts as unexplained."""
-    if fit.residual_rms > UNEXPLAINED_ERRORS[0]:
+    if fit.residual_rms > MOST_LEFT:
         left = f"{100 * fit.residual_rms:.0f} %"
         msg = f"the refitted match leaves {left} of each quantity's size unexplained, which is no ground to stand on"
         raise CannotMeasure(msg, do="check the machines' numbers in the sheet")

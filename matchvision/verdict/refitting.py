@@ -12,6 +12,7 @@ from scipy.linalg import cho_solve
 from matchvision.verdict.erring import (
     MODEL_ERROR_CHANCES,
     MODEL_ERRORS,
+    TOLD_APART,
     UNEXPLAINED_CHANCES,
     UNEXPLAINED_ERRORS,
     Loosened,
@@ -30,7 +31,7 @@ SETTLED: Final = 0.03
 #: What may be gained along the slopes beyond where a refit ended, for the sizes of the model's error that it was not
 #: aimed at (in nats): farther on the slopes are no longer those of the match.
 UNSEEN_NATS: Final = 3.0
-#: Two matches that differ by less than this (in nats, by the least error of the model) are one.
+#: Two matches that differ by less than this (in nats, by a model that is off by `TOLD_APART`) are one.
 LEAST_DIFFERENCE_NATS: Final = 1.0
 #: Longest step of a refit in any number [standard deviations].
 LONGEST_STEP: Final = 1.5
@@ -48,7 +49,6 @@ class Refit:
     covariance : theirs (p, p).
     log_evidence : log probability density of the measured run, all numbers integrated out.
     residual_rms : root mean square of the residuals over the series' scales.
-    strain : mean square of the residuals over what the widest error of the model allows: 1 where it just explains them.
     share : the likeliest size of the model's own error.
     loose_log_evidence : the same if something unexplained had been at work besides (NaN: not computed).
     slopes : of the computed series by the numbers, (k, p) each, where measured.
@@ -61,7 +61,6 @@ class Refit:
     residual_rms: float
     slopes: tuple[FloatArray, ...]
     loose_log_evidence: float = math.nan
-    strain: float = math.nan
     share: float = math.nan
     computed: FloatArray | None = None
 
@@ -73,7 +72,7 @@ class RunFitter:
         self,
         observed: Observed,
         loosened: Loosened | None = None,
-        shares: Sequence[float] = (*MODEL_ERRORS, *UNEXPLAINED_ERRORS),
+        shares: Sequence[float] = UNEXPLAINED_ERRORS,
     ) -> None:
         """``loosened``: where the model cannot know what a hand did; ``shares``: sizes of its error to be ready for."""
         self.observed = observed
@@ -98,7 +97,7 @@ class RunFitter:
     def differ(self, one: Sequence[FloatArray], other: Sequence[FloatArray]) -> bool:
         """Whether two computed runs can be told from each other at all."""
         between = [np.nan_to_num(b[known] - a[known]) for a, b, known in zip(one, other, self.known, strict=True)]
-        return self.misfit(between, MODEL_ERRORS[0]) > LEAST_DIFFERENCE_NATS
+        return self.misfit(between, TOLD_APART) > LEAST_DIFFERENCE_NATS
 
     def log_densities(self, residuals: Sequence[FloatArray], share: float) -> FloatArray:
         """Log probability density of each series' residuals, (number of series,)."""
@@ -181,9 +180,10 @@ class RunFitter:
             if renewal == anew or (renewal > 0 and float(np.max(np.abs(z - before), initial=0.0)) < SETTLED):
                 break
             along = self._complete(predict, z, base, None)
-        loosely = self.sum_up(z, base, along, shares=UNEXPLAINED_ERRORS, chances=UNEXPLAINED_CHANCES, precision=prior)
-        told = self.sum_up(z, base, along, shares=shares, chances=chances, precision=prior, unseen=UNSEEN_NATS)
-        return replace(told, loose_log_evidence=loosely.log_evidence, computed=z)
+        told = self.sum_up(
+            z, base, along, shares=shares, chances=chances, precision=prior, unseen=UNSEEN_NATS, loose=True
+        )
+        return replace(told, computed=z)
 
     def _descend(
         self,
@@ -257,56 +257,76 @@ class RunFitter:
         chances: Sequence[float] = MODEL_ERROR_CHANCES,
         precision: FloatArray | None = None,
         unseen: float = math.inf,
+        loose: bool = False,
     ) -> Refit:
         """Evidence and spread at z; each size of the model's error has its own best numbers on the linearised model.
 
         ``unseen``: how much (nats) those may gain at most over z itself, since nothing was computed there.
+        ``loose``: the same of a misfit of any size as well.
         """
         residuals = self.residuals(predicted)
         prior = np.ones(len(z)) if precision is None else precision
-        logs, places, spreads = [], [], []
+        densities, places, spreads = [], [], []
         count = sum(len(r) for r in residuals)
-        for share, chance in zip(shares, chances, strict=True):
+        sizes = (*shares, *(other for other in UNEXPLAINED_ERRORS if loose and other not in shares))
+        for share in sizes:
             gradient, curvature = self.normal_equations(residuals, slopes, share)
             hessian = curvature + np.diag(prior)
             downhill = gradient - prior * z
-            step = np.clip(np.linalg.solve(hessian, downhill), -1.0, 1.0)
+            whole = np.linalg.solve(hessian, downhill)
             cost = self.misfit(residuals, share) + 0.5 * float(z @ (prior * z))
-            gained = float(step @ downhill) - 0.5 * float(step @ hessian @ step)
+            # Numbers that make up for each other must keep step, else the short step leads uphill.
+            gained, step = max(
+                (
+                    (float(one @ downhill) - 0.5 * float(one @ hessian @ one), one)
+                    for one in shortened(np.asarray(whole, dtype=np.float64), 1.0)
+                ),
+                key=lambda each: each[0],
+            )
             if gained > unseen:
                 step, gained = step * unseen / gained, unseen
             log_hessian = float(np.linalg.slogdet(hessian)[1]) - float(np.sum(np.log(prior)))
             log_norm = -0.5 * self.weights[share].log_determinant - 0.5 * count * np.log(2 * np.pi)
-            logs.append(np.log(chance) + log_norm - cost + gained - 0.5 * log_hessian)
+            densities.append(float(log_norm - cost + gained - 0.5 * log_hessian))
             places.append(z + step)
             spreads.append(np.linalg.inv(hessian))
+        logs = [math.log(chance) + density for chance, density in zip(chances, densities, strict=False)]
         top = max(logs)
         parts = np.exp(np.array(logs) - top)
         parts = parts / parts.sum()
-        mean = sum((w * p for w, p in zip(parts, places, strict=True)), np.zeros(len(z)))
+        mean = sum((w * p for w, p in zip(parts, places, strict=False)), np.zeros(len(z)))
         covariance = sum(
-            (w * (c + np.outer(p - mean, p - mean)) for w, p, c in zip(parts, places, spreads, strict=True)),
+            (w * (c + np.outer(p - mean, p - mean)) for w, p, c in zip(parts, places, spreads, strict=False)),
             np.zeros((len(z), len(z))),
         )
         rms = np.sqrt(
             np.mean(np.concatenate([r / s.scale for r, s in zip(residuals, self.observed.series, strict=True)]) ** 2)
         )
-        strain = 2.0 * self.misfit(residuals, shares[-1]) / max(count, 1)
         likeliest = shares[int(np.argmax(logs))]
         evidence = float(top + np.log(np.sum(np.exp(np.array(logs) - top))))
-        return Refit(mean, covariance, evidence, float(rms), tuple(slopes), strain=strain, share=likeliest)
+        of_any_size = math.nan
+        if loose:
+            told = dict(zip(sizes, densities, strict=True))
+            chance_of = zip(UNEXPLAINED_ERRORS, UNEXPLAINED_CHANCES, strict=True)
+            of_any_size = log_sum([math.log(chance) + told[share] for share, chance in chance_of])
+        return Refit(mean, covariance, evidence, float(rms), tuple(slopes), of_any_size, likeliest)
 
 
 def steps_of(step: FloatArray) -> tuple[FloatArray, ...]:
-    """A step of which no number goes farther than `LONGEST_STEP`: each shortened for itself, and all as a whole.
+    """A step of a refit, and where it is longer than `LONGEST_STEP` two shorter ones: see `shortened`."""
+    return shortened(step, LONGEST_STEP)
+
+
+def shortened(step: FloatArray, longest: float) -> tuple[FloatArray, ...]:
+    """A step of which no number goes farther than ``longest``: each shortened for itself, and all as a whole.
 
     Numbers that make up for each other, a stated one that was stretched and the change that it stood in for, must keep
     step; one that has far to go must not hold back the others.
     """
     most = float(np.max(np.abs(step), initial=0.0))
-    if most <= LONGEST_STEP:
+    if most <= longest:
         return (step,)
-    return np.clip(step, -LONGEST_STEP, LONGEST_STEP), step * (LONGEST_STEP / most)
+    return np.clip(step, -longest, longest), step * (longest / most)
 
 
 def log_sum(logs: Sequence[float]) -> float:

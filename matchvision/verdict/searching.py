@@ -28,7 +28,7 @@ FloatArray = npt.NDArray[np.float64]
 
 
 #: A first look takes the model's own error as large, so that a size or time that is nearly right is not thrown out.
-ROUGH: Final[Mapping[str, Any]] = {"shares": (0.08, 0.25), "chances": (0.5, 0.5)}
+ROUGH: Final[Mapping[str, Any]] = {"shares": (0.08, 0.32), "chances": (0.5, 0.5)}
 #: Sizes tried in a first look, as standard normal numbers: of a change without a time or place, and of others;
 #: and the small ones that are tried from the numbers that fit best without a change.
 SMALL_ALONE, SMALL_EACH = 0.0, -1.0
@@ -79,7 +79,8 @@ class Searcher:
         sizes = SIZES_ALONE if alone else SIZES_OF_TWO if of_two and not second else SIZES_EACH
         # Of a second cause every other date will do: narrowing reaches as far.
         cells = explanation.cells[:: 2 if second and explanation.dated else 1]
-        looks = [self._look_at(explanation, cell, sizes) for cell in cells]
+        scanned = of_two and self.before is not None
+        looks = [self._look_at(explanation, cell, SIZES_EACH if scanned else sizes) for cell in cells]
         logs = [look.log_evidence for look in looks]
         begun = sorted(looks, key=lambda each: -each.log_evidence)[: BEGUN_AT_PLACES if jumps(explanation) else 1]
         told, near = log_sum(logs) - math.log(len(logs)), []
@@ -88,11 +89,13 @@ class Searcher:
             told = max(told, begun[-1].log_evidence - math.log(len(logs)))
             near = [self._look_at(explanation, (self.onset_s,), SIZES_AT_ONSET, self.before)]
         elif jumps(explanation) and self.before is not None:
-            # A wall that is met a tenth of a second too early seems to be none.
-            near = [max((self._look_at(explanation, one.at, sizes, self.before) for one in begun), key=_evidence)]
+            # A wall or an edge that is met a tenth of a second too early seems to be none.
+            every = cells if scanned else [one.at for one in begun]
+            near = sorted((self._look_at(explanation, at, sizes, self.before) for at in every), key=_evidence)
+            near = near[: -1 - BEGUN_AT_PLACES : -1] if scanned else near[-1:]
         elif alone and not second:
             near = [self._look_at(explanation, explanation.cells[0], sizes, self.plain)]
-        first, *others = sorted([*begun, *near], key=_evidence, reverse=True)
+        first, *others = sorted([*begun, *near], key=_evidence, reverse=True)[: BEGUN_AT_PLACES + 1]
         fitted = max((one.log_evidence for one in near), default=-math.inf) - math.log(len(logs))
         return replace(first, log_evidence=told, fitted_log_evidence=fitted, others=tuple(others))
 

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from matchvision.verdict.erring import MODEL_ERROR_CHANCES, MODEL_ERRORS, UNEXPLAINED_CHANCES, UNEXPLAINED_ERRORS
+from matchvision.verdict.erring import MODEL_ERROR_CHANCES, MODEL_ERRORS
 from matchvision.verdict.refitting import Predict, Refit, RunFitter, log_sum, steps_of
 
 FloatArray = npt.NDArray[np.float64]
@@ -109,12 +109,9 @@ def settle(
             break
     else:
         slopes = _slopes(fitter, predict, z, base, np.clip(spreads, LEAST_STEP, MOST_STEP))
-    told = fitter.sum_up(z, base, slopes, precision=prior, unseen=SETTLED_NATS)
-    loosely = fitter.sum_up(
-        z, base, slopes, shares=UNEXPLAINED_ERRORS, chances=UNEXPLAINED_CHANCES, precision=prior
-    )  # fmt: skip
+    told = fitter.sum_up(z, base, slopes, precision=prior, unseen=SETTLED_NATS, loose=True)
     # A jump may lie within the least step from what was computed.
-    return replace(told, z=z, loose_log_evidence=loosely.log_evidence)
+    return replace(told, z=z)
 
 
 def draw(

@@ -1,8 +1,8 @@
 """Which explanation of a run is likeliest: each refitted to what was measured, and compared by evidence."""
 
 import math
+from collections import Counter
 from collections.abc import Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -10,17 +10,17 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.verdict.causing import FALSE_ALARM
-from matchvision.verdict.erring import UNEXPLAINED_CHANCES, UNEXPLAINED_ERRORS, Loosened
+from matchvision.verdict.erring import UNEXPLAINED_ERRORS, Loosened
 from matchvision.verdict.explaining import Explanation
-from matchvision.verdict.finding import Found, Look
+from matchvision.verdict.finding import Found
 from matchvision.verdict.observing import Observed
 from matchvision.verdict.onset import onset_s
 from matchvision.verdict.pairing import FoundPair, pair_up, part_again
 from matchvision.verdict.playing import Forecasted, player
+from matchvision.verdict.ranking import search_all, sharpen_near
 from matchvision.verdict.refitting import Predict, Refit, RunFitter, log_sum
 from matchvision.verdict.searching import Searcher
 from matchvision.verdict.settling import SEED, draw, settle
-from matchvision.verdict.sharpening import sharpen
 from matchvision.verdict.touching import STAYS, by_hand, left_alone
 
 FloatArray = npt.NDArray[np.float64]
@@ -29,33 +29,14 @@ FloatArray = npt.NDArray[np.float64]
 AS_PREDICTED_BEFORE, UNEXPLAINED_BEFORE = 0.5, 0.08
 #: Of what is left for explanations, the part for two together: they are tried only where one does not do.
 TWO_BEFORE: Final = 0.1
-#: One does not do where, under the best of them, the mean square misfit is beyond what the model's widest error allows.
-ONE_DOES_NOT_DO: Final = 1.0
-#: Explanations this much less likely than the best (in nats) after a first look are not narrowed down. That look takes
-#: the model's error as large and only a few sizes.
-LOOK_WITHIN: Final = 60.0
-#: Nor are more than so many.
-LOOK_MOST: Final = 10
-#: And so many of those that are best from fitted numbers, where a change of nothing is as good as none at all.
-LOOK_FITTED: Final = 4
-#: Explanations this much less likely than the best after that are not refitted with all slopes computed anew.
-REFIT_WITHIN: Final = 8.0
-#: Those this near to the best are brought to their true minimum.
-CONVERGE_WITHIN: Final = 40.0
-#: But no more than so many.
-CONVERGED_MOST: Final = 4
-#: Those this near to the best have their sizes and dates integrated over.
-SHARPEN_WITHIN: Final = 3.5
-#: But no more than so many.
-SHARPENED_MOST: Final = 4
 #: From the ends of so many explanations the refit without a change is begun again.
 BEGUN_AGAIN: Final = 4
+#: Steps of it.
+AGAIN: Final = 3
 #: Steps towards the numbers that fit best until the run left what the match can give without a change.
 BEFORE_ROUNDS: Final = 3
 #: Draws over what evidences may be.
 CHANCE_DRAWS: Final = 400
-#: At least and at most so many are: a few steps do not bring a large change to its best.
-REFIT_LEAST, REFIT_MOST = 4, 7
 
 
 @dataclass(frozen=True, eq=False)
@@ -119,7 +100,6 @@ def weigh(
     plain = as_stated(zero)
     shared = fitter.slopes_of(as_stated, zero, plain, range(forecasted.numbers))
     base = settle(fitter, as_stated, fitter.refit(as_stated, zero, slopes=shared, rounds=6))
-    loose = fitter.sum_up(zero, plain, shared, shares=UNEXPLAINED_ERRORS, chances=UNEXPLAINED_CHANCES)
     otherwise = logged is not None and fitter.differ(plain, as_given(zero))
     given, given_slopes = base, shared
     if otherwise:
@@ -129,23 +109,46 @@ def weigh(
     until = RunFitter(observed, Loosened(onset, math.inf, UNEXPLAINED_ERRORS[-1]))
     before = settle(until, as_given, replace(given, z=zero), rounds=BEFORE_ROUNDS)
     searcher = Searcher(logged or forecasted, fitter, play, given_slopes, given, onset_s=onset, before=before)
-    rival = given.log_evidence + math.log(AS_PREDICTED_BEFORE * max(len({e.cause for e in explanations}), 1))
-    found, refitted = _search(searcher, explanations, rival)
-    ends = [one for _, one in found]
-    given = _settle(fitter, as_given, given, ends)
-    base = settle(fitter, as_stated, base) if otherwise else given
-    pairs = []
-    best = max([base, given, *(one.fit for _, one in refitted)], key=lambda fit: fit.log_evidence)
-    if best.strain > ONE_DOES_NOT_DO:
-        pairs = pair_up(searcher, explanations, refitted)
-        for explanation, again in part_again(searcher, max(pairs, key=_evidence)) if pairs else ():
-            found = [(e, max(one, again, key=_of) if e is explanation else one) for e, one in found]
-    causes = len({e.cause for e in explanations})
+    causes = max(len({e.cause for e in explanations}), 1)
     # What was seen or logged is no far-fetched explanation: it shares with "as predicted".
-    beforehand = AS_PREDICTED_BEFORE / (1 + (touched_s is not None) + otherwise)
+    beforehand = math.log(AS_PREDICTED_BEFORE / (1 + (touched_s is not None) + otherwise))
     explained = 1.0 - AS_PREDICTED_BEFORE - UNEXPLAINED_BEFORE
-    each = math.log((1.0 - TWO_BEFORE) * explained / max(causes, 1))
+    each = math.log((1.0 - TWO_BEFORE) * explained / causes)
     each_pair = math.log(TWO_BEFORE * explained / max(len(explanations) * (len(explanations) - 1) / 2, 1))
+    alike = Counter(e.cause for e in explanations)
+
+    def prior(explanation: Explanation) -> float:
+        """Of one cause, among all that are thought of."""
+        return each - math.log(alike[explanation.cause]) - math.log(explained)
+
+    def single(explanation: Explanation, one: Found) -> float:
+        """Log probability of one cause, but for what makes all of them add to 1."""
+        seen = log_seen((stopped or {}).get(explanation.machine, 0.0)) if explanation.cause == "blocked" else 0.0
+        return math.log(explained) + prior(explanation) + seen + one.log_evidence
+
+    search = search_all(searcher, explanations, given.log_evidence + beforehand - each)
+    found = search.found
+    given = _settle(fitter, as_given, given, [one for _, one in found])
+    base = settle(fitter, as_stated, base) if otherwise else given
+    touching = [] if touched_s is None else [left_alone(observed, touched_s, as_stated, base)]
+    known = [beforehand + fit.log_evidence for fit in (base, given, *touching)]
+    pairs: list[FoundPair] = []
+    near = [(prior(e) + one.log_evidence, one) for e, one in found]
+    best = max((base, given, *(found[i][1].fit for i in search.refitted)), key=lambda fit: fit.log_evidence)
+    if best.loose_log_evidence > best.log_evidence and not any(
+        fit.log_evidence > best.log_evidence for fit in touching
+    ):
+        # What the best one leaves is more than the model gets wrong.
+        pairs = pair_up(searcher, explanations, [found[i] for i in sorted(search.refitted)])
+        for explanation, again in part_again(searcher, max(pairs, key=_evidence)) if pairs else ():
+            search.better(explanation, again)
+        near = [(prior(e) + one.log_evidence, one) for e, one in found]
+        near += [(each_pair - math.log(explained) + pair.first.log_evidence, pair.first) for pair in pairs]
+        known += [each_pair + pair.first.log_evidence for pair in pairs]
+    loose = beside((base, given), near)
+    moved = sharpen_near(searcher, search, max(*known, math.log(UNEXPLAINED_BEFORE) + loose) - each)
+    given = _settle(fitter, as_given, given, moved)
+    base = base if otherwise else given
 
     def plainly(fit: Refit) -> Found:
         return Found(fit.log_evidence, fit, math.nan, math.nan, (), ())
@@ -156,22 +159,17 @@ def weigh(
         return replace(plainly(fit), log_evidence=evidence, u_log_evidence=u)
 
     out: list[tuple[float, str, Explanation | None, Found]] = [
-        (math.log(beforehand), "as-predicted", None, drawn(as_stated, base)),
-        (math.log(UNEXPLAINED_BEFORE), "unexplained", None, plainly(_beside(loose, found))),
+        (beforehand, "as-predicted", None, drawn(as_stated, base)),
+        (math.log(UNEXPLAINED_BEFORE), "unexplained", None, plainly(replace(base, log_evidence=loose))),
     ]
-    if touched_s is not None:
-        alone = plainly(left_alone(observed, touched_s, as_stated, base))
-        out.append((math.log(beforehand * (1.0 - STAYS)), "touched", None, alone))
+    out += [(beforehand + math.log(1.0 - STAYS), "touched", None, plainly(alone)) for alone in touching]
     if otherwise:
-        out.append((math.log(beforehand), "command-changed", None, drawn(as_given, given)))
-    for explanation, one in found:
-        alike = sum(e.cause == explanation.cause for e in explanations)
-        seen = log_seen((stopped or {}).get(explanation.machine, 0.0)) if explanation.cause == "blocked" else 0.0
-        out.append((each - math.log(alike) + seen, explanation.cause, explanation, one))
-    logs = [prior + one.log_evidence for prior, _, _, one in out]
+        out.append((beforehand, "command-changed", None, drawn(as_given, given)))
+    out += [(single(e, one) - one.log_evidence, e.cause, e, one) for e, one in found]
+    logs = [log_prior + one.log_evidence for log_prior, _, _, one in out]
     logs += [each_pair + pair.first.log_evidence for pair in pairs]
     hands = [] if touched_s is None else by_hand(found, touched_s, onset, observed)
-    logs += [math.log(beforehand) + hand.log_prior + hand.log_evidence for hand in hands]
+    logs += [beforehand + hand.log_prior + hand.log_evidence for hand in hands]
     first = len(out) - len(found)
     # What a hand did has the same evidence as what happened by itself, and the same error of it.
     same = [*range(len(out) + len(pairs)), *(first + hand.number for hand in hands)]
@@ -217,10 +215,6 @@ def _evidence(pair: FoundPair) -> float:
     return pair.first.log_evidence
 
 
-def _of(found: Found) -> float:
-    return found.log_evidence
-
-
 def _settle(fitter: RunFitter, as_stated: Predict, base: Refit, found: Sequence[Found]) -> Refit:
     """The refit without a change, begun once more from where those ended that seem to be better with one.
 
@@ -229,81 +223,32 @@ def _settle(fitter: RunFitter, as_stated: Predict, base: Refit, found: Sequence[
     numbers = len(base.z)
     for one in sorted(found, key=lambda each: -each.log_evidence)[:BEGUN_AGAIN]:
         if one.log_evidence > base.log_evidence:
-            slopes = [own[:, :numbers] for own in one.fit.slopes]
-            again = fitter.refit(as_stated, one.fit.z[:numbers], slopes=slopes, rounds=6)
+            computed = one.fit.z if one.fit.computed is None else one.fit.computed
+            spreads = one.fit.covariance[:numbers, :numbers]
+            again = settle(fitter, as_stated, replace(base, z=computed[:numbers], covariance=spreads), rounds=AGAIN)
             base = max(base, again, key=lambda fit: fit.log_evidence)
-    return settle(fitter, as_stated, base)
+    return settle(fitter, as_stated, base) if found else base
 
 
-def _beside(loose: Refit, found: Sequence[tuple[Explanation, Found]]) -> Refit:
-    """The unexplained: about the forecast, or as likely about the explanation that comes nearest and is not enough."""
-    near = [
-        one.log_evidence - one.fit.log_evidence + one.fit.loose_log_evidence
-        for _, one in found
+def beside(forecasts: Sequence[Refit], near: Sequence[tuple[float, Found]]) -> float:
+    """Log evidence of the unexplained: a misfit of any size about the forecast, or about one of the causes.
+
+    Parameters
+    ----------
+    forecasts : the match without a change, refitted.
+    near : of each cause its log probability before the run, among causes, times its evidence; and what was found.
+
+    Notes
+    -----
+    Nobody knows how something unheard of would go; what was found comes as near to it as its misfit says. Each cause
+    counts by what it has beforehand, not the nearest one for all: that it comes near by chance is no more likely than
+    that it is true.
+    Checked by: tests/derived/test_refit_evidence.py::test_a_misfit_beyond_what_the_model_gets_wrong_is_unexplained
+    """
+    about = [fit.loose_log_evidence - math.log(len(forecasts)) for fit in forecasts]
+    causes = [
+        told - one.fit.log_evidence + one.fit.loose_log_evidence
+        for told, one in near
         if math.isfinite(one.fit.loose_log_evidence)
     ]
-    if not near:
-        return loose
-    return replace(loose, log_evidence=log_sum([loose.log_evidence, max(near)]) - math.log(2.0))
-
-
-def _search(
-    searcher: Searcher, explanations: Sequence[Explanation], rival: float
-) -> tuple[list[tuple[Explanation, Found]], list[tuple[Explanation, Found]]]:
-    """All explanations looked at and narrowed down; and those that were refitted with all that is free.
-
-    ``rival`` is the log evidence that the best of them must come near to be worth it: what they must have to be as
-    likely as "as predicted".
-    """
-    with ThreadPoolExecutor(2) as pool:
-        looks = list(pool.map(searcher.look, explanations))
-        for i, ours in enumerate(explanations):
-            for j, theirs in enumerate(explanations):
-                # The same cause on another side of the machine may be as likely from the same beginning.
-                if (theirs.cause, theirs.machine) == (ours.cause, ours.machine):
-                    looks[i] = max(looks[i], looks[j], key=lambda look: look.log_evidence)
-        most = max((look.log_evidence for look in looks), default=0.0)
-        likely = sorted(range(len(looks)), key=lambda i: -looks[i].log_evidence)[:LOOK_MOST]
-        likely = [i for i in likely if looks[i].log_evidence > most - LOOK_WITHIN]
-        fitted = sorted(range(len(looks)), key=lambda i: -looks[i].fitted_log_evidence)[:LOOK_FITTED]
-        likely += [i for i in fitted if i not in likely and math.isfinite(looks[i].fitted_log_evidence)]
-        narrowed = list(pool.map(lambda i: searcher.narrow(explanations[i], looks[i]), likely))
-        best = max([rival, *(look.log_evidence for look in narrowed)])
-        order = sorted(range(len(likely)), key=lambda i: -narrowed[i].log_evidence)[:REFIT_MOST]
-        worth = {i for i in order if narrowed[i].log_evidence > best - REFIT_WITHIN} | set(order[:REFIT_LEAST])
-
-        def finish(i: int) -> tuple[Explanation, Found]:
-            told = searcher.refit if i in worth else searcher.settle
-            return explanations[likely[i]], told(explanations[likely[i]], narrowed[i])
-
-        told = list(pool.map(finish, range(len(likely))))
-        best = max([rival, *(found.log_evidence for _, found in told)])
-        # What changes nothing is where the plain match is: it has its minimum, and takes no turn from what has not.
-        nothing = {i for i in worth if not searcher.tells(*told[i], narrowed[i])}
-        nearest = sorted(worth, key=lambda i: (i in nothing, -told[i][1].log_evidence))[:CONVERGED_MOST]
-
-        def converge(i: int) -> tuple[Look, Found]:
-            one = told[i][1]
-            if one.log_evidence < best - CONVERGE_WITHIN:
-                return narrowed[i], one
-            return searcher.converge(explanations[likely[i]], narrowed[i], one)
-
-        for i, (look, again) in zip(nearest, pool.map(converge, nearest), strict=True):
-            narrowed[i], told[i] = look, (explanations[likely[i]], again)
-        sharp, done = list(told), set[int]()
-
-        def sharper(i: int) -> tuple[Explanation, Found]:
-            explanation, found = sharp[i]
-            return explanation, sharpen(searcher, explanation, narrowed[i], found)
-
-        while True:
-            # What was integrated over is often less likely than it seemed: what comes near it then is as well.
-            best = max([rival, *(found.log_evidence for _, found in sharp)])
-            near = [i for i in worth - done if sharp[i][1].log_evidence > best - SHARPEN_WITHIN]
-            near = sorted(near, key=lambda i: -sharp[i][1].log_evidence)[: max(0, SHARPENED_MOST - len(done))]
-            if not near:
-                break
-            for i, better in zip(near, pool.map(sharper, near), strict=True):
-                sharp[i] = better
-            done |= set(near)
-    return sharp, [sharp[i] for i in sorted(worth)]
+    return log_sum([*about, *causes]) - math.log(2.0) if causes else log_sum(about)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from matchvision.verdict.erring import ERROR_IN_TIME_S
+from matchvision.verdict.finding import MODEL_IN_TIME_S
 from matchvision.verdict.locating import crossings, moved_by
 
 
@@ -18,7 +18,7 @@ def test_an_edge_lies_where_the_machine_was_seen() -> None:
     off_m, u_off_m = seen_m - computed_m, np.full(len(times_s), 0.0005)
     shift_m, u_m = moved_by(near, off_m, u_off_m, np.gradient(computed_m, times_s))
     assert place_m + shift_m == pytest.approx(0.7001, abs=1e-9)
-    assert u_m == pytest.approx(np.hypot(0.1 * ERROR_IN_TIME_S, 0.0005))
+    assert u_m == pytest.approx(np.hypot(0.1 * MODEL_IN_TIME_S, 0.0005))
 
 
 def test_meetings_that_disagree_make_a_place_less_sure() -> None:

@@ -48,7 +48,7 @@ def test_drawn_evidence_of_a_line_is_the_closed_form() -> None:
     fit = settle(fitter, predict, fitter.refit(predict, np.zeros(1)))
     logs = []
     for share, chance in zip(MODEL_ERRORS, MODEL_ERROR_CHANCES, strict=True):
-        late = ERROR_IN_TIME_S * np.gradient(values, T_S)
+        late = share * ERROR_IN_TIME_S * np.gradient(values, T_S)
         covariance = share**2 * np.exp(-np.abs(T_S[:, None] - T_S[None, :]) / ERROR_LASTS_S)
         covariance += np.diag(0.01**2 + late**2) + np.outer(T_S, T_S)
         logs.append(np.log(chance) + multivariate_normal(np.zeros(40), covariance).logpdf(values))
