@@ -101,7 +101,8 @@ def _creep_event(
     unseen_m: float,
 ) -> Event:
     bend_s, u_bend_s = float(bends.at_s[first - 1]), float(bends.u_at_s[first - 1])
-    start_s, u_start_s = date_start(t_s, course, bends.sigma, CREEP_M_S, bend_s, unseen_m) or (bend_s, u_bend_s)
+    dated = date_start(t_s, course, bends.sigma, CREEP_M_S, bend_s, unseen_m, anew=True)
+    start_s, u_start_s = dated or (bend_s, u_bend_s)
     end_s = float(bends.at_s[last]) if last < len(bends.at_s) else float("nan")
     fastest = first + int(np.argmax(np.abs(bends.rate[first : last + 1])))
     rate, u_rate = abs(float(bends.rate[fastest])), float(bends.u_rate[fastest])

@@ -24,6 +24,8 @@ REPEATS_RATIO: Final = 0.05
 #: Ways out of rest: the power of time with which they begin, and how long until their speed is steady [s].
 LAWS: Final = ((1, 0.0), *((p, s) for p in (2, 3) for s in (0.03, 0.06, 0.12, 0.25, np.inf)))
 POWERS: Final = tuple(power for power, _ in LAWS)
+#: A way may gather speed anew so long after its beginning, as what creeps before it lets go [s]; never, or then.
+ANEW_S: Final = (0.03, 0.06, 0.10, 0.15, 0.20, 0.25)
 #: Turns of a fit in which what shows and its size settle each other.
 FIT_TURNS: Final = 5
 #: Fewer places than this tell no law.
@@ -53,7 +55,14 @@ def base_course(motion: Motion, moved: MachineMotion) -> FloatArray:
 
 
 def date_start(
-    t_s: FloatArray, course: FloatArray, sigma: float, level_m_s: float, about_s: float, unseen_m: float = 0.0
+    t_s: FloatArray,
+    course: FloatArray,
+    sigma: float,
+    level_m_s: float,
+    about_s: float,
+    unseen_m: float = 0.0,
+    *,
+    anew: bool = False,
 ) -> tuple[float, float] | None:
     """When a course passed a speed on its way out of rest [s], with standard uncertainty; None with too few places.
 
@@ -64,6 +73,7 @@ def date_start(
     level_m_s : the speed
     about_s : a moment about then, no earlier than 0.3 s before the true one.
     unseen_m : what it may move before pictures show it, `unseen_way`.
+    anew : whether it may gather speed anew on its first millimetres, as what creeps and then lets go.
 
     Notes
     -----
@@ -74,6 +84,10 @@ def date_start(
 
     Where places repeat each other exactly, as a coder's do, what is shown is taken to follow the true way with a play
     of 0 to ``unseen_m``, each equally probable: it stays until the way has gone so far, and is behind by that then.
+
+    Ways that gather speed ``anew`` have a second power of time on top, from one of several moments on; that they do is
+    as probable beforehand as that they do not, and costs what one more number does (G. Schwarz, "Estimating the
+    dimension of a model", Ann. Stat. 6 (1978) 461: half the logarithm of the number of places).
     Checked by: tests/grip/test_onset.py::test_leap_and_slow_start_are_dated,
     tests/grip/test_onset.py::test_start_that_a_coder_hides_is_dated_before_it_shows
     """
@@ -96,25 +110,33 @@ def date_start(
     plays = unseen_m * (np.arange(PLAYS) + 0.5) / PLAYS if repeats > 0 else np.zeros(0)
     plays, chances = np.append(plays, 0.0), np.append(np.full(len(plays), repeats / PLAYS), 1.0 - repeats)
     way = np.sign(float(np.mean(y[-3:]))) or 1.0
+    # Places that repeat each other tell nothing of how far a law is off.
+    tell = (t >= about_s).sum() + (1.0 - repeats) * (t < about_s).sum()
     dates, costs, priors = [], [], []
     for power, steady_s in LAWS:
         since = np.maximum(t[None, :] - starts[:, None], 0.0)
         shape = _way_of(since, power, steady_s)
+        # Each power is as probable as the others, however many ways begin with it.
+        prior = 1.0 / POWERS.count(power)
         for play, chance in zip(plays, chances, strict=True):
             if chance <= 0:
                 continue
-            size, cost = _fit_with_play(shape, way * y, float(play))
-            after = _time_to_speed(size, power, steady_s, level_m_s)
-            dates.append(np.minimum(starts + after, t[-1]))
-            costs.append(cost)
-            # Each power is as probable as the others, however many ways begin with it.
-            priors.append(np.full(len(starts), chance / POWERS.count(power)))
-    date, cost, prior = np.concatenate(dates), np.concatenate(costs), np.concatenate(priors)
-    # Places that repeat each other tell nothing of how far a law is off.
-    tell = (t >= about_s).sum() + (1.0 - repeats) * (t < about_s).sum()
+            for again_s in (np.inf, *(ANEW_S if anew else ())):
+                if np.isinf(again_s):
+                    size, cost = _fit_with_play(shape, way * y, float(play))
+                    share = 1.0
+                else:
+                    size, cost = _fit_anew(shape, np.maximum(since - again_s, 0.0) ** 2, way * y, float(play))
+                    share = 1.0 / (len(ANEW_S) * np.sqrt(max(tell, 1.0)))
+                after = _time_to_speed(size, power, steady_s, level_m_s)
+                # One that never passes it on its first way does so soon after it gathers speed anew.
+                dates.append(np.minimum(starts + np.minimum(after, again_s), t[-1]))
+                costs.append(cost)
+                priors.append(np.full(len(starts), chance * prior * share))
+    date, cost, chance_before = np.concatenate(dates), np.concatenate(costs), np.concatenate(priors)
     # What no law fits is the laws' fault, not the noise's.
     spread = max(sigma**2, float(cost.min()) / max(tell - 3.0, 1.0), 1e-12)
-    weight = prior * np.exp(-0.5 * (cost - cost.min()) / spread)
+    weight = chance_before * np.exp(-0.5 * (cost - cost.min()) / spread)
     at_s = float(np.average(date, weights=weight))
     spread_s = float(np.sqrt(np.average((date - at_s) ** 2, weights=weight)))
     return at_s, float(np.sqrt(spread_s**2 + step_s**2 / 3))
@@ -150,6 +172,24 @@ def _fit_with_play(shape: FloatArray, y: FloatArray, play_m: float) -> tuple[Flo
         shows = size[:, None] * shape > play_m
     shown = np.maximum(size[:, None] * shape - play_m, 0.0)
     return size, np.asarray(((y - rest[:, None] - shown) ** 2).sum(axis=1))
+
+
+def _fit_anew(shape: FloatArray, later: FloatArray, y: FloatArray, play_m: float) -> tuple[FloatArray, FloatArray]:
+    """Sizes (c,) of a way and sums of squares (c,), with a second way (c, n) on top; infinite where that goes back."""
+    shows = shape > 0
+    for _ in range(FIT_TURNS if play_m > 0 else 1):
+        ways = np.stack([np.ones_like(shape), np.where(shows, shape, 0.0), np.where(shows, later, 0.0)], axis=-1)
+        moved = y + play_m * shows
+        normal = np.swapaxes(ways, 1, 2) @ ways
+        scale = np.sqrt(np.maximum(np.einsum("cii->ci", normal), 1e-30))
+        inverse = np.linalg.pinv(normal / (scale[:, :, None] * scale[:, None, :]), rcond=1e-8, hermitian=True)
+        right = np.einsum("cni,cn->ci", ways, moved) / scale
+        solution = np.einsum("cij,cj->ci", inverse, right) / scale
+        way = np.maximum(solution[:, 1:2], 0.0) * shape + np.maximum(solution[:, 2:3], 0.0) * later
+        shows = way > play_m
+    cost = ((y - solution[:, :1] - np.maximum(way - play_m, 0.0)) ** 2).sum(axis=1)
+    back = (solution[:, 1] <= 0) | (solution[:, 2] <= 0)
+    return np.maximum(solution[:, 1], 1e-9), np.where(back, np.inf, cost)
 
 
 def _time_to_speed(size: FloatArray, power: int, steady_s: float, level_m_s: float) -> FloatArray:

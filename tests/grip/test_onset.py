@@ -78,3 +78,25 @@ def test_course_of_markers_that_are_never_seen_is_the_machine_s_own() -> None:
     motion = make_motion(T_S, machines=[moved])
     assert np.array_equal(base_course(motion, moved), moved.x_m, equal_nan=True)
     assert unseen_way(motion) == 0.0
+
+
+def test_creep_that_lets_go_after_a_millimetre_is_dated_by_its_creep() -> None:
+    """It gathers 0.3 m/s² for 0.1 s from 1.513 s on, so that it passes 4 mm/s 13 ms later, and then lets go at 2 m/s².
+
+    A law without the second bend passes over the first one.
+    """
+    since, later = np.maximum(T_S - 1.513, 0.0), np.maximum(T_S - 1.613, 0.0)
+    way = 0.15 * np.minimum(since, 0.1) ** 2 + 0.03 * later + 1.0 * later**2
+    late: dict[bool, list[float]] = {True: [], False: []}
+    scaled = []
+    for seed in range(8):
+        course = way + NOISE_M * np.random.default_rng(seed).standard_normal(len(T_S))
+        for anew, errors in late.items():
+            found = date_start(T_S, course, NOISE_M, 0.004, 1.6, anew=anew)
+            assert found is not None
+            errors.append(found[0] - 1.513 - 0.004 / 0.3)
+            if anew:
+                scaled.append(errors[-1] / found[1])
+    assert abs(np.mean(late[True])) < 0.5 * np.mean(late[False])
+    assert np.abs(late[True]).max() < 0.05
+    assert np.abs(scaled).max() < 2.5
