@@ -1,5 +1,8 @@
 """What the motion stage says it did: with the numbers used, what could not be had, and what would give it."""
 
+from dataclasses import dataclass, field
+from typing import Literal
+
 import numpy as np
 import numpy.typing as npt
 
@@ -15,6 +18,17 @@ FloatArray = npt.NDArray[np.float64]
 
 #: Headings that change by more than this may be a lifted front, where markers stand in one line [°].
 TURN_OR_LIFT_DEG = 5.0
+#: A machine that is seen well in a smaller share of the frames is worth a warning.
+WELL_SEEN_SHARE = 0.95
+
+
+@dataclass
+class _Told:
+    """What is said in turn: with what numbers it was done, what could not be had, and what would give it."""
+
+    said: list[str] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
+    advice: list[str] = field(default_factory=list)
 
 
 def describe_motion(
@@ -26,97 +40,115 @@ def describe_motion(
     readings: list[WheelReading],
 ) -> StageNote:
     """What was done, with numbers; what could not be had, and what would give it."""
-    said: list[str] = []
-    warnings: list[str] = []
-    advice: list[str] = []
-    length_s = float(motion.real_s[-1] - motion.real_s[0])
+    told = _Told()
     for name, machine in motion.machines.items():
-        factor = poses[name].scatter_ratio
-        said.append(
-            f"{name} from {markers_used[name]} marker{'s' if markers_used[name] != 1 else ''} "
-            f"(speed to {1000 * _median(machine.u_speed_m_s):.1f} mm/s, "
-            f"position along the pull to {1000 * _median(machine.u_x_m):.1f} mm; "
-            f"its places scatter {factor:.2f} times as much as stated)"
-        )
-        if not poses[name].headed:
-            warnings.append(
-                f"{name}: one marker alone does not show which way it points, so its heading is not measured"
-            )
-            advice.append(f"a second marker on {name}, a hand's width from the first, gives its heading and turning")
-        if turned_or_lifted(machine):
-            warnings.append(
-                f"{name}: its heading changed by more than {TURN_OR_LIFT_DEG:.0f}°, and a lifted front would look the "
-                "same where all markers stand in one line"
-            )
-            advice.append(f"a third marker on {name}, beside the line of the others, tells a lifted front from a turn")
-        share = float(np.isfinite(machine.speed_m_s).mean())
-        if share < 0.95:
-            warnings.append(f"{name}: seen well enough in {100 * share:.0f} % of the frames only")
-    for name in sheet.machine:
-        load = sheet.machine[name].load
-        if load is not None and load.hangs:
-            continue  # it needs none
-        if name not in motion.machines:
-            warnings.append(f"{name}: no marker on it was seen, so its motion is not measured")
-            advice.append(f"two stickers on {name} give its motion and turning")
-        elif not any(w.machine == name for w in motion.wheels) and rests_on_wheels(sheet.machine[name]):
-            advice.append(f"two small discs on a wheel of {name} give its slip")
+        _tell_machine(told, name, machine, poses[name], markers_used[name])
+    _tell_missing_marks(told, sheet, motion)
     for reading in readings:
-        wheel = reading.motion
-        said.append(
-            f"the wheel {wheel.wheel} of {wheel.machine} "
-            f"(slip speed to {1000 * _median(wheel.u_slip_speed_m_s):.1f} mm/s; "
-            f"its marks keep their circle to {1000 * reading.spread_m:.1f} mm)"
+        _tell_wheel(told, reading, motion)
+    _tell_arms(told, sheet, motion, poses)
+    if rope is not None:
+        _tell_rope(told, rope, motion)
+    elif sheet.rope is not None:
+        told.warnings.append("too few markers on the rope were seen, so what lies on each side is not measured")
+        told.advice.append("beads on the rope, a hand's width apart, give each side's share")
+    length_s = float(motion.real_s[-1] - motion.real_s[0])
+    sentence = (
+        f"Measured over {len(motion.frame)} frames ({length_s:.1f} s): " + "; ".join(told.said) + ". "
+        "Places come from the camera and each marker's height; motion is smoothed forwards and backwards in time, with "
+        "a noise level that the data set and that may change as wheels let go." + _describe_conditions(sheet)
+        if told.said
+        else "Nothing that moves could be measured."
+    )
+    status: Literal["done", "partly"] = "partly" if told.warnings else "done"
+    return StageNote("motion", status, sentence, tuple(told.warnings), tuple(told.advice))
+
+
+def _tell_machine(told: _Told, name: str, moved: MachineMotion, pose: Pose, markers: int) -> None:
+    told.said.append(
+        f"{name} from {markers} marker{'s' if markers != 1 else ''} "
+        f"(speed to {1000 * _median(moved.u_speed_m_s):.1f} mm/s, "
+        f"position along the pull to {1000 * _median(moved.u_x_m):.1f} mm; "
+        f"its places scatter {pose.scatter_ratio:.2f} times as much as stated)"
+    )
+    if not pose.headed:
+        told.warnings.append(
+            f"{name}: one marker alone does not show which way it points, so its heading is not measured"
         )
-        if reading.undecided.any():
-            at_s = motion.clip_s[reading.undecided]
-            warnings.append(
-                f"the wheel {wheel.wheel} of {wheel.machine}: in {len(at_s)} frames between {at_s[0]:.2f} and "
-                f"{at_s[-1]:.2f} s of the clip its rate may be any of several that look alike at this frame rate; "
-                "there it is left empty"
-            )
-            advice.append(
-                f"no_load_rev_min and gear_ratio of {wheel.machine}'s drive, or more pictures a second, decide how "
-                "fast its wheel turns"
-            )
-    said.extend(
+        told.advice.append(f"a second marker on {name}, a hand's width from the first, gives its heading and turning")
+    if turned_or_lifted(moved):
+        told.warnings.append(
+            f"{name}: its heading changed by more than {TURN_OR_LIFT_DEG:.0f}°, and a lifted front would look the "
+            "same where all markers stand in one line"
+        )
+        told.advice.append(f"a third marker on {name}, beside the line of the others, tells a lifted front from a turn")
+    share = float(np.isfinite(moved.speed_m_s).mean())
+    if share < WELL_SEEN_SHARE:
+        told.warnings.append(f"{name}: seen well enough in {100 * share:.0f} % of the frames only")
+
+
+def _tell_missing_marks(told: _Told, sheet: RunSheet, motion: Motion) -> None:
+    """Machines and wheels that nothing on them shows; a hanging load needs no marker."""
+    for name, machine in sheet.machine.items():
+        if machine.load is not None and machine.load.hangs:
+            continue
+        if name not in motion.machines:
+            told.warnings.append(f"{name}: no marker on it was seen, so its motion is not measured")
+            told.advice.append(f"two stickers on {name} give its motion and turning")
+        elif not any(w.machine == name for w in motion.wheels) and rests_on_wheels(machine):
+            told.advice.append(f"two small discs on a wheel of {name} give its slip")
+
+
+def _tell_wheel(told: _Told, reading: WheelReading, motion: Motion) -> None:
+    wheel = reading.motion
+    told.said.append(
+        f"the wheel {wheel.wheel} of {wheel.machine} "
+        f"(slip speed to {1000 * _median(wheel.u_slip_speed_m_s):.1f} mm/s; "
+        f"its marks keep their circle to {1000 * reading.spread_m:.1f} mm)"
+    )
+    if reading.undecided.any():
+        at_s = motion.clip_s[reading.undecided]
+        told.warnings.append(
+            f"the wheel {wheel.wheel} of {wheel.machine}: in {len(at_s)} frames between {at_s[0]:.2f} and "
+            f"{at_s[-1]:.2f} s of the clip its rate may be any of several that look alike at this frame rate; "
+            "there it is left empty"
+        )
+        told.advice.append(
+            f"no_load_rev_min and gear_ratio of {wheel.machine}'s drive, or more pictures a second, decide how "
+            "fast its wheel turns"
+        )
+
+
+def _tell_arms(told: _Told, sheet: RunSheet, motion: Motion, poses: dict[str, Pose]) -> None:
+    told.said.extend(
         f"the arm of {arm.machine} (stroke to {1000 * _median(arm.u_reach_m):.1f} mm, speed to "
         f"{1000 * _median(arm.u_speed_m_s):.0f} mm/s)"
         for arm in motion.arms
     )
-    advice.extend(
+    told.advice.extend(
         f'a marker that rides on the arm of {name} (on = "reach") shows when and how fast it goes out'
         for name in poses
         if sheet.machine[name].reach is not None and not any(arm.machine == name for arm in motion.arms)
     )
-    if rope is not None:
-        slack = rope.motion.slack
-        known = np.isfinite(slack)
-        state = f", slack in {100 * float(slack[known].mean()):.0f} % of the frames" if known.any() else ""
-        shown = f"{len(rope.columns)} markers" if rope.columns else "its ends alone"
-        if "end" in (plan.kind for plan in motion.tracks.plans):
-            shown += ", ends set by hand"
-        said.append(
-            f"the rope from {shown} (length on a side to "
-            f"{1000 * _median(rope.motion.u_on_plus_x_m):.1f} mm, "
-            f"speed to {1000 * _median(rope.motion.u_speed_m_s):.1f} mm/s{state})"
-        )
-        if rope.columns and not rope.lie.heights_known:
-            warnings.append(
-                "the rope's height is not known without a hitch: beads are taken between 0 and 0.1 m above the table"
-            )
-            advice.append("a machine's two markers and its hitch's place give the rope's height")
-    elif sheet.rope is not None:
-        warnings.append("too few markers on the rope were seen, so what lies on each side is not measured")
-        advice.append("beads on the rope, a hand's width apart, give each side's share")
-    sentence = (
-        f"Measured over {len(motion.frame)} frames ({length_s:.1f} s): " + "; ".join(said) + ". "
-        "Places come from the camera and each marker's height; motion is smoothed forwards and backwards in time, with "
-        "a noise level that the data set and that may change as wheels let go." + _describe_conditions(sheet)
-        if said
-        else "Nothing that moves could be measured."
+
+
+def _tell_rope(told: _Told, rope: RopeReading, motion: Motion) -> None:
+    slack = rope.motion.slack
+    known = np.isfinite(slack)
+    state = f", slack in {100 * float(slack[known].mean()):.0f} % of the frames" if known.any() else ""
+    shown = f"{len(rope.columns)} markers" if rope.columns else "its ends alone"
+    if "end" in (plan.kind for plan in motion.tracks.plans):
+        shown += ", ends set by hand"
+    told.said.append(
+        f"the rope from {shown} (length on a side to "
+        f"{1000 * _median(rope.motion.u_on_plus_x_m):.1f} mm, "
+        f"speed to {1000 * _median(rope.motion.u_speed_m_s):.1f} mm/s{state})"
     )
-    return StageNote("motion", "partly" if warnings else "done", sentence, tuple(warnings), tuple(advice))
+    if rope.columns and not rope.lie.heights_known:
+        told.warnings.append(
+            "the rope's height is not known without a hitch: beads are taken between 0 and 0.1 m above the table"
+        )
+        told.advice.append("a machine's two markers and its hitch's place give the rope's height")
 
 
 def rests_on_wheels(machine: Machine) -> bool:
