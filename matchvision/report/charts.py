@@ -19,6 +19,7 @@ FloatArray = npt.NDArray[np.float64]
 WIDTH, HEIGHT = 1000.0, 300.0
 #: No curve needs more points than this on a page.
 MOST_POINTS = 700
+_STEPS = (0.1, 0.2, 0.5, 1, 2, 5, 10)
 
 
 @dataclass(frozen=True)
@@ -78,15 +79,23 @@ class Chart:
 
 
 def nice_ticks(low: float, high: float, about: int = 5) -> tuple[float, ...]:
-    """Round numbers between two limits, steps of 1, 2 or 5 times a power of ten."""
+    """Round numbers between two limits, steps of 1, 2 or 5 times a power of ten; at least three: a scale.
+
+    Notes
+    -----
+    Checked by: tests/report/test_page.py::test_every_scale_has_three_numbers_at_least
+    """
     span = high - low
     if not span > 0:
         return (low,)
     raw = span / about
     power = 10.0 ** math.floor(math.log10(raw))
-    step = next(m * power for m in (1, 2, 5, 10) if m * power >= raw * 0.999)
-    first = math.ceil(low / step - 1e-9)
-    last = math.floor(high / step + 1e-9)
+    large = next(k for k, m in enumerate(_STEPS) if m * power >= raw * 0.999)
+    for step in (m * power for m in reversed(_STEPS[: large + 1])):
+        first = math.ceil(low / step - 1e-9)
+        last = math.floor(high / step + 1e-9)
+        if last - first >= 2:
+            break
     return tuple(k * step for k in range(first, last + 1))
 
 

@@ -13,7 +13,7 @@ from matchvision.report.byhand import tell_mends, tell_settings
 from matchvision.report.continuity import look_for_cuts
 from matchvision.report.readings import COVERAGE, match_times, rope_middle, ruled_rope
 from matchvision.report.topview import rope_polylines, split_at_line
-from matchvision.report.wording import quantity, rule_words, sentence
+from matchvision.report.wording import moment, quantity, rule_words, sentence
 
 #: Events that a judge asks about beside touches and an early start.
 _ASKED_ABOUT: Final = ("rope-off", "off-table", "tipped", "contact", "blocked", "dislodged", "lead-change")
@@ -35,7 +35,7 @@ def rule_facts(analysis: Analysis) -> tuple[Facts, ...]:
         ("Which rope counted", tuple(_rope(analysis))),
         ("The clock as seen", tuple(_clock(analysis))),
         ("Before the start", tuple(_early(analysis))),
-        ("Hands and other things that happened", tuple(_touches(analysis))),
+        ("Hands and other things that happened", tuple(dict.fromkeys(_touches(analysis)))),
         ("Set or corrected by hand", tuple(_by_hand(analysis))),
         ("The clip", tuple(_clip(analysis))),
     )
@@ -78,10 +78,10 @@ def _tell_doubted(ruling: Ruling) -> str:
     far = (
         f"by up to {1000 * ruling.shift_m:.0f} mm more than its interval says"
         if math.isfinite(ruling.shift_m)
-        else "by more than its interval says, and nothing tells by how much"
+        else "by more than its interval says, nothing tells how far"
     )
     does = "It decides all the same" if ruling.sure else "It does not decide, and cannot carry a ruling"
-    return f"The footage contradicts the sheet, so the margin may be off {far}. {does}."
+    return f"By what the footage contradicts the margin may be off {far}. {does}."
 
 
 def _contradictions(analysis: Analysis) -> Iterator[str]:
@@ -194,8 +194,8 @@ def _touches(analysis: Analysis) -> Iterator[str]:
     end_s = analysis.clock.duration_s
     hands = [e for e in _events(analysis) if e.kind == "touch" and e.start_s <= end_s and not e.end_s < 0]
     for event in hands:
-        until = f" to {event.end_s:.2f} s" if math.isfinite(event.end_s) else ""
-        yield f"A hand was over the table from {event.start_s:.2f}{until} ({_sure(event)}). {sentence(event.evidence)}"
+        until = f" to {moment(event.end_s)}" if math.isfinite(event.end_s) else ""
+        yield f"A hand was over the table from {moment(event.start_s)}{until} ({_sure(event)}). {sentence(event.evidence)}"
     if not hands:
         yield (
             "No hand was seen over the table while the clock ran. Where machines and rope were, and outside the "

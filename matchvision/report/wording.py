@@ -63,6 +63,7 @@ STAGE_WORDS: Final = {
     "footage": "Footage",
     "table": "Table and camera",
     "markers": "Markers",
+    "mends": "Mends by hand",
     "motion": "Motion",
     "pull": "Pull",
     "grip": "Grip and events",
@@ -127,11 +128,16 @@ def event_words(event: Event) -> str:
     return f"{event.machine}: {words}" if event.machine else words
 
 
+def moment(t_s: float) -> str:
+    """A match time, to the hundredth of a second."""
+    return f"{t_s:.2f} s".replace("-", "−")
+
+
 def event_time(event: Event) -> str:
     """When it happened: a moment, or from when to when."""
     start = quantity(event.start_s, event.u_start_s, "s")
     picture = f" (picture {event.frame})" if event.frame >= 0 else ""
-    return start + (f", until {event.end_s:.2f} s" if math.isfinite(event.end_s) else "") + picture
+    return start + (f", until {moment(event.end_s)}" if math.isfinite(event.end_s) else "") + picture
 
 
 def verdict_words(analysis: Analysis) -> tuple[str, str]:

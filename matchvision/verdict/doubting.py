@@ -69,7 +69,7 @@ def doubt(ruling: Ruling, doubts: Doubts) -> Ruling:
     said = ruling.sentence.removeprefix(f"{ruling.winner} has won: ").rstrip(".")
     sentence = (
         f"The footage contradicts the sheet, so this does not decide: {said[0].lower()}{said[1:]}; "
-        "what the contradiction does is in no ±."
+        "no ± includes the contradiction."
     )
     return replace(told, sure=False, sentence=sentence)
 

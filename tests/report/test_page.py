@@ -7,6 +7,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from matchvision.errors import OutputError
 from matchvision.records.results import Analysis, Contradiction, Doubts, Ruling
@@ -283,3 +285,11 @@ def test_ticks_are_round_numbers_with_true_minus_signs() -> None:
     ticks = nice_ticks(-0.31, 0.52)
     assert np.allclose(ticks, [-0.2, 0.0, 0.2, 0.4])
     assert [tick_text(v, ticks) for v in ticks] == ["−0.2", "0", "0.2", "0.4"]
+
+
+@given(low=st.floats(-1e3, 1e3), span=st.floats(1e-3, 1e4), about=st.integers(3, 6))
+def test_every_scale_has_three_numbers_at_least(low: float, span: float, about: int) -> None:
+    ticks = nice_ticks(low, low + span, about)
+    assert 3 <= len(ticks) <= 2 * about + 2
+    assert low - 1e-6 * span <= ticks[0] < ticks[-1] <= low + span * (1 + 1e-6)
+    assert np.allclose(np.diff(ticks), ticks[1] - ticks[0])

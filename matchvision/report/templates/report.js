@@ -143,8 +143,8 @@
     if (data.share && get("share-plus")) {
       const share = data.share[k];
       get("bar-minus").style.width = share === null ? "50%" : 100 - share + "%";
-      get("share-plus").textContent = share === null ? "not known" : quantity(share, data.uShare[k], "%");
-      get("share-minus").textContent = share === null ? "not known" : quantity(100 - share, data.uShare[k], "%");
+      get("share-plus").textContent = share === null ? "not known" : data.sides[1] + "\n" + quantity(share, data.uShare[k], "%");
+      get("share-minus").textContent = share === null ? "not known" : data.sides[0] + "\n" + quantity(100 - share, data.uShare[k], "%");
     }
     for (const cell of all(".now dd")) {
       const chart = charts[cell.dataset.chart], curve = chart.curves[Number(cell.dataset.curve)];
