@@ -194,8 +194,10 @@ def _touches(analysis: Analysis) -> Iterator[str]:
     end_s = analysis.clock.duration_s
     hands = [e for e in _events(analysis) if e.kind == "touch" and e.start_s <= end_s and not e.end_s < 0]
     for event in hands:
-        until = f" to {moment(event.end_s)}" if math.isfinite(event.end_s) else ""
-        yield f"A hand was over the table from {moment(event.start_s)}{until} ({_sure(event)}). {sentence(event.evidence)}"
+        when = moment(event.start_s)
+        if math.isfinite(event.end_s):
+            when = f"{when.removesuffix(' s')} to {moment(event.end_s)}"
+        yield f"A hand was over the table from {when} ({_sure(event)}). {sentence(event.evidence)}"
     if not hands:
         yield (
             "No hand was seen over the table while the clock ran. Where machines and rope were, and outside the "
