@@ -7,9 +7,9 @@ import numpy as np
 
 from matchvision.mechanics.building import ASSUMED_SIZE_M
 from matchvision.mechanics.guessing import guess_opponent
-from matchvision.mechanics.lying import lay_rope
 from matchvision.mechanics.machine import MachineModel, MatchModel, Pose
 from matchvision.mechanics.rope import RopeModel
+from matchvision.mechanics.tautrope import lay_rope
 from matchvision.records.profile import is_level
 from matchvision.records.sheet import Machine, Run, StartPose
 

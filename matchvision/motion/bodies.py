@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 from matchvision.geometry.camera import place_on_plane
 from matchvision.motion.sighting import Sighting
-from matchvision.motion.standing import TURNS, Ground, axes_of
+from matchvision.motion.surface import TURNS, Ground, axes_of
 
 FloatArray = npt.NDArray[np.float64]
 

@@ -6,9 +6,9 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.geometry.placing import Placing
-from matchvision.motion.lying import Hitches, Lie
+from matchvision.motion.ropestate import Hitches, RopeState
 from matchvision.motion.sighting import Sighting
-from matchvision.motion.standing import surface_at
+from matchvision.motion.surface import surface_at
 from matchvision.records.profile import Profile, is_level
 from matchvision.records.sheet import RopeSheet
 
@@ -63,7 +63,7 @@ def lay_line(
     placing: Placing,
     seen: BoolArray,
     lever_x: FloatArray,
-    lie: Lie,
+    state: RopeState,
     hitches: Hitches,
     sighting: Sighting,
 ) -> Line:
@@ -76,11 +76,11 @@ def lay_line(
     place[:, 1:-1][~seen] = np.nan
     u_own, u_height = np.zeros((n, m + 2)), np.zeros((n, m + 2))
     u_own[:, 1:-1] = np.sqrt(placing.cov_own[..., 0, 0] + own_pose)
-    u_height[:, 1:-1] = np.abs(lever_x) * lie.u_z_m
+    u_height[:, 1:-1] = np.abs(lever_x) * state.u_z_m
     jacobian = np.zeros((n, m + 2, 15))
     jacobian[:, 1:-1] = np.nan_to_num(sighting.common(placing.camera_jacobian)[..., 0, :])
     for end, column in ((0, 0), (1, m + 1)):
-        held = hitches.known[:, end] & ~lie.off[:, end]
+        held = hitches.known[:, end] & ~state.off[:, end]
         place[held, column] = hitches.place_m[held, end]
         u_own[held, column] = hitches.u_own_m[held, end]
         u_height[held, column] = hitches.u_height_m[held, end]
@@ -100,18 +100,20 @@ def lay_line(
         u_own[loose, column] = u_own[loose, near] * (1 + rest / apart)
         u_height[loose, column] = np.hypot(u_height[loose, near], U_LOOSE_REST_RATIO * rest)
         jacobian[loose, column] = jacobian[loose, near]
-    return Line(arcs, place, _off_centre(place, lie, sighting.profile_m, rope.bead_radius_m), u_own, u_height, jacobian)
+    return Line(
+        arcs, place, _off_centre(place, state, sighting.profile_m, rope.bead_radius_m), u_own, u_height, jacobian
+    )
 
 
-def _off_centre(place: FloatArray, lie: Lie, profile_m: Profile, radius_m: float) -> FloatArray:
+def _off_centre(place: FloatArray, state: RopeState, profile_m: Profile, radius_m: float) -> FloatArray:
     """Signed distance (n, k) of points from where the rope crosses x = 0, which on a ridge may be a bend."""
     if is_level(profile_m):
         return place[..., 0]
     lying = surface_at(profile_m, np.zeros(1)) + radius_m
-    if lie.way is None:
+    if state.way is None:
         at_line = np.broadcast_to(lying, (len(place), 1))
     else:
-        at_line = np.where((lie.slack == 1)[:, None], lying, lie.way.height_at(np.zeros((len(place), 1))))
+        at_line = np.where((state.slack == 1)[:, None], lying, state.way.height_at(np.zeros((len(place), 1))))
     return np.asarray(np.copysign(np.hypot(place[..., 0], place[..., 2] - at_line), place[..., 0]))
 
 

@@ -57,7 +57,7 @@ def look_at_end(
     length_m: FloatArray,
     floor_m: FloatArray,
 ) -> EndLook:
-    """An end's nearest bead in each frame; arrays as in `lying.find_lie`, arc lengths (n, m) and lengths (n,)."""
+    """An end's nearest bead in each frame; arrays as in `ropestate.find_state`, arc lengths (n, m) and lengths (n,)."""
     n, m = foot.shape[:2]
     rows = np.arange(n)
     seen = np.isfinite(foot[..., 0])

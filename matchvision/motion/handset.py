@@ -8,7 +8,7 @@ import numpy.typing as npt
 
 from matchvision.geometry.camera import project_points
 from matchvision.geometry.placing import direction_jacobian, place_with_uncertainty
-from matchvision.motion.lying import Hitches
+from matchvision.motion.ropestate import Hitches
 from matchvision.motion.sighting import Sighting
 from matchvision.motion.smoothing import Smoothed
 from matchvision.records.tracks import Tracks, TrackState

@@ -9,7 +9,7 @@ from matchvision.motion.bodies import BodyPlaces, place_bodies
 from matchvision.motion.bodyfit import rigid_fit, scatter_of_body
 from matchvision.motion.sighting import Sighting, spread_from_camera
 from matchvision.motion.smoothing import SlowNoise, Smoothed, smooth_series
-from matchvision.motion.standing import Ground, axes_of, ground_under
+from matchvision.motion.surface import Ground, axes_of, ground_under
 from matchvision.records.motion import MachineMotion
 from matchvision.records.sheet import Machine
 from matchvision.records.tracks import Tracks

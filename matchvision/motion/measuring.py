@@ -151,7 +151,7 @@ def place_markers(
         x[:, bodies.columns], y[:, bodies.columns], z[:, bodies.columns] = np.moveaxis(bodies.place_m, -1, 0)
         u_x[:, bodies.columns], u_y[:, bodies.columns] = np.moveaxis(bodies.u_place_m, -1, 0)
     if rope is not None:
-        put(rope.columns, rope.placing, rope.lie.u_z_m)
+        put(rope.columns, rope.placing, rope.state.u_z_m)
     if hand_ends is not None:
         columns = list(hand_ends.columns)
         x[:, columns], y[:, columns], z[:, columns] = np.moveaxis(hand_ends.place_m, -1, 0)

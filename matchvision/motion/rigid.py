@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from matchvision.compiling import compile_kept
 from matchvision.motion.machines import Contact, tilted_axes
-from matchvision.motion.standing import Ground, axes_of
+from matchvision.motion.surface import Ground, axes_of
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]

@@ -9,8 +9,8 @@ import numpy.typing as npt
 from matchvision.geometry.placing import Placing
 from matchvision.motion.crossing import Line, cross_centre, lay_line
 from matchvision.motion.handset import HandEnds, add_hand_ends, join_crossing, lengthen
-from matchvision.motion.lying import Hitches, Lie, find_lie
 from matchvision.motion.machines import Pose
+from matchvision.motion.ropestate import Hitches, RopeState, find_state
 from matchvision.motion.sighting import Sighting, spread_from_camera
 from matchvision.motion.smoothing import smooth_series
 from matchvision.records.motion import ArmMotion, RopeMotion
@@ -37,7 +37,7 @@ class RopeReading:
 
     motion: RopeMotion
     columns: list[int]
-    lie: Lie
+    state: RopeState
     placing: Placing
     noise_factor: float
 
@@ -104,26 +104,26 @@ def measure_rope(
         return None
     link, rest_m = _find_link(tracks, columns)
     loads = [machines[name].load for name in rope.ends if name in machines]
-    lie = find_lie(
+    state = find_state(
         sighting, columns, arc_m, rope.length_m, rope.bead_radius_m, hitches, real_s, link,
         to_pulley=any(load is not None and load.hangs for load in loads),
     )  # fmt: skip
-    if any(lie.longer_m):
+    if any(state.longer_m):
         # What is there is measured, not what the sheet says of it.
-        rope = rope.model_copy(update={"length_m": rope.length_m + sum(lie.longer_m)})
-        arc_m = arc_m + lie.longer_m[0]
-    placing = sighting.place(columns, lie.z_m)
+        rope = rope.model_copy(update={"length_m": rope.length_m + sum(state.longer_m)})
+        arc_m = arc_m + state.longer_m[0]
+    placing = sighting.place(columns, state.z_m)
     lever = sighting.lever[:, columns]
-    line = lay_line(rope, arc_m, placing, sighting.seen[:, columns], lever[..., 0], lie, hitches, sighting)
+    line = lay_line(rope, arc_m, placing, sighting.seen[:, columns], lever[..., 0], state, hitches, sighting)
     points = None if link is None else (link[0] + 1, link[1] + 1)
     crossing = cross_centre(line, points, heights_apart=not columns)
 
     link_length, u_link, u_link_ratio, link_stretch = _measure_link(link, rest_m, placing, sighting)
     along = hitches.place_m[:, 1] - hitches.place_m[:, 0]
     span = np.linalg.norm(along, axis=-1)
-    if lie.way is not None:
-        span = np.where(np.isfinite(span), lie.way.length_m, np.nan)
-    ratio, u_ratio = _stretch_while_taut(rope, lie, hitches, span, rest_m, link_stretch, sighting.covariance)
+    if state.way is not None:
+        span = np.where(np.isfinite(span), state.way.length_m, np.nan)
+    ratio, u_ratio = _stretch_while_taut(rope, state, hitches, span, rest_m, link_stretch, sighting.covariance)
     if hand_ends is not None and not columns:
         smoothed = join_crossing(real_s, crossing.plus_m, crossing.u_own_m, span, rope.length_m, hand_ends)
         ratio, u_ratio = lengthen(ratio, u_ratio, span, rope.length_m, hitches, hand_ends, STRETCH_RATIO)
@@ -135,7 +135,7 @@ def measure_rope(
     total = rope.length_m * (1 + ratio) + stretch_m
     u_stretch = np.nan_to_num(u_link_ratio * (stretch_m + (rest_m if np.isfinite(rest_m) else 0.0)))
     u_total = np.hypot(rope.length_m * u_ratio, u_stretch)
-    u_total = np.hypot(u_total, U_LONGER_M * np.sqrt(sum(one > 0 for one in lie.longer_m)))
+    u_total = np.hypot(u_total, U_LONGER_M * np.sqrt(sum(one > 0 for one in state.longer_m)))
     at_line = spread_from_camera(crossing.camera_jacobian[:, None, :], sighting.covariance)[:, 0, 0]
     crossing_part = smoothed.u_value**2 + at_line + _carry_known(crossing.u_height_m) ** 2
     share = plus / total
@@ -144,7 +144,7 @@ def measure_rope(
     # Scale error of the camera at the line acts on speed as on any length there.
     changing = np.gradient(crossing.camera_jacobian, real_s, axis=0) if n > 1 else crossing.camera_jacobian * 0
     u_scale = np.sqrt(spread_from_camera(changing[:, None, :], sighting.covariance)[:, 0, 0])
-    direction = _pull_directions(line, hitches, lie)
+    direction = _pull_directions(line, hitches, state)
     motion = RopeMotion(
         on_minus_x_m=total - plus,
         on_plus_x_m=plus,
@@ -152,7 +152,7 @@ def measure_rope(
         u_on_plus_x_m=u_plus,
         speed_m_s=smoothed.rate,
         u_speed_m_s=np.hypot(smoothed.u_rate, u_scale),
-        slack=lie.slack,
+        slack=state.slack,
         crossing_arc_m=crossing.arc_m,
         span_m=span,
         link_length_m=link_length,
@@ -163,14 +163,14 @@ def measure_rope(
         pull_dir_z=direction[..., 2],
         total_m=total,
         u_total_m=u_total,
-        longer_m=lie.longer_m,
+        longer_m=state.longer_m,
     )
-    return RopeReading(motion, columns, lie, placing, smoothed.noise_factor)
+    return RopeReading(motion, columns, state, placing, smoothed.noise_factor)
 
 
 def _stretch_while_taut(
     rope: RopeSheet,
-    lie: Lie,
+    state: RopeState,
     hitches: Hitches,
     span_m: FloatArray,
     rest_m: float,
@@ -183,7 +183,7 @@ def _stretch_while_taut(
     each by its own variance.
     """
     n = len(span_m)
-    taut = (lie.slack == 0) & np.isfinite(span_m)
+    taut = (state.slack == 0) & np.isfinite(span_m)
     if not taut.any():
         return np.zeros(n), np.full(n, np.hypot(U_STRETCH_RATIO, U_SHEET_LENGTH_RATIO))
     along = hitches.place_m[:, 1] - hitches.place_m[:, 0]
@@ -233,20 +233,20 @@ def _measure_link(
     return length, u, ratio, np.maximum(_carry_known(length) - rest_m, 0.0)
 
 
-def _pull_directions(line: Line, hitches: Hitches, lie: Lie) -> FloatArray:
+def _pull_directions(line: Line, hitches: Hitches, state: RopeState) -> FloatArray:
     """Unit vectors (n, 2, 3) of the pull on each end's machine: along the taut rope, else towards the nearest bead."""
-    n = len(lie.slack)
+    n = len(state.slack)
     result = np.full((n, 2, 3), np.nan)
     for end in (0, 1):
         hitch = hitches.place_m[:, end]
-        taut = (lie.slack == 0) & hitches.known[:, 1 - end]
-        corner = hitches.place_m[:, 1 - end] if lie.way is None else lie.way.next_to(end)
+        taut = (state.slack == 0) & hitches.known[:, 1 - end]
+        corner = hitches.place_m[:, 1 - end] if state.way is None else state.way.next_to(end)
         target = np.where(taut[:, None], corner, np.nan)
         order = range(1, line.place_m.shape[1] - 1)
         for column in order if end == 0 else reversed(order):
             missing = ~np.isfinite(target[:, 0])
             target[missing] = line.place_m[missing, column]
-        target[lie.off[:, end]] = np.nan
+        target[state.off[:, end]] = np.nan
         apart = target - hitch
         result[:, end] = apart / np.linalg.norm(apart, axis=-1, keepdims=True)
     return result

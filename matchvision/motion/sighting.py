@@ -13,7 +13,7 @@ from matchvision.geometry.placing import (
     place_with_uncertainty,
 )
 from matchvision.motion.shutter import bring_to_frame_time
-from matchvision.motion.standing import raise_above
+from matchvision.motion.surface import raise_above
 from matchvision.records.camera import Cameras
 from matchvision.records.footage import RowTiming
 from matchvision.records.profile import Profile

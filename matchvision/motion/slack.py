@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.compiling import compile_kept
-from matchvision.motion.standing import raise_above, surface_at
+from matchvision.motion.surface import raise_above, surface_at
 from matchvision.records.profile import Profile
 
 FloatArray = npt.NDArray[np.float64]

@@ -144,7 +144,7 @@ def _tell_rope(told: _Told, rope: RopeReading, motion: Motion) -> None:
         f"{1000 * _median(rope.motion.u_on_plus_x_m):.1f} mm, "
         f"speed to {1000 * _median(rope.motion.u_speed_m_s):.1f} mm/s{state})"
     )
-    if rope.columns and not rope.lie.heights_known:
+    if rope.columns and not rope.state.heights_known:
         told.warnings.append(
             "the rope's height is not known without a hitch: beads are taken between 0 and 0.1 m above the table"
         )

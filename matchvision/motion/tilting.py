@@ -12,7 +12,7 @@ from matchvision.motion.rigid import Body, Linear, linearise
 from matchvision.motion.rims import place_rim
 from matchvision.motion.sighting import Sighting, spread_from_camera
 from matchvision.motion.smoothing import smooth_series
-from matchvision.motion.standing import USUAL_CONTACT_M, Ground
+from matchvision.motion.surface import USUAL_CONTACT_M, Ground
 from matchvision.records.motion import MachineMotion
 from matchvision.records.sheet import Machine
 from matchvision.records.tracks import MarkerPlan, Tracks

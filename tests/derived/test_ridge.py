@@ -10,7 +10,7 @@ from scipy.spatial.transform import Rotation
 
 from matchvision.geometry.camera import project_points
 from matchvision.motion import measure_motion
-from matchvision.motion.standing import ground_under, raise_above, surface_at, taut_way
+from matchvision.motion.surface import ground_under, raise_above, surface_at, taut_way
 from matchvision.records.camera import Cameras
 from matchvision.records.profile import crests_of
 from matchvision.records.sheet import Machine, Run, RunSheet

@@ -9,10 +9,10 @@ from scipy.integrate import cumulative_simpson
 
 from matchvision.mechanics import layout as at
 from matchvision.mechanics.ground import GRID_M, grid_of, stand_table
-from matchvision.mechanics.lying import lay_rope
 from matchvision.mechanics.machine import MachineModel, MatchModel, Pose, SideDrive
 from matchvision.mechanics.match import MatchCourse, play_match, play_match_quickly
 from matchvision.mechanics.rope import RopeModel
+from matchvision.mechanics.tautrope import lay_rope
 
 G: Final = 9.80665
 RADIUS_M, MASS_KG, WHEELBASE_M, HITCH_M = 0.045, 2.5, 0.17, 0.03

@@ -13,7 +13,7 @@ from matchvision.motion.bodyfit import rigid_fit
 from matchvision.motion.machines import Pose
 from matchvision.motion.scatter import NO_SLOW_NOISE
 from matchvision.motion.smoothing import smooth_series
-from matchvision.motion.standing import Ground
+from matchvision.motion.surface import Ground
 
 OFFSETS = np.array([[0.09, 0.0], [-0.09, 0.01], [0.0, 0.08]])
 

@@ -6,7 +6,7 @@ import pytest
 from matchvision.geometry.camera import project_points
 from matchvision.motion.machines import Contact
 from matchvision.motion.rigid import Body, linearise
-from matchvision.motion.standing import Ground
+from matchvision.motion.surface import Ground
 
 CAMERA = np.array(
     [985.0, 987.0, 644.8, 355.8, -0.045, 0.012, 4e-4, -3e-4, 0.003, 2.2787, -0.1107, 0.0362, -0.02, -0.01, 2.24]

@@ -1,4 +1,4 @@
-"""How the rope lies: taut, slack or off its hitch, and how high its beads are."""
+"""The rope's state in each frame: taut, slack or off its hitch, and how high its beads are."""
 
 from dataclasses import dataclass
 
@@ -9,7 +9,7 @@ from matchvision.motion.ends import find_off, latch, longer_cord, look_at_end
 from matchvision.motion.falling import let_down
 from matchvision.motion.sighting import Sighting
 from matchvision.motion.slack import SLACK_BOW_M, fit_slack_heights
-from matchvision.motion.standing import TURNS, TautWay, surface_at, taut_way
+from matchvision.motion.surface import TURNS, TautWay, surface_at, taut_way
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -50,8 +50,8 @@ class Hitches:
 
 
 @dataclass(frozen=True, eq=False)
-class Lie:
-    """How the rope lies in each frame.
+class RopeState:
+    """Whether the rope is taut, slack or let go in each frame, and how high its markers are.
 
     Attributes
     ----------
@@ -84,7 +84,7 @@ def _held(series: FloatArray) -> FloatArray:
     return np.interp(np.arange(len(series)), at, series[at]) if len(at) else series
 
 
-def find_lie(
+def find_state(
     sighting: Sighting,
     columns: list[int],
     arc_m: FloatArray,
@@ -95,7 +95,7 @@ def find_lie(
     link: tuple[int, int] | None = None,
     *,
     to_pulley: bool = False,
-) -> Lie:
+) -> RopeState:
     """Heights of the rope's markers and the rope's state, frame by frame.
 
     Parameters
@@ -120,7 +120,7 @@ def find_lie(
     profile = sighting.profile_m
     if not known.any() or m == 0:
         z = sighting.above(columns, np.full((n, m), 0.5 * HIGHEST_UNKNOWN_M))
-        return Lie(
+        return RopeState(
             z,
             np.full((n, m), HIGHEST_UNKNOWN_M / np.sqrt(12)),
             np.full(n, np.nan),
@@ -133,7 +133,7 @@ def find_lie(
         h = float(np.nanmedian(hitch[:, 2] - surface_at(profile, hitch[:, 0])))
         z = sighting.above(columns, np.full((n, m), h if to_pulley else 0.5 * (h + radius_m)))
         u = np.full((n, m), U_PULLEY_HEIGHT_M if to_pulley else max(h - radius_m, 0.01) / np.sqrt(12))
-        return Lie(z, u, np.full(n, np.nan), np.zeros((n, 2), dtype=np.bool_), heights_known=True)
+        return RopeState(z, u, np.full(n, np.nan), np.zeros((n, 2), dtype=np.bool_), heights_known=True)
     ends = np.stack([np.stack([_held(hitches.place_m[:, e, i]) for i in range(3)], axis=-1) for e in (0, 1)], axis=1)
     unseen = np.asarray(~hitches.known.all(axis=1))
 
@@ -157,7 +157,7 @@ def find_lie(
     z, u = let_down(z, u, foot, lever, taut_z, ends, slack, gone, floor, real_s)
     u = np.where(unseen[:, None], np.hypot(u, 0.004), u)
     state = np.where(seen.sum(axis=1) >= 3, slack.astype(np.float64), np.nan)
-    return Lie(z, u, np.where(gone, 1.0, state), off, heights_known=True, way=way, longer_m=(first, second))
+    return RopeState(z, u, np.where(gone, 1.0, state), off, heights_known=True, way=way, longer_m=(first, second))
 
 
 def _stretched_arcs(
