@@ -62,7 +62,7 @@ def first_look(
 
 def _look_at_beginning(facts: ClipFacts, wanted: int, from_s: float | None, until_s: float | None) -> list[Frame]:
     """Pictures of the part's beginning, not each of them where few are wanted: neighbours err alike."""
-    frames = islice(read_frames(facts, from_s, until_s), max(wanted, _BEGINNING))
+    frames = islice(read_frames(facts, from_s, until_s, some=True), max(wanted, _BEGINNING))
     chosen = _choose(max(wanted, _BEGINNING), wanted)
     # Pictures are let go of as they come: each holds some of the decoder's memory.
     return [frame for k, frame in enumerate(frames) if k in chosen]

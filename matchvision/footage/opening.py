@@ -19,10 +19,13 @@ _FILM_AGAIN = "copy the clip from the phone again, in full, and check that a vid
 
 
 @contextmanager
-def open_clip(path: Path, options: dict[str, str] | None = None) -> Iterator[tuple[InputContainer, VideoStream]]:
+def open_clip(
+    path: Path, options: dict[str, str] | None = None, threads: int | None = None
+) -> Iterator[tuple[InputContainer, VideoStream]]:
     """Open a clip and its first picture track that is not a cover picture.
 
-    Decoding uses all processor cores. ``options`` are for the container's reader.
+    ``options`` are for the container's reader. Decoding is shared out among so many ``threads`` that it uses all
+    processor cores, if not told otherwise.
 
     Raises
     ------
@@ -38,7 +41,7 @@ def open_clip(path: Path, options: dict[str, str] | None = None) -> Iterator[tup
         stream = _picture_track(container, path)
         stream.thread_type = "AUTO"
         if stream.codec_context is not None:  # as it is of a track that nothing here can decode
-            stream.codec_context.thread_count = decoding_threads()
+            stream.codec_context.thread_count = threads or decoding_threads()
         yield container, stream
     finally:
         container.close()

@@ -19,6 +19,7 @@ from matchvision.footage.capture import find_rate_faults, is_slow_motion, read_c
 from matchvision.footage.doubles import mark_doubles
 from matchvision.footage.opening import open_clip
 from matchvision.footage.planes import RGB_MATRIX, Turn, read_turn, take_frame
+from matchvision.footage.threads import glancing_threads
 from matchvision.footage.timing import ClipTimes, count_backward_steps, pair_in_order, scan_times
 from matchvision.records.frames import ClipFacts, FootageFault, Frame
 
@@ -50,7 +51,7 @@ def read_facts(path: Path) -> ClipFacts:
         The clip cannot be opened or read, or no picture can be decoded.
     """
     path = Path(path)
-    with open_clip(path) as (container, stream), ThreadPoolExecutor(1) as aside:
+    with open_clip(path, threads=glancing_threads()) as (container, stream), ThreadPoolExecutor(1) as aside:
         fingerprint = aside.submit(_fingerprint, path)
         probe = itertools.islice(_decode(container, stream), _PICTURES_TO_PROBE)
         first = next(probe, None)
@@ -113,7 +114,9 @@ def _stated_duration_s(container: InputContainer, stream: VideoStream) -> float:
     return container.duration / av.time_base if container.duration is not None else float("nan")
 
 
-def read_frames(facts: ClipFacts, from_s: float | None = None, until_s: float | None = None) -> Iterator[Frame]:
+def read_frames(
+    facts: ClipFacts, from_s: float | None = None, until_s: float | None = None, *, some: bool = False
+) -> Iterator[Frame]:
     """Pictures in order of presentation, the first of the clip shown at ``clip_s = 0``; memory stays constant.
 
     Pictures that cannot be decoded, or only in part, are left out; `describe_footage` counts them.
@@ -123,6 +126,8 @@ def read_frames(facts: ClipFacts, from_s: float | None = None, until_s: float | 
     from_s, until_s : float, optional
         Give only the pictures shown from here to there [s, clip time]. Decoding starts at the last place before at
         which it can; ``clip_s`` and ``index`` stay those of the whole clip.
+    some : bool
+        Only the first of them are wanted, and not many decoded ahead.
 
     Raises
     ------
@@ -134,15 +139,16 @@ def read_frames(facts: ClipFacts, from_s: float | None = None, until_s: float | 
     A frame's planes look into the decoder's memory and keep it alive; holding many frames costs their full size.
     Checked by: tests/published/test_phone_times.py::test_times_of_a_phone_clip_agree_with_the_published_ones
     """
+    threads = glancing_threads() if some else None
     if from_s is None and until_s is None:
-        yield from mark_doubles(read_all(facts))
+        yield from mark_doubles(read_all(facts, threads))
         return
     times = scan_times(facts.path)
     if has_unsorted_times(facts):
         # Sorted times belong to pictures only when all are decoded in turn.
-        frames: Iterator[Frame] = read_all(facts)
+        frames: Iterator[Frame] = read_all(facts, threads)
     else:
-        frames = _read_after_seeking(facts, times, -np.inf if from_s is None else from_s)
+        frames = _read_after_seeking(facts, times, -np.inf if from_s is None else from_s, threads)
     given = False
     for frame in mark_doubles(frames):
         if until_s is not None and frame.clip_s > until_s + SAME_TIME_S:
@@ -156,11 +162,11 @@ def read_frames(facts: ClipFacts, from_s: float | None = None, until_s: float | 
         raise FootageError(msg, where=str(facts.path), do=f"the clip lasts {last_s:.2f} s; name a part of it")
 
 
-def read_all(facts: ClipFacts) -> Iterator[Frame]:
-    """Pictures of the whole clip, those that repeat the one before not marked."""
+def read_all(facts: ClipFacts, threads: int | None = None) -> Iterator[Frame]:
+    """Pictures of the whole clip, those that repeat the one before not marked; ``threads`` as of `open_clip`."""
     turn, centred = _turn(facts), chroma_is_centred(facts)
     first_s = None
-    with open_clip(facts.path) as (container, stream):
+    with open_clip(facts.path, threads=threads) as (container, stream):
         timed = ((_time_s(p, facts.path), p) for p in _decode(container, stream))
         for index, (time_s, picture) in enumerate(pair_in_order(timed, _reorder_depth(stream.codec_context))):
             if first_s is None:
@@ -170,12 +176,12 @@ def read_all(facts: ClipFacts) -> Iterator[Frame]:
         raise FootageError(_NO_PICTURE, where=str(facts.path), do=_PLAY_IT)
 
 
-def _read_after_seeking(facts: ClipFacts, times: ClipTimes, from_s: float) -> Iterator[Frame]:
+def _read_after_seeking(facts: ClipFacts, times: ClipTimes, from_s: float, threads: int | None) -> Iterator[Frame]:
     """Pictures from the last one before ``from_s`` at which decoding can start; some come before ``from_s``."""
     turn, centred = _turn(facts), chroma_is_centred(facts)
     first_s = float(times.shown_s[0]) if len(times.shown_s) else 0.0
     before = times.keyframe_s[times.keyframe_s <= first_s + from_s + SAME_TIME_S]
-    with open_clip(facts.path) as (container, stream):
+    with open_clip(facts.path, threads=threads) as (container, stream):
         if len(before) and before[-1] > first_s:
             container.seek(round(float(before[-1]) / float(stream.time_base or 1)), stream=stream, backward=True)
         for picture in _decode(container, stream):

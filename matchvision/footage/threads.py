@@ -17,6 +17,11 @@ def hold_to_one_thread() -> None:
     cv2.setNumThreads(1)
 
 
+def glancing_threads() -> int:
+    """Threads that decode where only some pictures are wanted: each is a picture ahead, which is then for nothing."""
+    return (cpu_count() or 1) + 1
+
+
 def decoding_threads() -> int:
     """Threads among which a clip's pictures are shared out for decoding; no picture depends on how many."""
     return min(max((cpu_count() or 1) + 1, _FEWEST_DECODING), _MOST_DECODING)
