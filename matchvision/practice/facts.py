@@ -11,7 +11,7 @@ from matchvision.errors import CannotMeasure
 from matchvision.mechanics.grip import STANDARD_GRAVITY_M_S2
 from matchvision.mechanics.machine import ASSUMED_WHEEL_INERTIA_KG_M2
 from matchvision.mechanics.motor import throttle_share
-from matchvision.practice.weighing import Known
+from matchvision.practice.budgets import Known
 from matchvision.records.motion import MachineMotion, MatchClock, Motion
 from matchvision.records.sheet import Drive, Machine, Quantity, Run
 

@@ -4,14 +4,14 @@ from collections.abc import Callable
 from typing import Literal
 
 from matchvision.errors import CannotMeasure
-from matchvision.practice.driving import measure_torque
+from matchvision.practice.coast import measure_coast
 from matchvision.practice.facts import machine_meant
-from matchvision.practice.holding import measure_greatest_pull, measure_own_grip
-from matchvision.practice.rolling import measure_coast
-from matchvision.practice.running import measure_free
-from matchvision.practice.sliding import measure_slope
+from matchvision.practice.free import measure_free
+from matchvision.practice.limits import measure_greatest_pull, measure_own_grip
+from matchvision.practice.load import dragged_load, measure_load
+from matchvision.practice.slope import measure_slope
 from matchvision.practice.tension import known_tension
-from matchvision.practice.towing import dragged_load, measure_load
+from matchvision.practice.torque import measure_torque
 from matchvision.records.camera import Cameras
 from matchvision.records.events import Grip
 from matchvision.records.motion import MatchClock, Motion

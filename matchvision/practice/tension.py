@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.errors import CannotMeasure
-from matchvision.practice.weighing import Known
+from matchvision.practice.budgets import Known
 from matchvision.records.pull import Pull
 from matchvision.records.sheet import Run
 

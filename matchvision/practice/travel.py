@@ -10,7 +10,7 @@ import numpy.typing as npt
 from matchvision.errors import CannotMeasure
 from matchvision.geometry.camera import place_on_plane
 from matchvision.geometry.profile import surface_slope
-from matchvision.practice.weighing import Part
+from matchvision.practice.budgets import Part
 from matchvision.records.camera import Cameras
 from matchvision.records.motion import Motion
 

@@ -6,10 +6,10 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.errors import CannotMeasure
+from matchvision.practice.budgets import Part, weigh
 from matchvision.practice.facts import U_GRAVITY_M_S2, gravity, in_run, mass_of, span_of
 from matchvision.practice.series import longest_run, mean_over_blocks
 from matchvision.practice.tension import SHORTEST_S, Tension
-from matchvision.practice.weighing import Part, weigh
 from matchvision.records.events import Grip
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.practice import PracticeParameter

@@ -8,6 +8,7 @@ import numpy.typing as npt
 
 from matchvision.errors import CannotMeasure
 from matchvision.mechanics.motor import RAD_S_PER_REV_MIN, wheel_stall_torque_Nm
+from matchvision.practice.budgets import Known, Numbers, Part, parts_of, weigh
 from matchvision.practice.facts import (
     drive_facts,
     gravity,
@@ -22,7 +23,6 @@ from matchvision.practice.facts import (
 )
 from matchvision.practice.series import fit_curve, longest_run, mean_over_blocks
 from matchvision.practice.travel import follow
-from matchvision.practice.weighing import Known, Numbers, Part, parts_of, weigh
 from matchvision.records.camera import Cameras
 from matchvision.records.motion import MatchClock, Motion, WheelMotion
 from matchvision.records.practice import PracticeParameter

@@ -10,10 +10,10 @@ import numpy.typing as npt
 from matchvision.errors import CannotMeasure
 from matchvision.geometry.camera import rotation_matrix
 from matchvision.geometry.profile import surface_slope
+from matchvision.practice.budgets import Known, Numbers, Part, parts_of, weigh
 from matchvision.practice.facts import gravity, in_run, span_of, speed_along
 from matchvision.practice.series import fit_curve, longest_run
 from matchvision.practice.travel import Trail, follow
-from matchvision.practice.weighing import Known, Numbers, Part, parts_of, weigh
 from matchvision.records.camera import Cameras
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.practice import PracticeParameter

@@ -8,6 +8,7 @@ import numpy.typing as npt
 
 from matchvision.errors import CannotMeasure
 from matchvision.geometry.profile import surface_slope
+from matchvision.practice.budgets import Known, Numbers, Part, parts_of, weigh
 from matchvision.practice.facts import (
     drive_facts,
     gravity,
@@ -20,7 +21,6 @@ from matchvision.practice.facts import (
 )
 from matchvision.practice.series import fit_curve, longest_run
 from matchvision.practice.travel import follow
-from matchvision.practice.weighing import Known, Numbers, Part, parts_of, weigh
 from matchvision.records.camera import Cameras
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.practice import PracticeParameter

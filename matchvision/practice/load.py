@@ -8,10 +8,10 @@ import numpy.typing as npt
 
 from matchvision.errors import CannotMeasure
 from matchvision.geometry.profile import surface_slope
+from matchvision.practice.budgets import Numbers, Part, parts_of, weigh
 from matchvision.practice.facts import gravity, in_run, mass_of, span_of
 from matchvision.practice.series import BLOCK_S, mean_over_blocks, u_change_m_s2
 from matchvision.practice.tension import SHORTEST_S, Tension
-from matchvision.practice.weighing import Numbers, Part, parts_of, weigh
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.practice import PracticeParameter
 from matchvision.records.sheet import Run

@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from matchvision.errors import CannotMeasure
 from matchvision.mechanics.motor import drive_torque_Nm, wheel_free_rate_rad_s
+from matchvision.practice.budgets import Known, Numbers, Part, parts_of, weigh
 from matchvision.practice.facts import (
     drive_facts,
     gravity,
@@ -22,7 +23,6 @@ from matchvision.practice.facts import (
 )
 from matchvision.practice.series import mean_over_blocks, u_change_m_s2
 from matchvision.practice.tension import SHORTEST_S, Tension
-from matchvision.practice.weighing import Known, Numbers, Part, parts_of, weigh
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.practice import PracticeParameter
 from matchvision.records.sheet import Run
