@@ -30,6 +30,10 @@ from tests.grip.stories import Played, Story, measured_points, stories, true_of
 #: Seeds whose runs are filmed, and those that are points with white noise of 0.17 px.
 PIXEL_SEEDS: Final = (1, 3)
 POINT_SEEDS: Final = (2, 4)
+#: More runs of what is dated within millimetres: wheels that the rope rocks, twitches, creep; and their seeds.
+EARLY: Final = ("stalls", "lifts", "early", "creeps", "breaks-away")
+EARLY_PIXEL_SEEDS: Final = (11, 13, 15)
+EARLY_POINT_SEEDS: Final = (12, 14, 16, 18, 20)
 #: More runs in which a machine is turned, and their seeds.
 TURNS: Final = ("turns", "swings")
 TURNING_PIXEL_SEEDS: Final = (5, 7)
@@ -72,6 +76,9 @@ def _planned() -> Iterator[tuple[str, int, Story, bool]]:
     for source, seeds in (("pixels", PIXEL_SEEDS), ("points", POINT_SEEDS)):
         for seed in seeds:
             yield from ((source, seed, story, False) for story in stories(seed))
+    for source, more in (("pixels", EARLY_PIXEL_SEEDS), ("points", EARLY_POINT_SEEDS)):
+        for seed in more:
+            yield from ((source, seed, story, False) for story in stories(seed) if story.name in EARLY)
     for source, more in (("pixels", TURNING_PIXEL_SEEDS), ("points", TURNING_POINT_SEEDS)):
         for seed in more:
             yield from ((source, seed, story, True) for story in stories(seed) if story.name in TURNS)

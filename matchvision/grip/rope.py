@@ -38,6 +38,8 @@ LEAVES_M_S: Final = 0.010
 LEAPS_S: Final = 0.06
 #: Its way is looked at from so long before to so long after it is found beyond reach.
 LEFT_WITHIN_S: Final = 1.0
+#: Where it was before it left is where it was for most of this time.
+HELD_S: Final = 0.3
 #: What pulled and shook the hitch is looked at over this time before.
 BEFORE_S: Final = 0.1
 SHOOK_S: Final = 0.5
@@ -302,14 +304,25 @@ def _watch_bead(
 
 
 def _date_leaving(excess_m: FloatArray, u_m: FloatArray, real_s: FloatArray, frame: int) -> tuple[float, float]:
-    """When the excess began to grow: the middle of the last frame surely within reach and the first surely beyond."""
+    """When the excess began to grow: the middle of the last frame surely held and the first surely on its way.
+
+    Held is what lies no further out than shortly before, `HELD_S`: a cord a little longer than known is taut beyond it.
+    """
     step_s = typical_step_s(real_s)
     back = frame
-    while back > 0 and not (np.isfinite(excess_m[back]) and excess_m[back] < 2 * u_m[back]):
+    while back > 0 and not excess_m[back] < _held_until(excess_m, u_m, real_s, back):
         back -= 1
-    first = back
-    while first < frame and not (np.isfinite(excess_m[first]) and excess_m[first] > 2 * u_m[first]):
+    first, level_m = back, _held_until(excess_m, u_m, real_s, back)
+    while first < frame and not excess_m[first] > level_m:
         first += 1
     # Between them the end ran away: it was still there in the last frame within reach, or it would lie further off.
     at_s = 0.5 * float(real_s[back] + real_s[first])
     return at_s, float(max(real_s[first] - real_s[back], step_s) / np.sqrt(12))
+
+
+def _held_until(excess_m: FloatArray, u_m: FloatArray, real_s: FloatArray, frame: int) -> float:
+    """Up to which excess an end is held for all that is known at a frame: its cord's, or what it was shortly before."""
+    before = excess_m[int(np.searchsorted(real_s, real_s[frame] - HELD_S)) : frame]
+    before = before[np.isfinite(before)]
+    usual_m = float(np.median(before)) if len(before) > LEAST_PLACES else 0.0
+    return max(usual_m, 0.0) + 2 * float(u_m[frame])

@@ -85,6 +85,16 @@ def test_hitch_that_lets_go_is_dated() -> None:
     assert event.probability > 0.99
 
 
+def test_hitch_that_lets_go_of_a_cord_a_little_longer_is_dated_where_it_does() -> None:
+    """From 0.6 s on its bead is 12 mm further out than the sheet's cord allows, as seen from above; at 2.0 s it goes."""
+    gone = np.where(T_S < 0.6, 0.0, 0.012) + np.clip(T_S - 2.0, 0, None) * 0.3
+    machines = [make_machine("heron", N, x_m=-0.6, heading_deg=180.0), make_machine("plover", N, x_m=0.6)]
+    beads: dict[str, tuple[Values, Values]] = {"bead_01": (-0.355, 0.0), "bead_02": (0.365 - gone, 0.0)}
+    motion = make_motion(T_S, machines=machines, rope=make_rope(N), beads=beads)
+    (event,) = find_rope_off(RUN.sheet, motion, None, CLOCK)
+    assert event.start_s == pytest.approx(2.0, abs=0.04)
+
+
 def test_attached_rope_is_left_alone() -> None:
     """A turning machine carries its hitch with it; slack brings the bead nearer, never further."""
     heading = 20 * np.sin(T_S)
