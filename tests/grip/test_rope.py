@@ -86,7 +86,7 @@ def test_hitch_that_lets_go_is_dated() -> None:
 
 
 def test_hitch_that_lets_go_of_a_cord_a_little_longer_is_dated_where_it_does() -> None:
-    """From 0.6 s on its bead is 12 mm further out than the sheet's cord allows, as seen from above; at 2.0 s it goes."""
+    """From 0.6 s on its bead is 12 mm further out than the sheet's cord allows, as seen from above; it goes at 2 s."""
     gone = np.where(T_S < 0.6, 0.0, 0.012) + np.clip(T_S - 2.0, 0, None) * 0.3
     machines = [make_machine("heron", N, x_m=-0.6, heading_deg=180.0), make_machine("plover", N, x_m=0.6)]
     beads: dict[str, tuple[Values, Values]] = {"bead_01": (-0.355, 0.0), "bead_02": (0.365 - gone, 0.0)}
