@@ -42,8 +42,8 @@ def main(ctx: click.Context, *, debug: bool, quiet: bool, verbose: bool) -> None
     `matchvision analyze practice`.
 
     \b
-    Exit codes: 0 done; 1 done, but the footage does not support something that was asked for;
-    2 the input cannot be used; 70 matchvision itself has a fault; 130 interrupted.
+    Exit codes: 0 done; 1 done, but the footage contradicts the sheet, or does not support something
+    that was asked for; 2 the input cannot be used; 70 matchvision itself has a fault; 130 interrupted.
     """  # noqa: D301 - \b keeps click from joining the lines
     del debug  # read by the group, where errors are told
     if quiet and verbose:

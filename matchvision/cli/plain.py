@@ -1,5 +1,6 @@
 """Everything that goes wrong as a plain sentence and an exit code; tracebacks only where they are asked for."""
 
+import errno
 import os
 import re
 import select
@@ -97,6 +98,9 @@ def explain(error: BaseException) -> MatchvisionError:
         return error
     if isinstance(error, ImportError):
         return _explain_import(error)
+    if isinstance(error, OSError) and error.errno in (errno.ENOSPC, errno.EDQUOT):
+        what = "the disk is full; nothing is left half-written"
+        return SetupError(what, where=str(error.filename or ""), do="free some space there and start again")
     if isinstance(error, OSError):
         what = f"the system refuses: {error.strerror or error}"
         return SetupError(

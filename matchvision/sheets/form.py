@@ -121,10 +121,15 @@ def _describe(details: ErrorDetails, data: Mapping[str, Any]) -> KeyFault:
     key, value = _walk(details["loc"], data, keep_last=kind in ("missing", "extra_forbidden"))
     context = details.get("ctx", {})
     if kind == "missing":
-        model = _model_at(key[:-1])
-        doc = _first_sentence(model) if model else ""
         if isinstance(key[-1], int):
             return KeyFault(key, "this entry is missing", "one more number is wanted")
+        block = _model_at(key)
+        if block is not None and len(key) == 1:
+            return KeyFault(key, "this block is missing", f"it must be given — {_first_sentence(block)}")
+        model = _model_at(key[:-1])
+        doc = _first_sentence(model) if model else ""
+        if model is not None and str(key[-1]) in model.model_fields:
+            doc = model.model_fields[str(key[-1])].description or doc
         return KeyFault(key, "this key is missing", f"it must be given{f' — {doc}' if doc else ''}")
     if kind == "extra_forbidden":
         model = _model_at(key[:-1])

@@ -15,7 +15,7 @@ from matchvision.records.results import Analysis
 from matchvision.records.sheet import Run
 from matchvision.writing.resultfile import ResultFile
 from matchvision.writing.summary import sum_up
-from matchvision.writing.swapping import MARK, PRODUCTS, refuse_foreign, replaced_whole
+from matchvision.writing.swapping import MARK, PRODUCTS, refuse_foreign, refuse_unwritable, replaced_whole
 
 # What makes tables is loaded where tables are made: whether results could be written is asked before a clip is watched,
 # which needs the memory.
@@ -94,7 +94,8 @@ def check_target(run: Run, folder: Path, tables: str = "csv") -> None:
     Raises
     ------
     OutputError
-        Where the folder holds something else than results, or the run itself; or there is no such form of tables.
+        Where the folder holds something else than results, or the run itself; where nothing can be written there; or
+        there is no such form of tables.
     SetupError
         Where Parquet is asked for and pyarrow is not installed.
     """
@@ -108,6 +109,7 @@ def check_target(run: Run, folder: Path, tables: str = "csv") -> None:
             do = "choose another folder with --out, such as a folder in it"
             raise OutputError("the run sheet or the clip lies in this folder", where=str(folder), do=do)
     refuse_foreign(target)
+    refuse_unwritable(target)
 
 
 def open_result(folder: str | Path) -> Results:

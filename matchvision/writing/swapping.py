@@ -74,6 +74,13 @@ def _keep_foreign(former: Path, folder: Path, disposable: frozenset[str]) -> Non
             entry.rename(folder / entry.name)
 
 
+def refuse_unwritable(folder: Path) -> None:
+    """Refuse a place in which no folder can be made: tried by making one, since rights alone do not tell."""
+    standing = next(place for place in folder.parents if place.exists())
+    with told_plainly(folder), tempfile.TemporaryDirectory(prefix=f".{folder.name}.tried-", dir=standing):
+        pass
+
+
 def refuse_foreign(folder: Path) -> None:
     """Refuse a folder that exists and holds something else than results, so that nothing precious is replaced."""
     if not folder.exists():

@@ -1,6 +1,7 @@
 """The commands: what they say, where they put things, and their exit codes."""
 
 import dataclasses
+import errno
 import io
 import json
 import re
@@ -209,6 +210,27 @@ def test_something_asked_for_is_lacking(type_in: Type, stand_in: StandIn, practi
     assert result.output.count("verdict: the last 2 s are not seen") == 1  # as what is lacking, not as a warning too
     assert "no source" not in result.output
     assert "Report:" in result.output
+
+
+def test_a_full_disk_is_told_as_that(type_in: Type, stand_in: StandIn, practice: Path) -> None:
+    stand_in.error = OSError(errno.ENOSPC, "No space left on device")
+    result = type_in("analyze", str(practice))
+    assert result.exit_code == 2
+    assert "Error: the disk is full; nothing is left half-written" in result.stderr
+
+
+@pytest.mark.skipif(not Path("/proc/self").exists(), reason="a place where nobody can write is wanted")
+def test_a_place_that_cannot_be_written_is_refused_before_the_work(
+    type_in: Type, stand_in: StandIn, practice: Path, in_folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("matchvision.footage.read_facts", lambda clip: clip)
+    stand_in.error = AssertionError("the work has begun")
+    for place in ("/proc/results", "/proc/deeper/results"):
+        result = type_in("analyze", str(practice), "--out", place)
+        assert result.exit_code == 2
+        assert f"{place}: the results cannot be written" in result.stderr
+    type_in("analyze", str(practice), "--out", "new/results")
+    assert not (in_folder / "new").exists()  # trying leaves nothing behind
 
 
 @pytest.mark.parametrize(("covered", "exit_code"), [(False, 1), (True, 0)])

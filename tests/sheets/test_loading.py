@@ -48,7 +48,7 @@ def test_three_faults_are_listed_at_once(faults_with: FaultsWith) -> None:
 
 # What is changed in the sound sheet, where the fault must be found, a word of what is found and one of what is wanted.
 FORM = [
-    ("width_m = 1.1", "", "table.width_m", "missing", "must be given"),
+    ("width_m = 1.1", "", "table.width_m", "missing", "must be given — width across the pull"),
     ("width_m = 1.1", "width_m = 0", "table.width_m", "found 0", "more than 0"),
     ("width_m = 1.1", "width_m = nan", "table.width_m", "found nan", "finite"),
     ("width_m = 1.1", "width_m = true", "table.width_m", "found true", "a number"),
@@ -146,6 +146,14 @@ def test_missing_sheet_says_how_to_begin(tmp_path: Path) -> None:
     for path in (tmp_path, tmp_path / "nothing.toml"):
         with pytest.raises(SheetError, match="matchvision new"):
             load_run(path)
+
+
+def test_an_empty_sheet_lacks_its_blocks(tmp_path: Path) -> None:
+    (tmp_path / "run.toml").write_text("")
+    with pytest.raises(SheetError) as refused:
+        load_run(tmp_path)
+    assert [fault.found for fault in refused.value.faults] == ["this block is missing"] * 3
+    assert refused.value.faults[0].wanted.startswith("it must be given — [run]: ")
 
 
 def test_a_clip_is_no_sheet(tmp_path: Path) -> None:
