@@ -39,12 +39,12 @@ from tests.verdict.changed_runs import (
 )
 
 #: Seeds of the changed runs, of each kind, and of the unchanged ones; none was looked at while this was built.
-CHANGED_SEEDS, PLAIN_SEEDS = tuple(range(1001, 1003)), tuple(range(1001, 1015))
+CHANGED_SEEDS, PLAIN_SEEDS = tuple(range(2001, 2003)), tuple(range(2001, 2015))
 #: Seeds of the filmed runs: one of each kind that a clip can show, from this one on, and unchanged ones.
-PIXEL_SEED, PLAIN_PIXEL_SEEDS = 1031, tuple(range(1031, 1037))
+PIXEL_SEED, PLAIN_PIXEL_SEEDS = 2031, tuple(range(2031, 2037))
 #: Of runs whose other machine is unmeasured: kinds of change, and seeds; the unchanged ones have seeds of their own.
-UNMEASURED_KINDS, UNMEASURED_SEED = ("drive-loss", "side-loss", "late-start", "less-grip", "wrong-gear"), 1041
-UNMEASURED_PLAIN_SEEDS: Final = tuple(range(1041, 1046))
+UNMEASURED_KINDS, UNMEASURED_SEED = ("drive-loss", "side-loss", "late-start", "less-grip", "wrong-gear"), 2061
+UNMEASURED_PLAIN_SEEDS: Final = tuple(range(2061, 2066))
 #: Neither a touch, which takes a hand in the picture, nor a machine on feet, which has no rims to mark.
 FILMED: Final = tuple(kind for kind in KINDS if kind not in ("touched", "anchor-weaker"))
 ROOT: Final = Path(__file__).resolve().parents[1]

@@ -12,6 +12,7 @@ from matchvision.mechanics.fitted import FittedMatch
 from matchvision.mechanics.machine import MatchModel
 from matchvision.records.results import CauseRow, Grounds
 from matchvision.records.sheet import Run, StartPose
+from matchvision.verdict.erring import GUESSED_ERROR
 from matchvision.verdict.explaining import Explanation, explain
 from matchvision.verdict.finding import NARROWED, Found
 from matchvision.verdict.observing import observe
@@ -57,7 +58,8 @@ def fit_match(
     if run.commands:
         forecasted = replace(forecasted, run=as_logged(forecasted.run))
     observed = observe(run, grounds.motion, grounds.pull, grounds.clock, forecasted.names, until_s)
-    fitter, play = RunFitter(observed), player(forecasted, observed)
+    fitter = RunFitter(observed, least=GUESSED_ERROR if forecasted.unplanned else 0.0)
+    play = player(forecasted, observed)
     zero = np.zeros(forecasted.numbers)
     as_planned = likeliest.cause in ("as-predicted", "command-changed")
     unknown = tuple(name for name in forecasted.names if run.sheet.machine[name].unknown)

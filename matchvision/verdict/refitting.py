@@ -73,12 +73,16 @@ class RunFitter:
         observed: Observed,
         loosened: Loosened | None = None,
         shares: Sequence[float] = UNEXPLAINED_ERRORS,
+        least: float = 0.0,
     ) -> None:
-        """``loosened``: where the model cannot know what a hand did; ``shares``: sizes of its error to be ready for."""
+        """``loosened``: where the model cannot know what a hand did; ``shares``: sizes of its error to be ready for.
+
+        ``least``: the size that stands for all smaller ones, of a model that cannot be as good as those.
+        """
         self.observed = observed
         self.known = [np.flatnonzero(np.isfinite(s.values)) for s in observed.series]
         self.values = [s.values[k] for s, k in zip(observed.series, self.known, strict=True)]
-        self.weights = {share: weigh_errors(observed, self.known, share, loosened) for share in shares}
+        self.weights = {share: weigh_errors(observed, self.known, max(share, least), loosened) for share in shares}
 
     def residuals(self, predicted: Sequence[FloatArray]) -> list[FloatArray]:
         """Measured less predicted, where measured; what a model cannot give counts as wholly wrong."""

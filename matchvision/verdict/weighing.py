@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.verdict.causing import FALSE_ALARM
-from matchvision.verdict.erring import UNEXPLAINED_ERRORS, Loosened
+from matchvision.verdict.erring import GUESSED_ERROR, UNEXPLAINED_ERRORS, Loosened
 from matchvision.verdict.explaining import Explanation
 from matchvision.verdict.finding import Found
 from matchvision.verdict.observing import Observed
@@ -87,7 +87,8 @@ def weigh(
     stated numbers from "as predicted"; the best are then refitted with all slopes anew, and their time or place as a
     number of its own.
     """
-    fitter = RunFitter(observed)
+    least = GUESSED_ERROR if forecasted.unplanned else 0.0
+    fitter = RunFitter(observed, least=least)
     play = player(forecasted, observed)
 
     def as_stated(z: FloatArray) -> Sequence[FloatArray]:
@@ -106,7 +107,7 @@ def weigh(
         given_slopes = fitter.slopes_of(as_given, zero, as_given(zero), range(forecasted.numbers))
         given = settle(fitter, as_given, fitter.refit(as_given, zero, slopes=given_slopes, rounds=6))
     onset = onset_s(fitter, as_given(zero), given_slopes)
-    until = RunFitter(observed, Loosened(onset, math.inf, UNEXPLAINED_ERRORS[-1]))
+    until = RunFitter(observed, Loosened(onset, math.inf, UNEXPLAINED_ERRORS[-1]), least=least)
     before = settle(until, as_given, replace(given, z=zero), rounds=BEFORE_ROUNDS)
     searcher = Searcher(logged or forecasted, fitter, play, given_slopes, given, onset_s=onset, before=before)
     causes = max(len({e.cause for e in explanations}), 1)
