@@ -11,7 +11,7 @@ from matchvision.grip.hidden import Chain, date_entry, entry_window
 from matchvision.grip.intervals import Stretch, best_mean, find_stretches, typical_step_s
 from matchvision.grip.states import DRAGGED, LOCKED, SLIDING, SPINNING, STATES
 from matchvision.mechanics.match import SLIP_LASTS_S, SLIP_SPEED_M_S
-from matchvision.records.events import Event
+from matchvision.records.events import Event, EventKind
 from matchvision.records.motion import MatchClock, WheelMotion
 from matchvision.uncertainty import format_interval
 
@@ -87,7 +87,7 @@ def name_states(wheel: WheelMotion, states: StateArray) -> tuple[str, ...]:
     return tuple(STATES[state] if seen else "" for state, seen in zip(states, known, strict=True))
 
 
-def kind_of(state: int) -> str:
+def kind_of(state: int) -> EventKind:
     """The event kind of a sliding state; a locked wheel is dragged."""
     return "spin" if state == SPINNING else "dragged" if state in {DRAGGED, LOCKED} else "slip"
 

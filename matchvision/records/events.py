@@ -2,15 +2,17 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Final, Literal, get_args
 
 from matchvision.records.gripmap import GripMap
 
-EVENT_KINDS: Final = (
+#: What can happen, as the table of events names it.
+EventKind = Literal[
     "early-start", "first-motion", "lead-change", "slip", "spin", "dragged", "stall", "held", "anchor-creep",
     "dislodged", "rope-off", "drive-loss", "turned", "contact", "blocked", "reach-out", "lifted", "tipped",
     "off-table", "touch",
-)  # fmt: skip
+]  # fmt: skip
+EVENT_KINDS: Final[tuple[EventKind, ...]] = get_args(EventKind)
 
 
 @dataclass(frozen=True)
@@ -21,7 +23,7 @@ class Event:
     is the number of the picture nearest to its beginning, -1 where none is told.
     """
 
-    kind: str
+    kind: EventKind
     machine: str
     start_s: float
     end_s: float

@@ -3,7 +3,7 @@
 import math
 from itertools import pairwise
 
-from matchvision.records.events import Event, Grip
+from matchvision.records.events import Event, EventKind, Grip
 from matchvision.records.motion import MatchClock
 from matchvision.records.results import Phase
 from matchvision.verdict.phases import find_phases
@@ -14,7 +14,7 @@ CLOCK = MatchClock(0.0, 8.0)
 NAN = math.nan
 
 
-def phases(*events: tuple[str, str, float, float], taut_s: float = 0.0) -> dict[str, Phase]:
+def phases(*events: tuple[EventKind, str, float, float], taut_s: float = 0.0) -> dict[str, Phase]:
     slack = (taut_s > T_S).astype(float)
     motion = make_motion(T_S, machines=[make_machine("heron", len(T_S))], rope=make_rope(len(T_S), slack=slack))
     grip = Grip(tuple(Event(kind, name, begin, end, 0.02, 1.0, "") for kind, name, begin, end in events))

@@ -8,7 +8,7 @@ import pytest
 
 from matchvision.mechanics.machine import MatchModel
 from matchvision.pipeline import start_poses
-from matchvision.records.events import Event, Grip
+from matchvision.records.events import Event, EventKind, Grip
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.pull import Pull
 from matchvision.records.sheet import Run
@@ -57,8 +57,12 @@ def test_a_stop_that_was_seen_counts_as_much_as_a_false_alarm_is_rare() -> None:
     """One in a hundred is a false alarm: an event sure to 80 % is 80 times likelier where something did stop it."""
     assert log_seen(0.8) == pytest.approx(np.log(80.0))
     assert log_seen(0.0) == log_seen(0.005) == 0.0
-    told = (("blocked", "heron", 2.0, 0.9), ("blocked", "heron", 4.5, 0.6), ("blocked", "plover", 6.0, 0.9),
-            ("contact", "plover", 1.0, 0.9))  # fmt: skip
+    told: tuple[tuple[EventKind, str, float, float], ...] = (
+        ("blocked", "heron", 2.0, 0.9),
+        ("blocked", "heron", 4.5, 0.6),
+        ("blocked", "plover", 6.0, 0.9),
+        ("contact", "plover", 1.0, 0.9),
+    )
     events = tuple(Event(kind, name, at_s, at_s + 0.6, 0.05, chance, "") for kind, name, at_s, chance in told)
     assert seen_stopped(Grip(events), 5.5) == {"heron": 0.9}
     assert seen_stopped(None, 5.5) == {}
