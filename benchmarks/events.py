@@ -79,8 +79,8 @@ def _planned() -> Iterator[tuple[str, int, Story, bool]]:
     for source, more in (("pixels", EARLY_PIXEL_SEEDS), ("points", EARLY_POINT_SEEDS)):
         for seed in more:
             yield from ((source, seed, story, False) for story in stories(seed) if story.name in EARLY)
-    for source, more in (("pixels", TURNING_PIXEL_SEEDS), ("points", TURNING_POINT_SEEDS)):
-        for seed in more:
+    for source, turning in (("pixels", TURNING_PIXEL_SEEDS), ("points", TURNING_POINT_SEEDS)):
+        for seed in turning:
             yield from ((source, seed, story, True) for story in stories(seed) if story.name in TURNS)
 
 
