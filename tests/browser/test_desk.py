@@ -17,7 +17,7 @@ from matchvision.desk.keeping import Folder
 from matchvision.desk.running import Work
 from matchvision.filming import Scene
 from tests.desk.clicking import example_of, marker_pixel, pixel_of
-from tests.desk.filmed import film_small, small_scene
+from tests.desk.filmed import filmed_once, small_scene
 
 pytest.importorskip("selenium")
 pytest.importorskip("axe_core_python")
@@ -65,7 +65,8 @@ def scene() -> Scene:
 @pytest.fixture(scope="module")
 def filmed(tmp_path_factory: pytest.TempPathFactory, scene: Scene) -> Path:
     """Filmed; and whoever wrote the sheet took heron's two discs for each other, so that its tracks are swapped."""
-    folder = film_small(tmp_path_factory.mktemp("filmed") / "run", scene)
+    folder = tmp_path_factory.mktemp("copied") / "run"
+    shutil.copytree(filmed_once(tmp_path_factory), folder)
     text = (folder / "run.toml").read_text(encoding="utf-8")
     front, rear = (next(d.colour for d in scene.machine["heron"].marker if d.name == n) for n in ("front", "rear"))
     head, heron, rest = text.partition('[[machine.heron.marker]]\nname = "front"')

@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.cli.conftest import Type
+
 SAMPLE = Path(__file__).parents[2] / "sample_clips" / "flat-match"
 
 
@@ -31,9 +33,7 @@ def test_it_opens_serves_and_closes(tmp_path: Path) -> None:
     assert not (SAMPLE / "desk.toml").exists()
 
 
-def test_what_cannot_be_opened_is_said_plainly(tmp_path: Path) -> None:
-    command = [sys.executable, "-m", "matchvision", "desk", str(tmp_path), "--no-browser"]
-    done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
-    assert done.returncode == 2
+def test_what_cannot_be_opened_is_said_plainly(type_in: Type, in_folder: Path) -> None:
+    done = type_in("desk", str(in_folder), "--no-browser")
+    assert done.exit_code == 2
     assert "there is no run.toml in this folder" in done.stderr
-    assert "Traceback" not in done.stderr

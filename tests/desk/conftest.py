@@ -7,12 +7,12 @@ from pathlib import Path
 import pytest
 
 from matchvision.desk import OpenDesk, open_desk
-from tests.desk.filmed import film_small
+from tests.desk.filmed import filmed_once
 
 
 @pytest.fixture(scope="session")
 def filmed(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return film_small(tmp_path_factory.mktemp("filmed") / "run")
+    return filmed_once(tmp_path_factory)
 
 
 @pytest.fixture

@@ -2,7 +2,10 @@
 
 import re
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
+
+import pytest
 
 from matchvision.filming import Scene, demo_scene, film
 
@@ -31,6 +34,16 @@ def film_small(folder: Path, scene: Scene | None = None) -> Path:
     sheet = folder / "run.toml"
     sheet.write_text(bare(sheet.read_text(encoding="utf-8")), encoding="utf-8")
     return folder
+
+
+def filmed_once(places: pytest.TempPathFactory) -> Path:
+    """The small match, filmed once for all tests that run together; nobody writes into it, they copy it."""
+    return _film_beneath(places.getbasetemp())
+
+
+@cache
+def _film_beneath(place: Path) -> Path:
+    return film_small(place / "filmed-once" / "run")
 
 
 def bare(text: str) -> str:
