@@ -10,7 +10,8 @@ Of pulls:
 - ``inside_1.96_u``: share of |error| / u below 1.96, of all frames; ``one_a_run``: of one frame drawn from each run;
   ``inside_jerk`` and ``inside_steady``: of the frames about which the tension changes by more than a tenth of its
   greatest within 0.1 s, and of the others;
-- ``rms_error_over_rms_u`` over all runs;
+- ``rms_error_over_rms_u`` over all runs; ``ratio_from`` and ``ratio_to``: 95 % range of that for as many runs drawn
+  anew from these. Where an error is the same throughout a run, as a stated grip's, so many runs say no more;
 - ``over_best``: fused rms over that of the best source, pooled over the runs in which both speak nearly throughout;
 - ``contradictions``: share of runs in which sources are said to contradict each other;
 - ``dated_s``: how far the found contradiction's date lies from the rough stretch's true beginning, mean and worst.
@@ -167,7 +168,16 @@ def _honesty(
         "inside_steady": inside[~apart].mean() if (~apart).any() else np.nan,
         "one_a_run": np.mean(np.abs(once) < 1.96),
         "rms_error_over_rms_u": np.sqrt(error / stated),
+        **ratio_range(squares),
     }
+
+
+def ratio_range(squares: Sequence[tuple[float, float]]) -> dict[str, float]:
+    """95 % range of rms error over rms u from each run's mean squares of both, by drawing runs anew (bootstrap)."""
+    each = np.array(squares)
+    drawn = each[np.random.default_rng(7).integers(0, len(each), (2000, len(each)))].mean(axis=1)
+    low, high = np.quantile(np.sqrt(drawn[:, 0] / drawn[:, 1]), [0.025, 0.975])
+    return {"ratio_from": float(low), "ratio_to": float(high)}
 
 
 def over_best(runs: Sequence[Judged] | Sequence[Measured]) -> float:
