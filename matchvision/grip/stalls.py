@@ -84,7 +84,10 @@ def find_stalls(
                 f"{format_interval(turned, u_turned)} rad (95 %) in any second for "
                 f"{format_interval(lasted_s, u_lasted_s)} s under drive, {source}. Limit 0.1 rad/s for 1 s."
             )
-            end_s = float(real_s[stand.last]) - zero_s
+            # What turns it on has begun where it was last slow.
+            slow = np.flatnonzero(np.abs(wheel.rate_rad_s[stand.frames]) < STALL_RAD_S)
+            last = stand.first + int(slow[-1]) if len(slow) and stand.last < part.last else stand.last
+            end_s = float(real_s[last]) - zero_s
             events.append(Event("stall", wheel.machine, at_s - zero_s, end_s, u_at_s, chance, evidence))
     return events
 
@@ -98,9 +101,6 @@ def _stands(wheel: WheelMotion, real_s: FloatArray, part: Stretch) -> Iterator[S
             k += 1
             continue
         last = _stands_until(wheel.angle_rad, real_s, k, part.last)
-        # What turns it on has begun where it was last slow.
-        while last < part.last and last > k and not slow[last]:
-            last -= 1
         if real_s[last] - real_s[k] < STALL_FOR_S - 2 * UNSURE_FOR_S:
             k += 1
             continue
