@@ -63,11 +63,14 @@ def test_wheel_that_seems_to_swing_on_by_its_u_stalls_once() -> None:
     assert stalls_of(turning(rate, 0.1)) == [pytest.approx((0.5, 3.0), abs=0.04)]
 
 
-@pytest.mark.parametrize(("lasted_s", "low", "high"), [(0.9, None, None), (1.0, 0.5, 0.97), (1.3, 0.99, 1.0)])
+@pytest.mark.parametrize(("lasted_s", "low", "high"), [(0.85, None, None), (0.95, 0.5, 0.97), (1.3, 0.99, 1.0)])
 def test_stall_of_about_a_second_is_as_likely_as_its_beginning_is_sure(
     lasted_s: float, low: float | None, high: float | None
 ) -> None:
-    """It slows down to nothing at 1.5 s of the clip at 4 rad/s², told to 0.04 rad/s, and is driven on later."""
+    """It slows down to nothing at 1.5 s of the clip at 4 rad/s², told to 0.04 rad/s, and is driven on later.
+
+    Below 0.1 rad/s it is 0.025 s before it stands, and driven on it has turned by 0.1 rad after 0.05 s.
+    """
     rate = np.where(T_S < 1.5, 4.0 * (1.5 - T_S), np.where(1.5 + lasted_s > T_S, 0.0, 2.0))
     found = find_stalls(turning(rate, 0.04), T_S, CLOCK, traction=None, commands=COMMANDS)
     assert len(found) == (low is not None)
