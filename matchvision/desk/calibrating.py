@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from typing import Any, Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.desk.clipbook import ClipBook
 from matchvision.desk.leaning import lean_camera
 from matchvision.errors import TableError
@@ -16,8 +16,6 @@ from matchvision.records.camera import Camera, TableView
 from matchvision.records.results import StageNote
 from matchvision.records.sheet import Run, TablePoint, TableSheet
 from matchvision.table import expect_places, find_or_hold_table, list_tags
-
-FloatArray = npt.NDArray[np.float64]
 
 #: How wide edges in the pictures are taken to be where nobody measured it: the table's places hardly depend on it.
 _USUAL_EDGE_PX: Final = 3.0

@@ -9,13 +9,13 @@ import numpy as np
 import numpy.typing as npt
 from scipy.optimize import least_squares
 
+from matchvision.arrays import FloatArray
 from matchvision.desk.clipbook import encode_png
 from matchvision.errors import MarkerError
 from matchvision.markers import chroma_of_coded, expect_palette, label_colours, make_palette, measure_neutral
 from matchvision.records.frames import ClipFacts, Frame
 from matchvision.records.sheet import Colour
 
-FloatArray = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
 
 #: Samples of a plane that are looked at on each side of a click.

@@ -4,8 +4,8 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.desk.asking import Declare
 from matchvision.desk.clipbook import ClipBook
 from matchvision.desk.colouring import find_neutral, learn_patch, measure_patch
@@ -17,8 +17,6 @@ from matchvision.records.camera import Camera
 from matchvision.records.frames import ClipFacts
 from matchvision.records.sheet import Colour, Machine, RopeSheet, Run, RunSheet
 from matchvision.sheets import Draft
-
-FloatArray = npt.NDArray[np.float64]
 
 #: How high a machine's top is taken to be where no marker on it says [m].
 USUAL_HEIGHT_M: Final = 0.10

@@ -5,8 +5,8 @@ from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.desk.calibrating import find_camera, plain
 from matchvision.desk.clipbook import ClipBook
 from matchvision.errors import MarkerError
@@ -20,8 +20,6 @@ from matchvision.records.sheet import Run, RunSheet
 from matchvision.records.tracks import Tracks, TrackState
 from matchvision.sheets import Draft
 from matchvision.table import CameraFollower
-
-FloatArray = npt.NDArray[np.float64]
 
 #: How long tracking is previewed [s].
 PREVIEW_S: Final = 2.0

@@ -4,15 +4,13 @@ from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.geometry.camera import project_points
 from matchvision.geometry.placing import parameter_jacobian
 from matchvision.geometry.profile import surface_height
 from matchvision.records.camera import Camera
 from matchvision.records.sheet import TablePoint, TableSheet
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Steps of Gauss and Newton; a drag is small, and its few points are nearly linear in the camera.
 _STEPS: Final = 6

@@ -6,7 +6,7 @@ from typing import Final, Protocol, TypeVar
 import numpy as np
 import numpy.typing as npt
 
-FloatArray = npt.NDArray[np.float64]
+from matchvision.arrays import FloatArray
 
 
 class _HasIndex(Protocol):

@@ -5,13 +5,12 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.errors import CannotMeasure
 from matchvision.footage.readout import scan_share
 from matchvision.records.footage import RowTiming
 from matchvision.records.frames import ClipFacts, Frame
 from matchvision.records.motion import StartSignal
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Radius of the disc over which the lamp is watched, where the sheet gives none [px].
 USUAL_RADIUS_PX: Final = 4.0

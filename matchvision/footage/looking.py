@@ -10,6 +10,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.footage.doubles import mark_doubles
 from matchvision.footage.flicker import measure_flicker, split_runs, strip_means
 from matchvision.footage.glancing import list_gaps
@@ -17,7 +18,6 @@ from matchvision.footage.shifting import measure_shift, shrink
 from matchvision.records.footage import PictureLook
 from matchvision.records.frames import ClipFacts, Frame
 
-FloatArray = npt.NDArray[np.float64]
 Luma = npt.NDArray[np.uint8]
 Timed = TypeVar("Timed", "Frame", "Glimpse")
 #: Mean over the range, share blown out, share black.

@@ -7,9 +7,8 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.records.frames import Frame
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Pictures so far apart are compared [s].
 _APART_S: Final = 0.12

@@ -6,11 +6,10 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.footage.flicker import LAMP_RATES_PER_S
 from matchvision.records.footage import RowTiming
 from matchvision.records.frames import ClipFacts, Frame
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Neighbouring pictures that are needed, and the most that are used.
 _FEWEST, _MOST = 24, 60

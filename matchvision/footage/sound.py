@@ -4,12 +4,10 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.footage.hearing import Sound, read_sound
 from matchvision.records.frames import ClipFacts
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Window and step of the search [s].
 _WINDOW_S: Final = 0.012

@@ -4,7 +4,6 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
-import numpy.typing as npt
 
 from matchvision.mechanics.building import build_rope
 from matchvision.mechanics.guessing import find_known
@@ -13,8 +12,6 @@ from matchvision.mechanics.stated import Findings
 from matchvision.records.forecast import ForecastRun
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.sheet import Run
-
-FloatArray = npt.NDArray[np.float64]
 
 
 def follow_end(run: Run, motion: Motion, clock: MatchClock) -> MeasuredEnd | None:

@@ -3,11 +3,9 @@
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.mechanics.stated import Stated, tied_numbers
-
-FloatArray = npt.NDArray[np.float64]
 
 
 def draw_samples(stated: Mapping[str, Stated], samples: int, seed: int) -> list[dict[str, float]]:

@@ -3,13 +3,11 @@
 from collections.abc import Mapping
 
 import numpy as np
-import numpy.typing as npt
 from scipy.special import ndtr
 
+from matchvision.arrays import FloatArray
 from matchvision.records.forecast import ForecastMachine, ForecastRun
 from matchvision.records.sheet import ForecastCurve, Run, StartPose
-
-FloatArray = npt.NDArray[np.float64]
 
 
 def take_curves(run: Run, starts: Mapping[str, StartPose], t_s: FloatArray, left_out: tuple[str, ...]) -> ForecastRun:

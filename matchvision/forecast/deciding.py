@@ -3,11 +3,9 @@
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.records.sheet import RunSheet
-
-FloatArray = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -3,8 +3,8 @@
 from collections.abc import Sequence
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.forecast.bands import band, chance
 from matchvision.forecast.deciding import Decision, decide
 from matchvision.forecast.limiting import share_limits
@@ -14,8 +14,6 @@ from matchvision.mechanics.match import SLIP_LASTS_S, MatchCourse
 from matchvision.mechanics.stated import Findings, drive_facts, is_load
 from matchvision.records.forecast import ForecastMachine, ForecastRun
 from matchvision.records.sheet import Run
-
-FloatArray = npt.NDArray[np.float64]
 
 
 def gather(

@@ -6,12 +6,11 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.mechanics.layout import CREEP_M_S
 from matchvision.mechanics.machine import MachineModel
 from matchvision.mechanics.match import MachineCourse
 from matchvision.records.forecast import LIMITS
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Speed [m/s] from which friction is fully used: the law of the computed match reaches 99.5 % of it there.
 SLIDES_M_S: Final = 10 * CREEP_M_S

@@ -6,8 +6,8 @@ from dataclasses import replace
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.errors import CannotMeasure
 from matchvision.forecast.alone import leave_places_out, tie_to
 from matchvision.forecast.bands import draw_samples
@@ -21,8 +21,6 @@ from matchvision.mechanics.stated import Findings, check_machine, stated_numbers
 from matchvision.records.forecast import ForecastRun
 from matchvision.records.results import StageNote
 from matchvision.records.sheet import Run, StartPose
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Spacing of the predicted run's times [s].
 TIME_STEP_S: Final = 0.02

@@ -5,11 +5,9 @@ frames or one for each.
 """
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.records.camera import Camera, Cameras
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Turns of Newton's method after which a pixel counts as beyond the lens.
 _NEWTON_TURNS = 12

@@ -4,12 +4,10 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.records.motion import MachineMotion
 from matchvision.records.sheet import Machine
-
-FloatArray = npt.NDArray[np.float64]
 
 #: How well a sheet states where a body ends: bumpers, tyres and rounded corners (assumption, k = 1) [m].
 U_OUTLINE_M: Final = 0.002

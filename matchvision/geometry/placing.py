@@ -8,12 +8,10 @@ tell how two points' camera errors go together.
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.geometry.camera import PARAMETER_STEPS, place_at_height, place_on_plane, project_points
 from matchvision.geometry.spreading import spread_on_planes
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Step for numerical derivatives by a place on the table [m].
 PLACE_STEP_M = 1e-5

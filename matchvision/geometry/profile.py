@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-FloatArray = npt.NDArray[np.float64]
+from matchvision.arrays import FloatArray
 
 
 def surface_height(profile_m: Sequence[tuple[float, float]], x_m: npt.ArrayLike) -> FloatArray:

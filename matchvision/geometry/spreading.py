@@ -5,11 +5,9 @@ from collections.abc import Callable
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.compiling import compile_kept
-
-FloatArray = npt.NDArray[np.float64]
 
 
 def spread_on_planes(

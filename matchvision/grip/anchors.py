@@ -5,6 +5,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.grip.bends import FALSE_ALARMS, Bends, find_bends
 from matchvision.grip.intervals import best_mean, bridge_gaps, chance_above, date_crossing, keep_long, typical_step_s
 from matchvision.grip.onset import base_course, date_start, unseen_way
@@ -12,8 +13,6 @@ from matchvision.records.events import Event
 from matchvision.records.motion import MachineMotion, MatchClock, Motion, RopeMotion
 from matchvision.records.pull import PullSource
 from matchvision.uncertainty import K_95, fit_line, format_interval
-
-FloatArray = npt.NDArray[np.float64]
 
 #: An anchored base creeps when it moves faster than this …
 CREEP_M_S: Final = 0.004

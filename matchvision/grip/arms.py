@@ -3,15 +3,13 @@
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.grip.intervals import best_mean, chance_above, date_crossing, keep_long, typical_step_s
 from matchvision.records.events import Event
 from matchvision.records.motion import ArmMotion, MachineMotion, MatchClock, RopeMotion
 from matchvision.records.pull import PullSource
 from matchvision.uncertainty import K_95, format_interval
-
-FloatArray = npt.NDArray[np.float64]
 
 #: An arm has begun to go out once it is out this far.
 OUT_M: Final = 0.005

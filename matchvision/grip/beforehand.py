@@ -4,15 +4,12 @@ from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import BoolArray, FloatArray
 from matchvision.grip.intervals import best_mean, bridge_gaps, chance_above, date_crossing, keep_long
 from matchvision.records.events import Event
 from matchvision.records.motion import MatchClock, Motion, WheelMotion
 from matchvision.records.sheet import Run
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 #: Wheels run before the start where their surface is faster than this for a tenth of a second.
 TURNS_M_S: Final = 0.030

@@ -4,11 +4,10 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 from scipy.optimize import brentq
 from scipy.special import ndtr
 
-FloatArray = npt.NDArray[np.float64]
+from matchvision.arrays import FloatArray
 
 #: A course without a bend is taken to have one in this share of runs.
 FALSE_ALARMS: Final = 0.01

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import BoolArray, FloatArray
 from matchvision.geometry.footprints import U_OUTLINE_M, gap_between, outline_of, wall_outline
 from matchvision.grip.intervals import (
     Stretch,
@@ -21,9 +21,6 @@ from matchvision.records.events import Event
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.sheet import RunSheet
 from matchvision.uncertainty import K_95, format_interval
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 WALL_OF: Final = "the wall of "
 #: Bodies may touch where their gap is no larger than this many u, and no longer where it exceeds twice that.

@@ -4,9 +4,9 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 from scipy.special import ndtr
 
+from matchvision.arrays import FloatArray
 from matchvision.grip.bends import FALSE_ALARMS
 from matchvision.grip.hidden import tied_frames
 from matchvision.grip.intervals import bridge_gaps, chance_above, date_crossing, keep_long, typical_step_s
@@ -16,8 +16,6 @@ from matchvision.records.motion import MachineMotion, MatchClock, Motion, WheelM
 from matchvision.records.pull import Traction
 from matchvision.records.sheet import Drive, Quantity, Run
 from matchvision.uncertainty import K_95, format_interval
-
-FloatArray = npt.NDArray[np.float64]
 
 #: A drive is lost where less than this share of what it gave before is left: one motor of three, or more, is gone.
 LEFT_RATIO: Final = 0.7

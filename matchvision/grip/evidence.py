@@ -8,11 +8,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import log_ndtr, ndtr
 
+from matchvision.arrays import BoolArray, FloatArray, IntArray
 from matchvision.grip.using import GRIPS, SLIDES, GripUse
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
-IntArray = npt.NDArray[np.int64]
 
 #: Before anything is measured a grip is taken to be 0.6 ± 0.4: from ice to clean rubber on dry wood.
 GRIP_BEFORE: Final = (0.6, 0.4)

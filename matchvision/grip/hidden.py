@@ -5,12 +5,10 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 from scipy.linalg import expm
 
+from matchvision.arrays import FloatArray
 from matchvision.grip.intervals import typical_step_s
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Steps that differ by less than this share one transition matrix [s].
 SAME_STEP_S: Final = 1e-4

@@ -5,11 +5,9 @@ from itertools import pairwise
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 from scipy.special import ndtr
 
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
+from matchvision.arrays import BoolArray, FloatArray
 
 #: A slope is believed once the value changes by this many u along it.
 CLEAR_OF_NOISE: Final = 8.0

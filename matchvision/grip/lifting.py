@@ -3,8 +3,8 @@
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import BoolArray, FloatArray, IntArray
 from matchvision.grip.intervals import (
     Stretch,
     best_mean,
@@ -18,10 +18,6 @@ from matchvision.records.events import Event
 from matchvision.records.motion import MachineMotion, MatchClock
 from matchvision.records.sheet import Machine
 from matchvision.uncertainty import format_interval
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
-IntArray = npt.NDArray[np.int64]
 
 #: A machine is lifted once it is off level by this much: a wheel is then a centimetre off the table.
 LIFTED_DEG: Final = 3.0

@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
 from matchvision.grip.drive import motor_line
 from matchvision.grip.evidence import EVERYWHERE
@@ -17,8 +16,6 @@ from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.pull import Pull
 from matchvision.records.sheet import Run
 from matchvision.uncertainty import format_interval
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Sides of a cell: a wheel's footprint and what it passes in half a second of a usual match.
 CELL_M: Final = 0.05

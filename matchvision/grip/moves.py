@@ -3,8 +3,8 @@
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import BoolArray, FloatArray
 from matchvision.grip.bends import noise_of
 from matchvision.grip.intervals import (
     Stretch,
@@ -23,9 +23,6 @@ from matchvision.records.motion import MachineMotion, MatchClock, RopeMotion
 from matchvision.records.pull import PullSource
 from matchvision.records.sheet import TableSheet
 from matchvision.uncertainty import K_95, format_interval
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 #: A machine moves above this speed.
 MOVING_M_S: Final = 0.010

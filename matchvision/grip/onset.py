@@ -3,12 +3,10 @@
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.grip.intervals import typical_step_s
 from matchvision.records.motion import MachineMotion, Motion
-
-FloatArray = npt.NDArray[np.float64]
 
 #: What gathers speed does so within this time before the bend that it makes.
 GATHERS_S: Final = 0.3

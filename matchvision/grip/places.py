@@ -5,6 +5,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.grip.intervals import typical_step_s
 from matchvision.grip.states import GRIPPING, SLIDING
 from matchvision.records.events import Event
@@ -13,7 +14,6 @@ from matchvision.records.pull import Traction
 from matchvision.records.sheet import Wheel
 from matchvision.uncertainty import format_interval
 
-FloatArray = npt.NDArray[np.float64]
 StateArray = npt.NDArray[np.int64]
 
 #: A wheel was at the same place where it was within this of where it slid [m] …

@@ -6,8 +6,8 @@ from itertools import pairwise
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import BoolArray, FloatArray
 from matchvision.geometry.profile import surface_height
 from matchvision.grip.bends import noise_of
 from matchvision.grip.hidden import tied_frames
@@ -18,9 +18,6 @@ from matchvision.records.motion import ArmMotion, MachineMotion, MatchClock, Mot
 from matchvision.records.pull import PullSource
 from matchvision.records.sheet import RunSheet
 from matchvision.uncertainty import K_95, beyond_share, format_interval
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 #: A lead counts once it exceeds this and its own U95.
 LEAD_M: Final = 0.005

@@ -4,16 +4,13 @@ from dataclasses import replace
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import BoolArray, FloatArray
 from matchvision.grip.drive import MotorLine
 from matchvision.grip.using import GRIPS, LOOK_S, SLIDES, UNSURE, GripUse
 from matchvision.records.motion import MachineMotion, MatchClock, WheelMotion
 from matchvision.records.pull import Traction
 from matchvision.uncertainty import K_95
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 #: The line is put to scale by so many looks at least in which the seen side grips, …
 LEAST_LOOKS: Final = 8

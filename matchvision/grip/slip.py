@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtri
 
+from matchvision.arrays import BoolArray, FloatArray
 from matchvision.grip.hidden import Chain, date_entry, entry_window
 from matchvision.grip.intervals import Stretch, best_mean, find_stretches, typical_step_s
 from matchvision.grip.states import DRAGGED, LOCKED, SLIDING, SPINNING, STATES
@@ -15,8 +16,6 @@ from matchvision.records.events import Event, EventKind
 from matchvision.records.motion import MatchClock, WheelMotion
 from matchvision.uncertainty import format_interval
 
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 StateArray = npt.NDArray[np.int64]
 
 #: A change between kinds of slide counts once it lasts this long.

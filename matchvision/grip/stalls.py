@@ -6,6 +6,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.grip.intervals import (
     Stretch,
     bridge_gaps,
@@ -18,8 +19,6 @@ from matchvision.records.events import Event
 from matchvision.records.motion import MatchClock, WheelMotion
 from matchvision.records.pull import Traction
 from matchvision.uncertainty import format_interval
-
-FloatArray = npt.NDArray[np.float64]
 
 #: A driven wheel stalls below this rate, under drive, for this long.
 STALL_RAD_S: Final = 0.1

@@ -3,15 +3,12 @@
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 from scipy.special import ndtr
 
+from matchvision.arrays import BoolArray, FloatArray
 from matchvision.grip.hidden import Chain, forward_backward, tied_frames
 from matchvision.mechanics.match import SLIP_SPEED_M_S
 from matchvision.records.motion import MachineMotion, WheelMotion
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 STATES: Final = ("gripping", "held", "slipping", "spinning", "dragged", "locked")
 GRIPPING, HELD, SLIPPING, SPINNING, DRAGGED, LOCKED = range(len(STATES))

@@ -3,12 +3,10 @@
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 from scipy.special import ndtr
 
+from matchvision.arrays import FloatArray
 from matchvision.grip.intervals import typical_step_s
-
-FloatArray = npt.NDArray[np.float64]
 
 #: The course is looked at from so long before a moment to so long after it.
 BEFORE_S: Final = 0.5

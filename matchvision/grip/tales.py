@@ -6,15 +6,12 @@ from itertools import combinations
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 from scipy.special import logsumexp, ndtri
 
+from matchvision.arrays import FloatArray
 from matchvision.grip.evidence import EVERYWHERE, Regions, cover_of, region_evidence
 from matchvision.grip.using import LOOK_S, SLIDES, STANDS_M, GripUse
 from matchvision.records.gripmap import GripTale
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 #: How far friction wanders about one coefficient, as a share of it (dust, speed, warmth): each as probable.
 WANDERS: Final = (0.01, 0.02, 0.04, 0.08)

@@ -3,17 +3,14 @@
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 from scipy.ndimage import binary_closing, label
 
+from matchvision.arrays import BoolArray, FloatArray
 from matchvision.grip.lifting import leaned_when_told
 from matchvision.records.events import Event
 from matchvision.records.foreign import ForeignLook
 from matchvision.records.motion import MachineMotion, MatchClock, Motion
 from matchvision.records.sheet import Machine, Run
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 #: A hand hides at least this much of the table: four fingers' worth [m²].
 LEAST_M2: Final = 0.004

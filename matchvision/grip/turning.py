@@ -4,16 +4,14 @@ from dataclasses import replace
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.grip.rope import hitch_places
 from matchvision.records.events import Event
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.pull import PullSource
 from matchvision.records.sheet import RunSheet
 from matchvision.uncertainty import K_95, format_interval
-
-FloatArray = npt.NDArray[np.float64]
 
 #: How long before a turn is noticed it is looked at what turned the machine [s].
 BEFORE_S: Final = 0.3

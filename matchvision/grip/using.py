@@ -6,18 +6,14 @@ from itertools import pairwise
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import BoolArray, FloatArray, IntArray
 from matchvision.grip.states import SLIDING
 from matchvision.grip.wheels import WatchedWheel
 from matchvision.mechanics.grip import STANDARD_GRAVITY_M_S2, axle_loads_N
 from matchvision.records.motion import MachineMotion, MatchClock
 from matchvision.records.pull import Traction
 from matchvision.records.sheet import Machine
-
-FloatArray = npt.NDArray[np.float64]
-IntArray = npt.NDArray[np.int64]
-BoolArray = npt.NDArray[np.bool_]
 
 #: A look takes in so much time: neighbouring frames are tied by the smoothers over about 0.06 s, looks hardly are.
 LOOK_S: Final = 0.1

@@ -5,8 +5,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.grip.hidden import Chain
-from matchvision.grip.intervals import FloatArray, Stretch
+from matchvision.grip.intervals import Stretch
 from matchvision.grip.places import describe_other_side, describe_place
 from matchvision.grip.slip import StateArray, find_slides, likely_states, slip_events
 from matchvision.grip.stalls import find_stalls

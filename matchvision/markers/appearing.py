@@ -4,8 +4,8 @@ from collections.abc import Mapping, Sequence
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import BoolArray, FloatArray
 from matchvision.markers.blobs import Blobs
 from matchvision.markers.centres import Centres, Windows, choose_centres, find_centres, is_clear
 from matchvision.markers.colours import Palette, chroma_of_plans, learn_chroma
@@ -19,9 +19,6 @@ from matchvision.records.camera import Camera
 from matchvision.records.frames import Frame
 from matchvision.records.sheet import TableSheet
 from matchvision.records.tracks import MarkerPlan
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 #: How strongly chroma across the marker's own direction counts against it.
 _SIDEWAYS: Final = 2.0

@@ -8,13 +8,12 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.geometry.camera import place_at_height, project_points, rays
 from matchvision.markers.colours import Palette
 from matchvision.records.camera import Camera
 from matchvision.records.frames import Frame
 from matchvision.records.sheet import TableSheet
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Markers stand no higher than this above the table [m].
 TALLEST_M: Final = 0.20

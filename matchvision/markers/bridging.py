@@ -6,9 +6,8 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.records.tracks import MarkerPlan, Tracks, TrackState
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Longest gap that is bridged, from seen to seen [s].
 LONGEST_GAP_S: Final = 0.16

@@ -14,10 +14,9 @@ import numpy as np
 import numpy.typing as npt
 from numba import types
 
+from matchvision.arrays import FloatArray
 from matchvision.compiling import compile_kept
 from matchvision.records.frames import Frame
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Widest half-window searched [chroma samples].
 _WIDEST: Final = 48

@@ -5,13 +5,11 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.markers.transfers import carry_colour
 from matchvision.records.sheet import Colour
 from matchvision.records.tracks import MarkerPlan
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Weights (red, blue) of luma by the clip's matrix: ITU-R BT.601, BT.709, BT.2020.
 _LUMA_WEIGHTS: Final = {"bt601": (0.299, 0.114), "bt709": (0.2126, 0.0722), "bt2020": (0.2627, 0.0593)}

@@ -5,8 +5,8 @@ from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.markers.colours import chroma_of, chroma_of_plans, expect_palette, learn_chroma
 from matchvision.markers.finding import find_all
 from matchvision.markers.planning import plan_markers
@@ -14,8 +14,6 @@ from matchvision.records.camera import Camera
 from matchvision.records.frames import ClipFacts, Frame
 from matchvision.records.sheet import Run
 from matchvision.records.tracks import MarkerPlan
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Colours nearer to each other in the chroma plane cannot be told apart when a lamp or a shadow turns them [deg].
 APART_DEG: Final = 20.0

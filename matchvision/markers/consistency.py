@@ -6,16 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-import numpy as np
-import numpy.typing as npt
-
+from matchvision.arrays import FloatArray
 from matchvision.markers.naming import CIRCLE_SLACK_RATIO, DISTANCE_SLACK_M, DISTANCE_SLACK_RATIO
 from matchvision.markers.poses import Pose
 from matchvision.markers.rope import longest_m
 from matchvision.markers.widening import MARGIN_PX
 from matchvision.records.tracks import MarkerPlan
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Two markers closer than this share of their radius are one spot.
 _SAME_SPOT_RATIO: Final = 0.6

@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 from numba import types
 
+from matchvision.arrays import FloatArray
 from matchvision.compiling import compile_kept
 from matchvision.markers.blobs import measure_neutral, outline_table
 from matchvision.markers.centres import Centres
@@ -16,8 +17,6 @@ from matchvision.records.camera import Camera
 from matchvision.records.frames import Frame
 from matchvision.records.sheet import TableSheet
 from matchvision.records.tracks import MarkerPlan
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Lamps, clouds and white balance take seconds; a hand takes less [s]. Strength follows faster, for shadows are sharp.
 _HUE_S: Final = 2.0

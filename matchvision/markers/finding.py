@@ -4,8 +4,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.markers.blobs import Blobs, find_blobs, measure_neutral, outline_table
 from matchvision.markers.colours import Palette, make_palette
 from matchvision.markers.naming import NamedMachine, name_machines
@@ -15,8 +15,6 @@ from matchvision.records.camera import Camera
 from matchvision.records.frames import Frame
 from matchvision.records.sheet import RunSheet
 from matchvision.records.tracks import MarkerPlan
-
-FloatArray = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)

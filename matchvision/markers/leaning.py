@@ -10,15 +10,13 @@ from functools import cached_property
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.markers.poses import Pose, Profile, stand
 from matchvision.markers.projecting import project_markers
 from matchvision.records.camera import Camera
 from matchvision.records.sheet import Machine
 from matchvision.records.tracks import MarkerPlan
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Distances between axles and sides where the sheet does not say them: small machines [m].
 _USUAL_CONTACT_M: Final = 0.15

@@ -7,15 +7,13 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import BoolArray, FloatArray
 from matchvision.errors import MarkerError
 from matchvision.markers.bridging import bridge_gaps
 from matchvision.records.mends import Cut, End, Mends, Put, Strike, Tie
 from matchvision.records.results import StageNote
 from matchvision.records.sheet import RunSheet
 from matchvision.records.tracks import MarkerPlan, Tracks, TrackState
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 #: How well the height of a hitch is known that the sheet gives and a person points at in the picture [m].
 U_HITCH_HEIGHT_M: Final = 0.003

@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.optimize import linear_sum_assignment
 
+from matchvision.arrays import FloatArray
 from matchvision.geometry.camera import place_on_plane, project_points, rays, rotation_matrix
 from matchvision.markers.blobs import Blobs
 from matchvision.markers.colours import Palette
@@ -15,8 +16,6 @@ from matchvision.markers.poses import Pose, Profile, place_above, pose_from_pair
 from matchvision.records.camera import Camera
 from matchvision.records.sheet import Machine, RunSheet
 from matchvision.records.tracks import MarkerPlan
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Two markers of a body may seem this much further apart or closer than the sheet says [m] and [share].
 DISTANCE_SLACK_M = 0.008

@@ -7,13 +7,12 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.geometry.camera import place_at_height
 from matchvision.geometry.profile import surface_height, surface_slope
 from matchvision.records.camera import Camera
 
-FloatArray = npt.NDArray[np.float64]
 Profile = Sequence[tuple[float, float]]
 
 

@@ -5,13 +5,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.markers.leaning import LeaningPose
 from matchvision.markers.poses import Pose, Profile, stand
 from matchvision.records.tracks import MarkerPlan
-
-FloatArray = npt.NDArray[np.float64]
 
 #: A speed is trusted this long after the last sight, then the marker is taken as standing [s].
 COASTING_S = 0.1

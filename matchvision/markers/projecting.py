@@ -6,12 +6,10 @@ from collections.abc import Callable
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 from numba import types
 
+from matchvision.arrays import FloatArray
 from matchvision.compiling import compile_kept
-
-FloatArray = npt.NDArray[np.float64]
 
 
 def project_markers(parameters: FloatArray, place_m: FloatArray) -> FloatArray:

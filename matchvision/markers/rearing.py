@@ -4,15 +4,13 @@ from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.markers.consistency import Bonds, strain_of, wheel_coordinates
 from matchvision.markers.leaning import Lean, LeaningPose, fit_lean
 from matchvision.markers.poses import Pose, measure_pose
 from matchvision.markers.predicting import MachineState
 from matchvision.records.camera import Camera
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Markers that go together no better than this share of what would be doubted may be those of a machine that leans …
 STRAINED: Final = 0.5

@@ -4,11 +4,9 @@ from array import array
 from collections.abc import Sequence
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.records.growing import GrowingRows
-
-FloatArray = npt.NDArray[np.float64]
 
 
 class Record:

@@ -7,6 +7,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.markers import fitting
 from matchvision.markers.centres import Centres, Windows, is_clear
 from matchvision.markers.scattering import Scatter
@@ -14,8 +15,6 @@ from matchvision.markers.stating import Optics, coded_share, state_places, take_
 from matchvision.markers.streaking import SHUTTERS, Streaks
 from matchvision.records.frames import Frame
 from matchvision.records.tracks import MarkerPlan
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Blur of an ordinary phone before any is measured [px].
 _USUAL_BLUR_PX: Final = 1.0

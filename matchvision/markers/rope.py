@@ -7,13 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.geometry.camera import place_at_height
 from matchvision.markers.blobs import Blobs
 from matchvision.markers.colours import Palette
 from matchvision.records.camera import Camera
 from matchvision.records.tracks import MarkerPlan
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Markers on a taut rope may seem this much further apart than along the rope [share], [m].
 LONGER_RATIO = 0.06

@@ -9,10 +9,9 @@ import numpy as np
 import numpy.typing as npt
 from numba import types
 
+from matchvision.arrays import FloatArray
 from matchvision.compiling import compile_kept
 from matchvision.records.tracks import MarkerPlan
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Pictures over which a path is taken as a parabola, and how often it is looked at.
 _WINDOW: Final = 7

@@ -4,16 +4,14 @@ from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.geometry.camera import place_at_height
 from matchvision.markers.finding import Found, rope_ends
 from matchvision.markers.rope import contradicts_ends
 from matchvision.records.camera import Camera
 from matchvision.records.sheet import RunSheet
 from matchvision.records.tracks import MarkerPlan
-
-FloatArray = npt.NDArray[np.float64]
 
 #: A spot this near a marker in sight is that marker [px].
 _SAME_PLACE_PX: Final = 6.0

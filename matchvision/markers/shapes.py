@@ -4,14 +4,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.geometry.camera import project_points, rotation_matrix
 from matchvision.markers.poses import Pose
 from matchvision.records.camera import Camera
 from matchvision.records.tracks import MarkerPlan
-
-FloatArray = npt.NDArray[np.float64]
 
 _AROUND = np.linspace(0, 2 * np.pi, 8, endpoint=False)
 

@@ -5,10 +5,9 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.markers.centres import Windows, find_centres
 from matchvision.records.frames import Frame
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Fewest markers that must show up in luma, and how well they must agree [px].
 _FEWEST: Final = 3

@@ -10,15 +10,12 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
-import numpy.typing as npt
 from numba import types
 
+from matchvision.arrays import BoolArray, FloatArray
 from matchvision.compiling import compile_kept
 from matchvision.markers.centres import Centres, Windows
 from matchvision.markers.fitting import CHROMA, CHROMA_SCALE, COL, COLUMNS, KEPT, LUMA_SCALE, ROW, UNKNOWNS
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 #: Residual of a sphere's chroma over its contrast up to which a codec's steps are fine, and from which they are coarse:
 #: sample clips of usual range lie at 0.045, where spread and statement agree, cyan in PQ at 0.1, where they did not.

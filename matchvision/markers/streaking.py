@@ -9,9 +9,8 @@ import numpy as np
 import numpy.typing as npt
 from numba import types
 
+from matchvision.arrays import FloatArray
 from matchvision.compiling import compile_kept
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Shares of the time between pictures for which the shutter may be open: those that are weighed against each other.
 SHUTTERS: Final = (0.0, 0.25, 0.5, 0.75, 1.0)

@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.markers.colours import chroma_of, expect_palette
 from matchvision.markers.finding import find_all
 from matchvision.markers.planning import plan_markers
@@ -13,8 +13,6 @@ from matchvision.records.camera import Camera
 from matchvision.records.footage import MarkerInView
 from matchvision.records.frames import ClipFacts, Frame
 from matchvision.records.sheet import Run
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Pictures that are searched.
 _LOOKS: Final = 8

@@ -7,6 +7,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.markers.appearing import Appearance
 from matchvision.markers.bridging import join_tracks
 from matchvision.markers.centres import is_clear
@@ -31,8 +32,6 @@ from matchvision.records.frames import ClipFacts, Frame
 from matchvision.records.results import StageNote
 from matchvision.records.sheet import RunSheet
 from matchvision.records.tracks import MarkerPlan, Tracks
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Frames between two predictions of the markers' ellipses.
 _FRAMES_A_SHAPE: Final = 12

@@ -3,9 +3,8 @@
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
-FloatArray = npt.NDArray[np.float64]
+from matchvision.arrays import FloatArray
 
 #: From linear light in BT.709's (and sRGB's) primaries to BT.2020's: ITU-R BT.2087-0, table of M2.
 _WIDE_FROM_NARROW: Final = np.array(

@@ -4,8 +4,8 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import BoolArray, FloatArray
 from matchvision.geometry.camera import place_at_height, place_on_plane
 from matchvision.markers.consistency import Bonds, off_circle, strain_of, wheel_coordinates
 from matchvision.markers.finding import Found, marker_heights, rope_columns, rope_ends
@@ -17,9 +17,6 @@ from matchvision.markers.rope import RopeEnds
 from matchvision.records.camera import Camera
 from matchvision.records.sheet import RunSheet
 from matchvision.records.tracks import MarkerPlan
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 
 class Whereabouts:

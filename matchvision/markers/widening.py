@@ -6,9 +6,8 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.records.tracks import MarkerPlan
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Margin of a small window beyond the marker, and the widest half-window ever searched on the rope [px].
 MARGIN_PX: Final = 6.0

@@ -9,16 +9,14 @@ creep, for seconds; it is a spring that gives way (P. R. Dahl, A solid friction 
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.mechanics import layout as at
 from matchvision.mechanics.compiling import compiled, compiled_lean
 from matchvision.mechanics.elimination import solve_three
 from matchvision.mechanics.layout import CREEP_M_S, MatchNumbers, Room
 from matchvision.mechanics.plans import arm_motion, drive_share, drive_torque_Nm, read_rise, read_table
 from matchvision.mechanics.pulling import DAMPING_ONSET_M, pull_rope
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Slip speed [m/s] over which the static coefficient gives way to the sliding one.
 STATIC_FADE_M_S: Final = 0.02

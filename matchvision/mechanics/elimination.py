@@ -1,12 +1,8 @@
 """Small systems of equations, compiled."""
 
-import numpy as np
-import numpy.typing as npt
-
+from matchvision.arrays import FloatArray, IntArray
 from matchvision.mechanics.compiling import compiled, compiled_lean
 
-FloatArray = npt.NDArray[np.float64]
-IntArray = npt.NDArray[np.int64]
 #: Three factors and a right side.
 Row = tuple[float, float, float, float]
 

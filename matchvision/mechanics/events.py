@@ -4,15 +4,14 @@ from collections.abc import Callable
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 from scipy.optimize import brentq
 
+from matchvision.arrays import FloatArray
 from matchvision.mechanics import layout as at
 from matchvision.mechanics.layout import MatchNumbers
 from matchvision.mechanics.machine import MatchModel
 from matchvision.mechanics.stepping import results_along
 
-FloatArray = npt.NDArray[np.float64]
 #: What happened ("taut", "slack", "slip", "grip"), to which machine ("" for the rope), and when [s].
 Event = tuple[str, str, float]
 

@@ -7,9 +7,9 @@ while the machine pulls the rope.
 from typing import Literal
 
 import numpy as np
-import numpy.typing as npt
 
-FloatArray = npt.NDArray[np.float64]
+from matchvision.arrays import FloatArray
+
 Numbers = float | FloatArray
 Driven = Literal["front", "rear", "all"]
 

@@ -7,12 +7,11 @@ from functools import lru_cache
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.mechanics import layout as at
 from matchvision.records.profile import crests_of
 
-FloatArray = npt.NDArray[np.float64]
 Profile = tuple[tuple[float, float], ...]
 
 #: How far beyond the profile's ends machines are followed [m], and the standing tables' grid [m].

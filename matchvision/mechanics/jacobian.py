@@ -2,16 +2,12 @@
 
 from typing import Final
 
-import numpy as np
-import numpy.typing as npt
-
+from matchvision.arrays import FloatArray
 from matchvision.mechanics import layout as at
 from matchvision.mechanics.compiling import compiled_lean
 from matchvision.mechanics.dynamics import FRICTION_STRAIN_RAD, body_rates
 from matchvision.mechanics.layout import MatchNumbers, Room
 from matchvision.mechanics.pulling import pull_rope
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Change of a pull [N] by which its effect on a body is differenced.
 PULL_STEP_N: Final = 1e-3

@@ -8,10 +8,7 @@ Wheels of one side are geared together. A body of mass 0 is absent. On a table w
 
 from typing import Final, NamedTuple
 
-import numpy as np
-import numpy.typing as npt
-
-FloatArray = npt.NDArray[np.float64]
+from matchvision.arrays import FloatArray
 
 #: Creep speed [m/s] that stands for sticking; MuJoCo and real tyres creep more.
 CREEP_M_S: Final = 2e-4

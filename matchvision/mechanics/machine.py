@@ -4,14 +4,12 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.mechanics import layout as d
 from matchvision.mechanics.grip import STANDARD_GRAVITY_M_S2, Driven
 from matchvision.mechanics.ground import Profile
 from matchvision.mechanics.rope import RopeModel
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Inertia of one driven wheel [kg m²] where none is stated: a disc of 0.2 kg and 50 mm radius.
 ASSUMED_WHEEL_INERTIA_KG_M2: Final = 2.5e-4

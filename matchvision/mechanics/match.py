@@ -5,8 +5,8 @@ from itertools import pairwise
 from typing import Any, Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.errors import CannotMeasure
 from matchvision.mechanics import layout as d
 from matchvision.mechanics.dynamics import make_room, state_rates
@@ -16,8 +16,6 @@ from matchvision.mechanics.machine import MachineModel, MatchModel
 from matchvision.mechanics.packing import Packed, pack
 from matchvision.mechanics.rope import rope_on_plus_x_m
 from matchvision.mechanics.stepping import results_along, step_through
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Slip speed [m/s] beyond which a wheel is said to slip.
 SLIP_SPEED_M_S: Final = 0.030

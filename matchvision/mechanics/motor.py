@@ -5,7 +5,8 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-FloatArray = npt.NDArray[np.float64]
+from matchvision.arrays import FloatArray
+
 Numbers = float | FloatArray
 
 #: 1 rev/min in rad/s.

@@ -3,15 +3,13 @@
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.mechanics import layout as at
 from matchvision.mechanics.ground import GRID_M, grid_of, stand_table, travel_at
 from matchvision.mechanics.layout import MatchNumbers
 from matchvision.mechanics.machine import MatchModel, Points, fill_table
 from matchvision.records.profile import crests_of, is_level
-
-FloatArray = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)

@@ -5,8 +5,8 @@ its place, its height and its tilt. Velocities and what forces do follow from th
 """
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.mechanics.compiling import compiled_lean
 from matchvision.mechanics.layout import (
     ARM_HITCHED,
@@ -43,8 +43,6 @@ from matchvision.mechanics.layout import (
     MatchNumbers,
 )
 from matchvision.mechanics.plans import arm_motion
-
-FloatArray = npt.NDArray[np.float64]
 
 
 @compiled_lean

@@ -1,12 +1,8 @@
 """What is planned over match time, compiled: tables joined by straight lines, the drive's law, an arm going out."""
 
-import numpy as np
-import numpy.typing as npt
-
+from matchvision.arrays import FloatArray
 from matchvision.mechanics.compiling import compiled_lean
 from matchvision.mechanics.layout import ARM_FROM_S, ARM_LASTS_S, ARM_STROKE
-
-FloatArray = npt.NDArray[np.float64]
 
 
 @compiled_lean

@@ -3,8 +3,8 @@
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.mechanics.compiling import compiled_lean
 from matchvision.mechanics.layout import (
     FAR_Z,
@@ -24,8 +24,6 @@ from matchvision.mechanics.layout import (
 )
 from matchvision.mechanics.placing import place_body
 from matchvision.mechanics.plans import read_rise, read_table
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Stretch [m] over which the rope's damping sets in, so that a rope that just comes taut is not hit.
 DAMPING_ONSET_M: Final = 1e-4

@@ -4,11 +4,9 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.records.sheet import HangTest
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Stiffness [N/m] assumed where the sheet states none: a cord of 1 m that stretches by 2 % at 100 N.
 ASSUMED_STIFFNESS_N_PER_M: Final = 5000.0

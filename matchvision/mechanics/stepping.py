@@ -3,8 +3,8 @@
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.mechanics import layout as at
 from matchvision.mechanics.compiling import compiled
 from matchvision.mechanics.dynamics import make_room, state_rates
@@ -12,9 +12,6 @@ from matchvision.mechanics.elimination import factor_in_place, solve_factored
 from matchvision.mechanics.jacobian import rates_jacobian
 from matchvision.mechanics.layout import MatchNumbers
 from matchvision.mechanics.placing import slip_speed_m_s
-
-FloatArray = npt.NDArray[np.float64]
-IntArray = npt.NDArray[np.int64]
 
 #: Steps after which a match is given up, and the step [s] that is too short to go on with.
 MOST_STEPS: Final = 200_000

@@ -4,9 +4,9 @@ Terms after ASABE S296, General Terminology for Traction of Agricultural Tractio
 """
 
 import numpy as np
-import numpy.typing as npt
 
-FloatArray = npt.NDArray[np.float64]
+from matchvision.arrays import FloatArray
+
 Numbers = float | FloatArray
 
 

@@ -1,16 +1,14 @@
 """Arms that carry the hitch outwards: how far out, how fast, from the markers that ride on them."""
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.motion.machines import Pose
 from matchvision.motion.sighting import Sighting
 from matchvision.motion.smoothing import smooth_series
 from matchvision.records.motion import ArmMotion
 from matchvision.records.sheet import Machine
 from matchvision.records.tracks import Tracks
-
-FloatArray = npt.NDArray[np.float64]
 
 
 def outwards_of(machine: Machine, marker_x_m: float) -> int:

@@ -3,13 +3,11 @@
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.geometry.camera import place_on_plane
 from matchvision.motion.sighting import Sighting
 from matchvision.motion.surface import TURNS, Ground, axes_of
-
-FloatArray = npt.NDArray[np.float64]
 
 #: How well a sheet states the height of a marker on a machine [m].
 U_SHEET_HEIGHT_M = 0.0005

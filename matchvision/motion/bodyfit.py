@@ -3,11 +3,9 @@
 import itertools
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.motion.scatter import NO_SLOW_NOISE, split_scatter
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Places are believed to scatter by at least this share of what is stated, however well a few of them agree.
 LEAST_FAST_RATIO = 0.1

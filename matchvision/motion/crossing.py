@@ -3,17 +3,14 @@
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import BoolArray, FloatArray
 from matchvision.geometry.placing import Placing
 from matchvision.motion.ropestate import Hitches, RopeState
 from matchvision.motion.sighting import Sighting
 from matchvision.motion.surface import surface_at
 from matchvision.records.profile import Profile, is_level
 from matchvision.records.sheet import RopeSheet
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 #: How far the loose rest of a rope, beyond its last bead, may lie off the straight continuation (share of its length).
 U_LOOSE_REST_RATIO = 0.3

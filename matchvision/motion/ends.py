@@ -7,10 +7,8 @@ from typing import Any, Final
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import BoolArray, FloatArray
 from matchvision.compiling import compile_kept
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 #: An end bead further from its hitch than the cord allows by more than this has come off, or its cord is longer [m].
 OFF_HITCH_M: Final = 0.020

@@ -7,10 +7,9 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.motion.rims import WILD_MARK_M, RimPlaces
 from matchvision.records.tracks import MarkerPlan
-
-FloatArray = npt.NDArray[np.float64]
 
 #: How far the face's middle may lie off where pose and sheet put it, in its plane [m].
 U_FACE_MIDDLE_M: Final = 0.004

@@ -6,13 +6,10 @@ looks nearer.
 """
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import BoolArray, FloatArray
 from matchvision.mechanics.grip import STANDARD_GRAVITY_M_S2
 from matchvision.motion.slack import SLACK_BOW_M
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 #: A rope let go is looked for in the air no longer than this [s].
 LONGEST_FALL_S = 0.25

@@ -5,13 +5,10 @@ from math import factorial
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 from scipy.linalg import expm
 
+from matchvision.arrays import FloatArray, IntArray
 from matchvision.compiling import compile_kept
-
-FloatArray = npt.NDArray[np.float64]
-IntArray = npt.NDArray[np.int64]
 
 
 def step_matrices(steps: FloatArray, order: int, relax: float = np.inf) -> tuple[FloatArray, FloatArray]:

@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import BoolArray, FloatArray
 from matchvision.geometry.camera import project_points
 from matchvision.geometry.placing import direction_jacobian, place_with_uncertainty
 from matchvision.motion.ropestate import Hitches
@@ -13,9 +13,6 @@ from matchvision.motion.sighting import Sighting
 from matchvision.motion.smoothing import Smoothed
 from matchvision.records.tracks import Tracks, TrackState
 from matchvision.uncertainty import join_values
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True, eq=False)

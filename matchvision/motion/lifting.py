@@ -3,8 +3,8 @@
 from dataclasses import replace
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import BoolArray, FloatArray
 from matchvision.motion.bodies import U_SHEET_HEIGHT_M, BodyPlaces
 from matchvision.motion.machines import Pose, carried
 from matchvision.motion.sighting import Sighting
@@ -13,9 +13,6 @@ from matchvision.motion.tilting import HEADING, PITCH, ROLL, RigidMarkers, Tilt,
 from matchvision.records.motion import WheelMotion
 from matchvision.records.sheet import Machine
 from matchvision.records.tracks import Tracks
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 #: How closely a machine that is not lifted is held upright [rad].
 UPRIGHT_RAD = 1e-5

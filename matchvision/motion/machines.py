@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.motion.bodies import BodyPlaces, place_bodies
 from matchvision.motion.bodyfit import rigid_fit, scatter_of_body
 from matchvision.motion.sighting import Sighting, spread_from_camera
@@ -13,8 +14,6 @@ from matchvision.motion.surface import Ground, axes_of, ground_under
 from matchvision.records.motion import MachineMotion
 from matchvision.records.sheet import Machine
 from matchvision.records.tracks import Tracks
-
-FloatArray = npt.NDArray[np.float64]
 
 #: How far a machine may stand off its home direction where only one marker shows and nothing else tells [rad].
 U_HOME_HEADING_RAD = 0.09

@@ -5,8 +5,8 @@ from dataclasses import dataclass, replace
 from os import cpu_count
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.errors import CannotMeasure
 from matchvision.geometry.placing import Placing
 from matchvision.motion.arms import measure_arm
@@ -27,8 +27,6 @@ from matchvision.records.motion import ArmMotion, MachineMotion, Motion, Places
 from matchvision.records.results import StageNote
 from matchvision.records.sheet import Run, RunSheet
 from matchvision.records.tracks import Tracks
-
-FloatArray = npt.NDArray[np.float64]
 
 
 def measure_motion(

@@ -6,15 +6,11 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import BoolArray, FloatArray, IntArray
 from matchvision.compiling import compile_kept
 from matchvision.motion.machines import Contact, tilted_axes
 from matchvision.motion.surface import Ground, axes_of
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
-IntArray = npt.NDArray[np.int64]
 
 #: Steps for numerical derivatives: along the path [m], and of an angle where the machine changes what it stands on.
 STEPS = np.array([1e-5, 1e-4])

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.geometry.camera import rays
 from matchvision.geometry.placing import PlanePlacing
 from matchvision.motion.machines import Pose
@@ -14,8 +15,6 @@ from matchvision.motion.sighting import Sighting
 from matchvision.motion.smoothing import SlowNoise
 from matchvision.records.sheet import Wheel
 from matchvision.records.tracks import MarkerPlan, Tracks
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Smaller errors than this are none [m].
 EXACT_M = 1e-9

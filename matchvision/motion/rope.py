@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.geometry.placing import Placing
 from matchvision.motion.crossing import Line, cross_centre, lay_line
 from matchvision.motion.handset import HandEnds, add_hand_ends, join_crossing, lengthen
@@ -16,8 +16,6 @@ from matchvision.motion.smoothing import smooth_series
 from matchvision.records.motion import ArmMotion, RopeMotion
 from matchvision.records.sheet import Machine, RopeSheet
 from matchvision.records.tracks import Tracks
-
-FloatArray = npt.NDArray[np.float64]
 
 #: How much a contest cord stretches while it is taut, before anything is measured: mean and standard deviation of its
 #: relative stretch. A taut cord is stretched; none at all is not the likeliest.

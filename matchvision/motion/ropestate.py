@@ -3,16 +3,13 @@
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import BoolArray, FloatArray
 from matchvision.motion.ends import find_off, latch, longer_cord, look_at_end
 from matchvision.motion.falling import let_down
 from matchvision.motion.sighting import Sighting
 from matchvision.motion.slack import SLACK_BOW_M, fit_slack_heights
 from matchvision.motion.surface import TURNS, TautWay, surface_at, taut_way
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 #: Beads off their own straight line by less than this are on a taut rope again [m].
 TAUT_BOW_M = 0.0022

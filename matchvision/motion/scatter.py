@@ -3,11 +3,9 @@
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.motion.smoothing import SlowNoise
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Time over which slow errors are told from fast ones [s].
 SLOW_LAG_S = 0.1

@@ -5,11 +5,9 @@ from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.compiling import compile_kept
-
-FloatArray = npt.NDArray[np.float64]
 
 #: States of a series: the value, its rate and its acceleration, and after them the noise that goes together.
 _STATES: Final = 3

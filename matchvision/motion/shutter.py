@@ -3,12 +3,10 @@
 from dataclasses import replace
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.records.footage import RowTiming
 from matchvision.records.motion import MachineMotion, Motion, RopeMotion, WheelMotion
-
-FloatArray = npt.NDArray[np.float64]
 
 #: A marker's motion in the picture is taken from the frames within this of its own [frames].
 HALF_WINDOW_FRAMES = 2

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.geometry.camera import rays, rotation_matrix
 from matchvision.geometry.placing import (
     Placing,
@@ -18,8 +19,6 @@ from matchvision.records.camera import Cameras
 from matchvision.records.footage import RowTiming
 from matchvision.records.profile import Profile
 from matchvision.records.tracks import Tracks
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Parameters of the lens come first, then those of the pose.
 LENS_PARAMETERS = 9

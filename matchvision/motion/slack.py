@@ -15,12 +15,10 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import BoolArray, FloatArray
 from matchvision.compiling import compile_kept
 from matchvision.motion.surface import raise_above, surface_at
 from matchvision.records.profile import Profile
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 #: Curvatures tried for a slack rope [1/m]: from nearly straight to a rise within a few centimetres.
 CURVATURES_PER_M = np.geomspace(0.02, 60.0, 26)

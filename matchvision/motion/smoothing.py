@@ -11,10 +11,9 @@ import numpy.typing as npt
 from scipy.ndimage import gaussian_filter1d
 from scipy.optimize import minimize_scalar
 
+from matchvision.arrays import FloatArray
 from matchvision.motion.filtering import add_slow_noise, run_filter, run_smoother, step_matrices
 from matchvision.motion.scoring import Scored, pack_series, score_levels, sum_levels
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Time in which an acceleration forgets itself [s]. Contact changes a machine's force within a frame or two; a longer
 #: memory draws smoother curves whose uncertainty does not hold while wheels chatter.

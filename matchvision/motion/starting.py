@@ -1,14 +1,12 @@
 """When the match begins: as the sheet says, at a signal in the clip, or when the rope first moves."""
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.errors import CannotMeasure, FootageError
 from matchvision.records.frames import ClipFacts
 from matchvision.records.motion import MatchClock, Motion, StartSignal
 from matchvision.records.sheet import Run
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Faster than this is motion [m/s] …
 MOVING_M_S = 0.010

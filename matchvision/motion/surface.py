@@ -6,12 +6,10 @@ A profile z(x) is a row of straight pieces; across the table it is level. Beyond
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.records.profile import Profile, crests_of, is_level
 from matchvision.records.sheet import Machine
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Spacing of the table of standing poses along x [m].
 GRID_M = 0.001

@@ -4,8 +4,8 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.motion.machines import Pose
 from matchvision.motion.rope import RopeReading
 from matchvision.motion.wheels import WheelReading
@@ -13,8 +13,6 @@ from matchvision.records.motion import MachineMotion, Motion
 from matchvision.records.profile import is_level
 from matchvision.records.results import StageNote
 from matchvision.records.sheet import Machine, RunSheet
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Headings that change by more than this may be a lifted front, where markers stand in one line [°].
 TURN_OR_LIFT_DEG = 5.0

@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import BoolArray, FloatArray, IntArray
 from matchvision.geometry.placing import parameter_jacobian
 from matchvision.motion.machines import Contact, Pose
 from matchvision.motion.rigid import Body, Linear, linearise
@@ -16,10 +16,6 @@ from matchvision.motion.surface import USUAL_CONTACT_M, Ground
 from matchvision.records.motion import MachineMotion
 from matchvision.records.sheet import Machine
 from matchvision.records.tracks import MarkerPlan, Tracks
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
-IntArray = npt.NDArray[np.int64]
 
 #: How far a machine that stands on its wheels may roll on them [rad]: soft tyres, and paper under a wheel.
 U_STANDING_RAD = 0.003

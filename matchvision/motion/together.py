@@ -3,13 +3,10 @@
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import BoolArray, FloatArray
 from matchvision.motion.filtering import run_channels, run_smoother, step_matrices
 from matchvision.motion.smoothing import RELAX_S, SlowNoise, Smoothed
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 #: States: travel and its rate and acceleration, lead and the same of it; behind them the slow errors of each channel.
 MOVED = 6

@@ -5,16 +5,13 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import BoolArray, FloatArray
 from matchvision.compiling import compile_kept
 from matchvision.mechanics.motor import wheel_free_rate_rad_s
 from matchvision.motion.smoothing import LONGEST_GAP_S
 from matchvision.records.sheet import Drive, Forecast
 from matchvision.records.tracks import MarkerPlan
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 #: How much a wheel's rate changes from one frame to the next (standard deviation), in turns of its pattern a frame.
 #: Loose wheels spin up within some five frames; a change of half a turn at once looks the same either way.

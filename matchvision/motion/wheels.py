@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import BoolArray, FloatArray
 from matchvision.mechanics.traction import travel_reduction
 from matchvision.motion.bodyfit import LEAST_FAST_RATIO
 from matchvision.motion.faces import find_face, straighten
@@ -26,9 +27,6 @@ from matchvision.motion.turns import count_turns, fastest_rate, pattern_turn
 from matchvision.records.motion import MachineMotion, WheelMotion
 from matchvision.records.sheet import Drive, Wheel
 from matchvision.records.tracks import MarkerPlan, Tracks
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 #: A wheel that slips faster than this trembles against the ground [m/s] …
 TREMBLING_SLIP_M_S = 0.030

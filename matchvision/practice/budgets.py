@@ -5,13 +5,12 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.records.practice import PracticeParameter
 from matchvision.records.pull import BudgetLine
 from matchvision.uncertainty import coverage_factor, effective_degrees
 
-FloatArray = npt.NDArray[np.float64]
 Numbers = float | FloatArray
 
 

@@ -4,8 +4,8 @@ from collections.abc import Mapping
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.errors import CannotMeasure
 from matchvision.geometry.profile import surface_slope
 from matchvision.practice.budgets import Known, Numbers, Part, parts_of, weigh
@@ -25,8 +25,6 @@ from matchvision.records.camera import Cameras
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.practice import PracticeParameter
 from matchvision.records.sheet import Run
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Slower than this a machine is about to stop, where friction at rest begins to count [m/s].
 SLOWEST_M_S: Final = 0.03

@@ -7,6 +7,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.errors import CannotMeasure
 from matchvision.mechanics.grip import STANDARD_GRAVITY_M_S2
 from matchvision.mechanics.machine import ASSUMED_WHEEL_INERTIA_KG_M2
@@ -14,8 +15,6 @@ from matchvision.mechanics.motor import throttle_share
 from matchvision.practice.budgets import Known
 from matchvision.records.motion import MachineMotion, MatchClock, Motion
 from matchvision.records.sheet import Drive, Machine, Quantity, Run
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Gravity where the run was made lies between 9.780 (equator) and 9.832 m/s² (poles): half that span, rectangular.
 U_GRAVITY_M_S2: Final = 0.026 / math.sqrt(3)

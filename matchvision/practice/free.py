@@ -4,8 +4,8 @@ from collections.abc import Mapping
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import BoolArray, FloatArray
 from matchvision.errors import CannotMeasure
 from matchvision.mechanics.motor import RAD_S_PER_REV_MIN, wheel_stall_torque_Nm
 from matchvision.practice.budgets import Known, Numbers, Part, parts_of, weigh
@@ -27,9 +27,6 @@ from matchvision.records.camera import Cameras
 from matchvision.records.motion import MatchClock, Motion, WheelMotion
 from matchvision.records.practice import PracticeParameter
 from matchvision.records.sheet import Run
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 #: It runs freely while it goes at this share of its greatest speed or faster.
 STEADY_RATIO: Final = 0.9

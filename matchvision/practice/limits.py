@@ -3,7 +3,6 @@
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
 from matchvision.errors import CannotMeasure
 from matchvision.practice.budgets import Part, weigh
@@ -15,8 +14,6 @@ from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.practice import PracticeParameter
 from matchvision.records.pull import Pull
 from matchvision.records.sheet import Run
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Words of wheel states in which the ground's friction is used up.
 SLIDES: Final = ("slipping", "spinning")

@@ -4,8 +4,8 @@ from collections.abc import Mapping
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import BoolArray, FloatArray
 from matchvision.errors import CannotMeasure
 from matchvision.geometry.profile import surface_slope
 from matchvision.practice.budgets import Numbers, Part, parts_of, weigh
@@ -15,9 +15,6 @@ from matchvision.practice.tension import SHORTEST_S, Tension
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.practice import PracticeParameter
 from matchvision.records.sheet import Run
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 #: A load slides from this speed on [m/s].
 MOVING_M_S: Final = 0.010

@@ -5,12 +5,9 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import BoolArray, FloatArray
 from matchvision.errors import CannotMeasure
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 #: Means are taken over blocks of so long: smoothed series forget within it what came before.
 BLOCK_S: Final = 0.25

@@ -5,8 +5,8 @@ from collections.abc import Mapping
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import BoolArray, FloatArray
 from matchvision.errors import CannotMeasure
 from matchvision.geometry.camera import rotation_matrix
 from matchvision.geometry.profile import surface_slope
@@ -18,9 +18,6 @@ from matchvision.records.camera import Cameras
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.practice import PracticeParameter
 from matchvision.records.sheet import Run
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 #: It slides once it goes this fast [m/s]; up to then it may creep.
 SLIDES_M_S: Final = 0.02

@@ -4,14 +4,12 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.errors import CannotMeasure
 from matchvision.practice.budgets import Known
 from matchvision.records.pull import Pull
 from matchvision.records.sheet import Run
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Stretches shorter than this leave a mean too unsure [s].
 SHORTEST_S: Final = 0.3

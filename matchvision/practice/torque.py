@@ -5,8 +5,8 @@ from collections.abc import Mapping
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import BoolArray, FloatArray
 from matchvision.errors import CannotMeasure
 from matchvision.mechanics.motor import drive_torque_Nm, wheel_free_rate_rad_s
 from matchvision.practice.budgets import Known, Numbers, Part, parts_of, weigh
@@ -26,9 +26,6 @@ from matchvision.practice.tension import SHORTEST_S, Tension
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.practice import PracticeParameter
 from matchvision.records.sheet import Run
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 #: The drive is read where it gives at least this share of its stall torque.
 LEAST_DRIVE_RATIO: Final = 0.15

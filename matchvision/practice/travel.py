@@ -5,17 +5,14 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import BoolArray, FloatArray
 from matchvision.errors import CannotMeasure
 from matchvision.geometry.camera import place_on_plane
 from matchvision.geometry.profile import surface_slope
 from matchvision.practice.budgets import Part
 from matchvision.records.camera import Cameras
 from matchvision.records.motion import Motion
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 #: How well a sheet states the height of a marker on a machine [m]: a rule's half millimetre.
 U_MARKER_HEIGHT_M: Final = 0.0005

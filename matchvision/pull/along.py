@@ -3,13 +3,11 @@
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.geometry.profile import surface_slope
 from matchvision.records.motion import MachineMotion, RopeMotion
 from matchvision.records.sheet import TableSheet
-
-FloatArray = npt.NDArray[np.float64]
 
 #: A machine whose size the sheet does not give may reach this far to either side of its middle [m].
 USUAL_REACH_M = 0.15

@@ -4,13 +4,11 @@ from collections.abc import Mapping, Sequence
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import BoolArray, FloatArray
 from matchvision.records.pull import BudgetLine, ErrorPart, PullSource
 from matchvision.uncertainty import BENDING, Effect, Input, Model, propagate_inputs, root_sum
 
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 Numbers = float | FloatArray
 
 #: The draws that check a budget are the same in every run, so that one clip has one answer.

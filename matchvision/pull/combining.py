@@ -6,13 +6,10 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import BoolArray, FloatArray
 from matchvision.records.pull import BudgetLine, ErrorPart, PullSource
 from matchvision.uncertainty import effective_degrees
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 #: Sources contradict each other where their difference exceeds this many of its standard uncertainties (99 %).
 LIMIT: Final = 2.58

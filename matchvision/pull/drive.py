@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.mechanics.machine import ASSUMED_WHEEL_INERTIA_KG_M2
 from matchvision.mechanics.motor import drive_torque_Nm, throttle_share, wheel_free_rate_rad_s, wheel_stall_torque_Nm
 from matchvision.mechanics.traction import gross_traction_N
@@ -19,8 +19,6 @@ from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.pull import PullSource
 from matchvision.records.sheet import Drive, Quantity, Run
 from matchvision.uncertainty import Input
-
-FloatArray = npt.NDArray[np.float64]
 
 #: How well an operator follows a plan that was not logged, as a share of full drive (an assumption, k = 1).
 U_PLAN_RATIO: Final = 0.05

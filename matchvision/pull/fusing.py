@@ -5,14 +5,11 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import BoolArray, FloatArray
 from matchvision.pull.combining import LIMIT, combine_sources, errors_by_input, usable_frames
 from matchvision.records.pull import PullSource
 from matchvision.uncertainty import window_sums
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 #: The fewest assumptions first: a calibrated spring, the cord's own stretch, a load's friction that is the same
 #: everywhere, a tread's that is so too, a motor's torque line and what the operator did with it.

@@ -5,14 +5,12 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.errors import CannotMeasure
 from matchvision.mechanics.grip import STANDARD_GRAVITY_M_S2
 from matchvision.records.sheet import HangTest
 from matchvision.uncertainty import fit_line, predict_line, propagate
-
-FloatArray = npt.NDArray[np.float64]
 
 #: A link's closed coils are believed only where they improve the fit's chi-squared by more than this.
 CLOSED_GAIN: Final = 13.8

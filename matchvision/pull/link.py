@@ -5,8 +5,8 @@ from collections.abc import Mapping
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.mechanics.grip import STANDARD_GRAVITY_M_S2
 from matchvision.pull.assembling import Numbers, assemble_source
 from matchvision.pull.hanging import LinkLaw
@@ -14,8 +14,6 @@ from matchvision.pull.steadying import steady_series
 from matchvision.records.motion import RopeMotion
 from matchvision.records.pull import PullSource
 from matchvision.uncertainty import Input
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Gravity where the test was made lies between 9.780 (equator) and 9.832 m/s² (poles): half that span, rectangular
 #: (GUM 4.3.7), over the standard value.

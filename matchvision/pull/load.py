@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.pull.along import USUAL_REACH_M, Along
 from matchvision.pull.assembling import Numbers, assemble_source
 from matchvision.pull.link import LOCAL_GRAVITY
@@ -16,8 +16,6 @@ from matchvision.records.motion import MachineMotion, RopeMotion
 from matchvision.records.pull import PullSource
 from matchvision.records.sheet import Machine, Quantity, RunSheet
 from matchvision.uncertainty import Input
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Slower than this a load may stand: friction is then anything up to its greatest value and says nothing.
 MOVING_M_S: Final = 0.010

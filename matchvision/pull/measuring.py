@@ -8,6 +8,7 @@ from typing import Final, Literal
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.errors import CannotMeasure
 from matchvision.geometry.footprints import gap_between, outline_of, wall_outline
 from matchvision.pull.drive import states_motor_line
@@ -21,8 +22,6 @@ from matchvision.records.pull import Pull, PullSource
 from matchvision.records.results import StageNote
 from matchvision.records.sheet import Run, RunSheet
 from matchvision.uncertainty import expand, format_interval, format_quantity, window_mean
-
-FloatArray = npt.NDArray[np.float64]
 
 #: The largest pull is that of means over this long: a single frame's noise is no pull.
 PEAK_OVER_S: Final = 0.2

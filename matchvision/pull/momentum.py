@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.errors import CannotMeasure
 from matchvision.mechanics.grip import Driven, driven_load_N
 from matchvision.pull.along import Along
@@ -18,8 +18,6 @@ from matchvision.records.motion import Motion
 from matchvision.records.pull import PullSource
 from matchvision.records.sheet import Machine, Quantity, Run
 from matchvision.uncertainty import Input
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Wheels slide beyond this slip speed, as in the list of events; a gripping tread creeps below it.
 SLIDING_M_S: Final = 0.030

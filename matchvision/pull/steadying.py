@@ -5,13 +5,10 @@ from dataclasses import replace
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import BoolArray, FloatArray
 from matchvision.records.motion import Motion
 from matchvision.uncertainty import window_sums
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 #: Frames to each side of a window, narrow to wide; the widest leaves less than half of the noise. In wider ones the
 #: course of a contest's pull bends by more than it shows.

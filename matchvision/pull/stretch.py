@@ -3,15 +3,13 @@
 from collections.abc import Mapping
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.pull.assembling import Numbers, assemble_source
 from matchvision.records.motion import RopeMotion
 from matchvision.records.pull import PullSource
 from matchvision.records.sheet import RopeSheet
 from matchvision.uncertainty import Input
-
-FloatArray = npt.NDArray[np.float64]
 
 
 def measure_stretch(cord: RopeSheet, rope: RopeMotion) -> PullSource | None:

@@ -5,8 +5,8 @@ from dataclasses import replace
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.errors import CannotMeasure
 from matchvision.pull.hanging import fit_link
 from matchvision.pull.link import measure_link
@@ -14,8 +14,6 @@ from matchvision.pull.steadying import lasting
 from matchvision.records.motion import Motion
 from matchvision.records.sheet import Run
 from matchvision.uncertainty import format_interval
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Stretched is a link that pulls with more than so many of its own standard uncertainties …
 CLEARLY: Final = 4.0

@@ -3,8 +3,8 @@
 from collections.abc import Mapping
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.errors import CannotMeasure
 from matchvision.mechanics.grip import STANDARD_GRAVITY_M_S2, Driven, driven_load_N
 from matchvision.mechanics.traction import net_traction_ratio
@@ -13,8 +13,6 @@ from matchvision.records.motion import MachineMotion, RopeMotion
 from matchvision.records.pull import PullSource, Traction
 from matchvision.records.sheet import Machine
 from matchvision.uncertainty import parts_of_uncertainty
-
-FloatArray = npt.NDArray[np.float64]
 
 
 def driven_axle(machine: Machine) -> Driven:

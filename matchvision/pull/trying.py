@@ -3,8 +3,8 @@
 from dataclasses import dataclass, field
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.errors import CannotMeasure
 from matchvision.pull.along import USUAL_REACH_M, Along, move_along, slope_under
 from matchvision.pull.combining import join_alike
@@ -18,8 +18,6 @@ from matchvision.pull.traction import measure_traction
 from matchvision.records.motion import MachineMotion, MatchClock, Motion, RopeMotion
 from matchvision.records.pull import PullSource, Traction
 from matchvision.records.sheet import RopeSheet, Run
-
-FloatArray = npt.NDArray[np.float64]
 
 
 @dataclass

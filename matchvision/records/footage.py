@@ -3,13 +3,11 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.records.frames import ClipFacts, FootageFault, Frame
 from matchvision.records.motion import StartSignal
 from matchvision.records.sheet import RunSheet
-
-FloatArray = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True)

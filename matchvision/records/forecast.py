@@ -4,10 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
-import numpy as np
-import numpy.typing as npt
-
-FloatArray = npt.NDArray[np.float64]
+from matchvision.arrays import FloatArray
 
 #: What can limit a machine's pull at an instant.
 LIMITS: Final = ("grip", "torque", "held", "off")

@@ -3,9 +3,9 @@
 from collections.abc import Sequence
 
 import numpy as np
-import numpy.typing as npt
 
-FloatArray = npt.NDArray[np.float64]
+from matchvision.arrays import FloatArray
+
 #: Points (x, z) [m]; none on a level table.
 Profile = Sequence[tuple[float, float]]
 

@@ -7,11 +7,10 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.mechanics.grip import front_lift_pull_N, grip_limited_pull_N
 from matchvision.mechanics.machine import MachineModel
 from matchvision.mechanics.match import MachineCourse
-
-FloatArray = npt.NDArray[np.float64]
 
 LIMIT_WORDS: Final = ("motor", "grip", "weight", "rope", "held", "off")
 #: Friction is fully used from this slip on [m/s]: the computed match's law reaches 99.5 % of it at a creep of 2 mm/s.

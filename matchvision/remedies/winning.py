@@ -8,13 +8,13 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.errors import CannotMeasure
 from matchvision.mechanics.fitted import FittedMatch
 from matchvision.mechanics.machine import MachineModel, MatchModel
 from matchvision.mechanics.match import MatchCourse, play_match_quickly
 from matchvision.uncertainty.scoring import wilson_interval
 
-FloatArray = npt.NDArray[np.float64]
 #: One machine as it would have been instead.
 Change = Callable[[MachineModel], MachineModel]
 

@@ -8,12 +8,10 @@ import math
 from dataclasses import dataclass, field
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.report.curves import Curve, Panel
 from matchvision.uncertainty import format_quantity
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Size of a chart's own coordinates; the page stretches them.
 WIDTH, HEIGHT = 1000.0, 300.0

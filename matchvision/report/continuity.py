@@ -5,13 +5,11 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.records.motion import Motion
 from matchvision.records.results import Analysis
 from matchvision.report.readings import match_times
-
-FloatArray = npt.NDArray[np.float64]
 
 #: A step so much longer than the median is a gap, as in the footage check.
 GAP_RATIO: Final = 1.6

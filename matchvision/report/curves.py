@@ -4,8 +4,8 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.mechanics.match import SLIP_SPEED_M_S
 from matchvision.records.results import Analysis
 from matchvision.report.readings import (
@@ -21,8 +21,6 @@ from matchvision.report.readings import (
     side_role,
     source_words,
 )
-
-FloatArray = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.records.results import Analysis
 from matchvision.report.charts import Chart
 from matchvision.report.curves import Panel
@@ -22,8 +23,6 @@ from matchvision.report.readings import (
 )
 from matchvision.report.slots import mark_slot
 from matchvision.report.topview import outline_machines, rope_polylines
-
-FloatArray = npt.NDArray[np.float64]
 
 #: A page moves through no more moments than this; longer clips are thinned.
 MOST_MOMENTS = 900

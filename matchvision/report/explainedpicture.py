@@ -6,13 +6,11 @@ from html import escape
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.records.results import ExplainedCurve
 from matchvision.report.charts import band_path, line_path, nice_ticks, tick_text
 from matchvision.report.readings import COVERAGE
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Pictures that are shown at most: those in which forecast and measurement lie furthest apart, and the pull.
 MOST_PICTURES: Final = 4

@@ -5,20 +5,18 @@ from typing import Final
 
 import matplotlib as mpl
 import numpy as np
-import numpy.typing as npt
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
+from matchvision.arrays import FloatArray
 from matchvision.errors import OutputError
 from matchvision.records.forecast import LIMITS, ForecastRun
 from matchvision.records.sheet import Run
 from matchvision.report.palette import LIGHT
 from matchvision.report.readings import COVERAGE
 from matchvision.report.style import FULL_WIDTH_IN, STYLE
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Colour and hatch of each limit (told apart on a grey print too), and its words.
 LIMIT_LOOKS: Final = {

@@ -6,18 +6,16 @@ from typing import Final
 
 import matplotlib as mpl
 import numpy as np
-import numpy.typing as npt
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
+from matchvision.arrays import FloatArray
 from matchvision.errors import OutputError
 from matchvision.records.sheet import LensSheet
 from matchvision.report.palette import LIGHT
 from matchvision.report.style import FULL_WIDTH_IN, STYLE
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Fields into which the longer side of the picture is divided to tell where no corner was seen.
 _FIELDS: Final = 8

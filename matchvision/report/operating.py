@@ -4,11 +4,9 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.records.results import Analysis
-
-FloatArray = npt.NDArray[np.float64]
 
 #: A change of the share of full drive that is worth a line.
 CHANGE_RATIO: Final = 0.02

@@ -3,8 +3,8 @@
 import math
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.geometry.camera import camera_at, project_points
 from matchvision.mechanics.match import SLIP_SPEED_M_S
 from matchvision.records.results import Analysis
@@ -14,8 +14,6 @@ from matchvision.report.readings import COVERAGE, best_pull, match_times, rope_s
 from matchvision.report.ribbon import Ribbon
 from matchvision.report.wording import event_words
 from matchvision.uncertainty import format_quantity
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Length of a pull's arrow on the table for each newton [m].
 ARROW_M_PER_N = 0.01

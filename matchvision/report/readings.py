@@ -6,12 +6,11 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.records.motion import RopeMotion
 from matchvision.records.pull import PullSource
 from matchvision.records.results import Analysis
 from matchvision.uncertainty import K_95, beyond_share, share_of_whole
-
-FloatArray = npt.NDArray[np.float64]
 
 #: From a standard uncertainty to the half width of a 95 % interval.
 COVERAGE = K_95

@@ -7,14 +7,12 @@ from typing import Final
 
 import cv2
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.records.frames import ClipFacts, Frame
 from matchvision.records.results import Analysis, CauseRow, Grounds
 from matchvision.report.canvas import colours_of
 from matchvision.report.strips import Reader
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Width of a picture on the page [px]: sharp in print at a third of A4's width.
 WIDTH_PX: Final = 720

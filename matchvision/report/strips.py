@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.geometry.camera import project_points
 from matchvision.records.events import Event
 from matchvision.records.frames import ClipFacts, Frame
@@ -16,7 +17,6 @@ from matchvision.records.results import Analysis
 from matchvision.report.canvas import colours_of
 
 Picture = npt.NDArray[np.uint8]
-FloatArray = npt.NDArray[np.float64]
 #: Gives the pictures of a part of the clip, from and until clip times.
 Reader = Callable[[float, float], Iterable[Frame]]
 

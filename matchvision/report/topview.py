@@ -7,10 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.records.results import Analysis
 from matchvision.report.readings import side_role
-
-FloatArray = npt.NDArray[np.float64]
 
 #: What is drawn of the floor around the table [m].
 MARGIN_X_M, MARGIN_Y_M = 0.06, 0.035

@@ -3,14 +3,12 @@
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.records.results import Analysis
 from matchvision.report.charts import HEIGHT, WIDTH, Stroke, Tick, line_path, nice_ticks, runs_of_known, tick_text
 from matchvision.report.readings import AROUND_S, COVERAGE, match_times, place_of_run, predicted_place
 from matchvision.report.wording import event_words
-
-FloatArray = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True)

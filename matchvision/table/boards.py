@@ -8,9 +8,9 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.errors import TableError
 
-FloatArray = npt.NDArray[np.float64]
 Luma = npt.NDArray[np.uint8]
 
 #: Widest half window in which a corner is refined [px].

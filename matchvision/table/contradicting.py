@@ -4,14 +4,12 @@ from collections.abc import Sequence
 from itertools import combinations
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.errors import TableError
 from matchvision.geometry.camera import project_points
 from matchvision.table.guessing import FOCAL_GUESSES, camera_height_m, guess_camera
 from matchvision.table.noise import Sighting
-
-FloatArray = npt.NDArray[np.float64]
 
 #: An exchange explains a contradiction when it brings the misfit down to this share, and to this [px].
 _COLLAPSE, _COLLAPSED_PX = 0.25, 6.0

@@ -6,6 +6,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import BoolArray
 from matchvision.geometry.camera import project_points, rotation_matrix
 from matchvision.geometry.profile import surface_height
 from matchvision.records.camera import Camera
@@ -14,8 +15,6 @@ from matchvision.records.frames import Frame
 from matchvision.records.growing import GrowingRows
 from matchvision.records.sheet import TableSheet
 
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 Samples = npt.NDArray[np.int16]
 Levels = npt.NDArray[np.uint8]
 

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr
 
-FloatArray = npt.NDArray[np.float64]
+from matchvision.arrays import FloatArray
 
 #: Places along a side at which its profile is read, on one mean picture and on every frame.
 _PLACES, _PLACES_QUICK = 40, 20

@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.geometry.camera import project_points
 from matchvision.geometry.placing import direction_jacobian, place_with_uncertainty
 from matchvision.geometry.profile import surface_height
@@ -14,8 +14,6 @@ from matchvision.records.footage import PlaceUncertainty, TagInView
 from matchvision.records.frames import Frame
 from matchvision.records.sheet import TableSheet
 from matchvision.table.tags import TagName, detect_tags, detect_tags_enlarged
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Coverage factor for 95 %.
 COVERAGE: Final = 1.96

@@ -4,8 +4,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.errors import TableError
 from matchvision.records.camera import CalibrationPoint, Camera, TableView
 from matchvision.records.frames import Frame
@@ -20,8 +20,6 @@ from matchvision.table.sifting import leave_out_stray, warn_of_suspects
 from matchvision.table.steadiness import warn_of_moves
 from matchvision.table.tags import Luma, TagLayout, TagName, lay_out_tags, search_tags, tell_tags
 from matchvision.table.telling import describe_points, tell_source, write_note
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Points that fit no camera better than this [px] were not measured badly: something is swapped.
 _CONTRADICTION_PX = 15.0

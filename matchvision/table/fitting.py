@@ -9,15 +9,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 from scipy.optimize import least_squares
 
+from matchvision.arrays import FloatArray
 from matchvision.geometry.camera import project_points, rotation_matrix
 from matchvision.geometry.placing import parameter_jacobian
 from matchvision.table.noise import NOISE_WORTH, U_TAG_PLACE_M, NoiseScale, Sighting, noise_parts
 from matchvision.table.outline import Outline
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Light paper bleeds into black by about this much [px], and this much differently from clip to clip.
 BLEED_PX, U_BLEED_PX = 0.2, 0.3

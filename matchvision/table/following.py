@@ -5,8 +5,8 @@ from collections import deque
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.geometry.camera import project_points
 from matchvision.records.camera import Camera, Cameras, TableView
 from matchvision.records.frames import Frame
@@ -18,8 +18,6 @@ from matchvision.table.posing import TAGS_NEEDED, fit_pose
 from matchvision.table.sighting import sight_edges, sight_roughly
 from matchvision.table.tags import Luma, detect_tags, lay_out_tags
 from matchvision.table.texture import TableTexture
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Where the prediction errs by more than this [px] the sides are looked for again from the better pose, so many times
 #: at most: a side is read from 3 px on each of its sides, of which a prediction that is off leaves too little on one.

@@ -4,14 +4,12 @@ from collections.abc import Sequence
 
 import cv2
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.errors import TableError
 from matchvision.geometry.camera import project_points, rotation_matrix
 from matchvision.table.fitting import LensPrior, fit_cameras
 from matchvision.table.noise import Sighting
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Focal lengths tried, as shares of the longer side.
 FOCAL_GUESSES = (0.77, 0.6, 1.0, 0.45, 1.4, 2.0)

@@ -7,6 +7,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.errors import TableError
 from matchvision.geometry.camera import project_points
 from matchvision.records.camera import Calibration, Camera, Scene, TableView
@@ -15,7 +16,6 @@ from matchvision.records.results import StageNote
 from matchvision.records.sheet import LensSheet, RunSheet, TableSheet
 from matchvision.table.finding import find_table
 
-FloatArray = npt.NDArray[np.float64]
 Luma = npt.NDArray[np.uint8]
 
 #: Fewest parts of the picture by which it is told that the camera has not moved.

@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.errors import TableError
 from matchvision.geometry.camera import project_points
 from matchvision.geometry.placing import parameter_jacobian
@@ -16,7 +17,6 @@ from matchvision.records.sheet import LensSheet
 from matchvision.table.boards import BoardView, CharucoBoard, Chessboard, choose_views, look_for_board
 from matchvision.table.fitting import invert_information
 
-FloatArray = npt.NDArray[np.float64]
 Luma = npt.NDArray[np.uint8]
 
 #: Stills that must show the board, and stills below which a bad one is kept for want of others.

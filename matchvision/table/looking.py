@@ -4,8 +4,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.errors import TableError
 from matchvision.geometry.camera import project_points
 from matchvision.records.results import Contradiction
@@ -17,8 +17,6 @@ from matchvision.table.noise import Sighting
 from matchvision.table.outline import Outline
 from matchvision.table.sighting import join_sightings, sight_clicks, sight_edges, sight_roughly
 from matchvision.table.tags import LARGER_TAGS, Luma, TagLayout, TagName, short_side_px, tell_tags
-
-FloatArray = npt.NDArray[np.float64]
 
 #: A tag that wanders further than this [px] belongs to a camera that moves.
 _STILL_PX = 3.0

@@ -5,9 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.geometry.placing import direction_jacobian
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Error of a tag side as seen, before the fit learns better [px].
 EDGE_NOISE_PX = 0.08

@@ -12,14 +12,13 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import BoolArray, FloatArray
 from matchvision.geometry.camera import project_points
 from matchvision.geometry.placing import direction_jacobian, parameter_jacobian
 from matchvision.geometry.profile import surface_height
 from matchvision.records.results import Contradiction
 from matchvision.records.sheet import TableSheet
 
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 Luma = npt.NDArray[np.uint8]
 
 SIDES = ("near long side", "far long side", "-x end", "+x end")

@@ -1,14 +1,12 @@
 """The pose of one picture of a camera whose lens is known."""
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.geometry.camera import project_points
 from matchvision.geometry.placing import parameter_jacobian
 from matchvision.table.fitting import BLEED_PX, U_BLEED_PX, invert_information, raise_frame
 from matchvision.table.noise import NOISE_WORTH, U_TAG_HEIGHT_M, NoiseScale, Sighting, keep_points, noise_parts
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Tags that a picture must show for its pose to count as seen: the tilt from a single one is a guess.
 TAGS_NEEDED = 2

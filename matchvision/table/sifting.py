@@ -3,14 +3,11 @@
 from dataclasses import replace
 
 import numpy as np
-import numpy.typing as npt
 
 from matchvision.table.fitting import CameraFit, LensPrior, fit_cameras
 from matchvision.table.looking import Seen
 from matchvision.table.noise import Sighting, keep_points
 from matchvision.table.suspecting import Suspect, contradict, find_suspects, tell_suspect
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Tags, or points, that must be left for one to be left out: fewer cannot tell who is wrong.
 _TAGS_TO_CHOOSE, _POINTS_TO_CHOOSE = 3, 6

@@ -3,16 +3,14 @@
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.geometry.camera import project_points
 from matchvision.geometry.profile import surface_height
 from matchvision.records.sheet import TableSheet
 from matchvision.table.edges import locate_edges, side_frames
 from matchvision.table.noise import EDGE_NOISE_PX, Sighting
 from matchvision.table.tags import Luma, TagLayout, TagName
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Uncertainty of the detector's corners, on which only the first guess stands [px].
 _DETECTOR_NOISE_PX = 1.0

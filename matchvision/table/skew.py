@@ -7,16 +7,14 @@ analogue line may have some. The fit here tells whether leaving it out does harm
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 from scipy.optimize import least_squares
 
+from matchvision.arrays import FloatArray
 from matchvision.geometry.camera import project_points
 from matchvision.geometry.placing import parameter_jacobian
 from matchvision.table.fitting import invert_information
 from matchvision.table.lens import LensFit
 from matchvision.uncertainty import format_quantity
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Numbers of a camera that belong to its lens.
 _LENS = 9

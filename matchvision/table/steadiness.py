@@ -4,14 +4,12 @@ from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.records.frames import Frame
 from matchvision.records.results import Contradiction
 from matchvision.table.sighting import sight_edges
 from matchvision.table.tags import TagLayout, TagName
-
-FloatArray = npt.NDArray[np.float64]
 
 #: A picture that lies off by more than this share of its width belongs to a camera that moved (0.35 px of 1280): a
 #: tag's sides are true to less than a quarter of that.

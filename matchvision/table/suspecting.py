@@ -8,8 +8,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.geometry.camera import project_points
 from matchvision.geometry.placing import direction_jacobian
 from matchvision.records.results import Contradiction
@@ -17,8 +17,6 @@ from matchvision.table.fitting import CameraFit, LensPrior, whiten_misfit
 from matchvision.table.noise import Sighting
 from matchvision.table.outline import Outline
 from matchvision.table.tags import LARGER_TAGS, TagName, short_side_px
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Chi-squared, of one and of two degrees of freedom, that a sound tag or click passes once in a thousand times.
 _CHANCE = {1: 10.83, 2: 13.82}

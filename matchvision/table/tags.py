@@ -9,12 +9,12 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.errors import TableError
 from matchvision.geometry.profile import surface_height, surface_slope
 from matchvision.records.sheet import TableSheet, Tag
 from matchvision.table.noise import U_STATED_HEIGHT_M, U_TAG_HEIGHT_M, USUAL_TAG_HEIGHT_M
 
-FloatArray = npt.NDArray[np.float64]
 Luma = npt.NDArray[np.uint8]
 TagName = tuple[str, int]
 

@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 
 import numpy as np
-import numpy.typing as npt
 
 from matchvision.geometry.camera import project_points
 from matchvision.geometry.placing import place_with_uncertainty
@@ -15,8 +14,6 @@ from matchvision.table.fitting import CameraFit
 from matchvision.table.looking import Seen
 from matchvision.table.tags import TagLayout, TagName, tell_tags
 from matchvision.uncertainty import format_quantity
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Tag sides noisier than this [px], or places less sure than this [m], point to a sheet that does not match the table.
 _SUSPECT_PX, _SUSPECT_M = 0.25, 0.0007

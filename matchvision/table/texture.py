@@ -8,13 +8,13 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.geometry.camera import place_at_height, project_points
 from matchvision.geometry.placing import parameter_jacobian
 from matchvision.geometry.profile import surface_height
 from matchvision.records.sheet import TableSheet
 from matchvision.table.fitting import invert_information
 
-FloatArray = npt.NDArray[np.float64]
 Luma = npt.NDArray[np.uint8]
 
 #: Points taken, and fewest that must agree for a pose to count as seen.

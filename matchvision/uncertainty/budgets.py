@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.uncertainty.propagation import (
     coverage_factor,
     effective_degrees,
@@ -16,7 +16,6 @@ from matchvision.uncertainty.propagation import (
     simulate,
 )
 
-FloatArray = npt.NDArray[np.float64]
 Numbers = float | FloatArray
 Model = Callable[[Mapping[str, Numbers]], FloatArray]
 

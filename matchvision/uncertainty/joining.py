@@ -6,7 +6,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-FloatArray = npt.NDArray[np.float64]
+from matchvision.arrays import FloatArray
 
 #: Levels of the driving noise that are weighed: decades about the one that the values' own spread suggests.
 _DECADES: Final = np.linspace(-3.0, 3.0, 25)

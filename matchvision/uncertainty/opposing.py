@@ -1,9 +1,9 @@
 """Two parts of one whole whose errors oppose each other, as the rope's on either side of the centre line."""
 
 import numpy as np
-import numpy.typing as npt
 
-FloatArray = npt.NDArray[np.float64]
+from matchvision.arrays import FloatArray
+
 Numbers = float | FloatArray
 
 

@@ -6,7 +6,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr
 
-FloatArray = npt.NDArray[np.float64]
+from matchvision.arrays import FloatArray
+
 Numbers = float | FloatArray
 
 #: Coverage factor of expanded uncertainties (95 %).

@@ -3,7 +3,7 @@
 import numpy as np
 import numpy.typing as npt
 
-FloatArray = npt.NDArray[np.float64]
+from matchvision.arrays import FloatArray
 
 
 def frames_around(real_s: FloatArray, window_s: float) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:

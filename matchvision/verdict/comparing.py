@@ -6,9 +6,9 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 from scipy.special import ndtr
 
+from matchvision.arrays import FloatArray
 from matchvision.records.events import Grip
 from matchvision.records.forecast import ForecastMachine, ForecastRun
 from matchvision.records.motion import MachineMotion, MatchClock, Motion
@@ -18,8 +18,6 @@ from matchvision.records.sheet import Run
 from matchvision.uncertainty import window_mean
 from matchvision.uncertainty.scoring import K_EXPANDED, en_score, validation_uncertainty
 from matchvision.verdict.reading import read_at
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Peaks are those of means over this long, predicted and measured alike: a single frame's noise is no peak.
 PEAK_OVER_S: Final = 0.2

@@ -5,12 +5,10 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.uncertainty import K_95
 from matchvision.uncertainty.scoring import crps_gaussian
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Spacing [s] of the moments at which curves are held together; both are read by straight lines.
 STEP_S: Final = 0.02

@@ -8,9 +8,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy.linalg import cho_factor
 
+from matchvision.arrays import FloatArray
 from matchvision.verdict.observing import Observed
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Sizes of the model's own error, as shares of each series' scale, and how likely each is beforehand. Of 56 runs of an
 #: independent engine, refitted with what was true of them, 54 left the least of these and two the next; machines of

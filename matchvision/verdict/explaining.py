@@ -5,12 +5,10 @@ from dataclasses import dataclass, replace
 from typing import Final, NamedTuple
 
 import numpy as np
-import numpy.typing as npt
 from scipy.special import ndtr
 
 from matchvision.mechanics.machine import MachineModel, MatchModel, SideDrive
 
-FloatArray = npt.NDArray[np.float64]
 #: A match with one more thing changed: (match, size of the change as a standard normal number, when or where) → match.
 Change = Callable[[MatchModel, float, tuple[float, ...]], MatchModel]
 

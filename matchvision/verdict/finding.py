@@ -5,13 +5,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
-import numpy as np
-import numpy.typing as npt
-
+from matchvision.arrays import FloatArray
 from matchvision.verdict.explaining import Explanation
 from matchvision.verdict.refitting import Refit
-
-FloatArray = npt.NDArray[np.float64]
 
 #: By how much a time or place is narrowed down before it is refitted as a number.
 NARROWED: Final = 8.0

@@ -10,6 +10,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.errors import CannotMeasure
 from matchvision.mechanics.match import play_match_quickly
 from matchvision.records.motion import MachineMotion, MatchClock, Motion
@@ -17,8 +18,6 @@ from matchvision.verdict.finding import MODEL_IN_TIME_S
 from matchvision.verdict.picturing import explained_match
 from matchvision.verdict.playing import Forecasted
 from matchvision.verdict.weighing import Weighed
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Spacing of the moments at which the match is read [s].
 READ_S: Final = 0.02

@@ -5,14 +5,12 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.mechanics.match import MatchCourse
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.pull import Pull
 from matchvision.records.sheet import Run
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Least spacing of the moments at which measured and computed are held together [s]; both are means over one such
 #: spacing. Beyond so many moments they are put further apart: effort grows with the square of their number.

@@ -4,12 +4,10 @@ from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.verdict.erring import Loosened
 from matchvision.verdict.refitting import RunFitter
-
-FloatArray = npt.NDArray[np.float64]
 
 #: What is left of each quantity after a change that nothing is known about, as a share of its size.
 AFTERWARDS: Final = 0.5

@@ -4,13 +4,11 @@ from dataclasses import replace
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 from scipy.special import ndtr, ndtri
 
+from matchvision.arrays import FloatArray
 from matchvision.mechanics.machine import MatchModel, SideDrive
 from matchvision.verdict.explaining import with_machine
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Moments by which a course is guessed. Operators move most just after the start, so they lie closer there: evenly in
 #: this root of the time.

@@ -5,15 +5,13 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.mechanics.machine import MatchModel
 from matchvision.verdict.explaining import Explanation
 from matchvision.verdict.finding import NARROWED, PLACE_PRECISION, Found, Look, evenly
 from matchvision.verdict.playing import Alterable
 from matchvision.verdict.searching import Searcher
-
-FloatArray = npt.NDArray[np.float64]
 
 #: How many single causes are tried as the first of two, and how many second ones are narrowed down and refitted.
 FIRST_ONES, NARROWED_ONES, REFITTED_ONES = 2, 5, 2

@@ -5,8 +5,8 @@ from collections.abc import Iterator, Sequence
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.records.forecast import ForecastRun
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.pull import Pull
@@ -16,7 +16,6 @@ from matchvision.verdict.comparing import LEAST_WAY_RATIO, compare_quantity
 from matchvision.verdict.curves import hold_apart
 from matchvision.verdict.reading import read_at
 
-FloatArray = npt.NDArray[np.float64]
 Curve = tuple[FloatArray, FloatArray, FloatArray]
 
 #: A slip slower than this [m/s] is none (the length of a slip event's threshold): smaller ones are no size.

@@ -4,15 +4,13 @@ from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.mechanics.machine import MatchModel
 from matchvision.records.results import ExplainedCurve
 from matchvision.verdict.observing import Observed
 from matchvision.verdict.playing import Forecasted, player
 from matchvision.verdict.weighing import Weighed
-
-FloatArray = npt.NDArray[np.float64]
 
 _UNITS: Final = {"speed": "m/s", "surface": "m/s", "heading": "°", "tension": "N"}
 

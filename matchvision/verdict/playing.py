@@ -5,8 +5,8 @@ from dataclasses import dataclass, field, replace
 from typing import Final, Protocol
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.errors import CannotMeasure
 from matchvision.mechanics.building import build_match
 from matchvision.mechanics.machine import MatchModel
@@ -16,8 +16,6 @@ from matchvision.records.sheet import Run, StartPose
 from matchvision.verdict.explaining import scale_inertia
 from matchvision.verdict.observing import Observed, read_course, reading_times
 from matchvision.verdict.operating import operate
-
-FloatArray = npt.NDArray[np.float64]
 
 
 class Alterable(Protocol):

@@ -5,12 +5,10 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 from scipy.interpolate import PchipInterpolator
 
+from matchvision.arrays import FloatArray
 from matchvision.verdict.refitting import Predict, Refit, RunFitter
-
-FloatArray = npt.NDArray[np.float64]
 
 #: A walk ends where a value is this much less likely than the best one (in nats), or after so many steps a side.
 FAR_NATS, STEPS = 5.0, 9

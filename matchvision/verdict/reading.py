@@ -3,9 +3,8 @@
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
-FloatArray = npt.NDArray[np.float64]
+from matchvision.arrays import FloatArray
 
 #: A value is read between frames this near the moment.
 NEAR_S: Final = 0.15

@@ -5,8 +5,8 @@ from dataclasses import replace
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.errors import CannotMeasure
 from matchvision.mechanics.fitted import FittedMatch
 from matchvision.mechanics.machine import MatchModel
@@ -21,8 +21,6 @@ from matchvision.verdict.playing import Forecasted, player
 from matchvision.verdict.reasoning import as_logged, forecast_of, machine_paths
 from matchvision.verdict.refitting import Refit, RunFitter
 from matchvision.verdict.searching import Searcher
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Matches drawn from what the fit leaves open, and the seed of the draw.
 SAMPLES: Final = 64

@@ -6,9 +6,9 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 from scipy.linalg import cho_solve
 
+from matchvision.arrays import FloatArray
 from matchvision.verdict.erring import (
     MODEL_ERROR_CHANCES,
     MODEL_ERRORS,
@@ -20,7 +20,6 @@ from matchvision.verdict.erring import (
 )
 from matchvision.verdict.observing import Observed
 
-FloatArray = npt.NDArray[np.float64]
 #: From standard normal numbers (p,) to the computed series, in the order of the observed ones.
 Predict = Callable[[FloatArray], Sequence[FloatArray]]
 

@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.verdict.explaining import Explanation
 from matchvision.verdict.finding import (
     MODEL_IN_PLACE_M,
@@ -23,9 +23,6 @@ from matchvision.verdict.finding import (
 from matchvision.verdict.playing import Alterable, Play
 from matchvision.verdict.refitting import Predict, Refit, RunFitter, log_sum
 from matchvision.verdict.settling import settle
-
-FloatArray = npt.NDArray[np.float64]
-
 
 #: A first look takes the model's own error as large, so that a size or time that is nearly right is not thrown out.
 ROUGH: Final[Mapping[str, Any]] = {"shares": (0.08, 0.32), "chances": (0.5, 0.5)}

@@ -6,12 +6,10 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.verdict.erring import MODEL_ERROR_CHANCES, MODEL_ERRORS
 from matchvision.verdict.refitting import Predict, Refit, RunFitter, log_sum, steps_of
-
-FloatArray = npt.NDArray[np.float64]
 
 #: A refit has settled where a whole Gauss–Newton step with slopes computed anew gains less than this (in nats).
 SETTLED_NATS: Final = 0.05

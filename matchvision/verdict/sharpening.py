@@ -4,15 +4,13 @@ import math
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.verdict.explaining import Explanation
 from matchvision.verdict.finding import NARROWED, Found, Look, evenly, model_error
 from matchvision.verdict.profiling import BETTER_NATS, Profile, profile
 from matchvision.verdict.searching import Searcher
 from matchvision.verdict.settling import draw, known_better, settle
-
-FloatArray = npt.NDArray[np.float64]
 
 #: How often a walk over sizes and dates may begin anew from a better place.
 BEGINNINGS: Final = 2

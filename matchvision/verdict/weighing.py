@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from matchvision.arrays import FloatArray
 from matchvision.verdict.causing import FALSE_ALARM
 from matchvision.verdict.erring import GUESSED_ERROR, UNEXPLAINED_ERRORS, Loosened
 from matchvision.verdict.explaining import Explanation
@@ -22,8 +22,6 @@ from matchvision.verdict.refitting import Predict, Refit, RunFitter, log_sum
 from matchvision.verdict.searching import Searcher
 from matchvision.verdict.settling import SEED, draw, settle
 from matchvision.verdict.touching import STAYS, by_hand, left_alone
-
-FloatArray = npt.NDArray[np.float64]
 
 #: Beforehand: it went as predicted, something happened that no explanation covers, and the rest for all explanations.
 AS_PREDICTED_BEFORE, UNEXPLAINED_BEFORE = 0.5, 0.08

@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from matchvision.arrays import FloatArray
 from matchvision.errors import OutputError
 from matchvision.records.columns import TABLES, Column
 from matchvision.records.motion import Motion
@@ -21,8 +22,6 @@ _SIGNIFICANT: Final = 6
 _SIGNIFICANT_U: Final = 4
 #: pandas type by kind of column.
 DTYPES: Final = {"int": "int64", "float": "float64", "word": "str"}
-
-FloatArray = npt.NDArray[np.float64]
 
 
 def build_tables(analysis: Analysis) -> dict[str, pd.DataFrame]:

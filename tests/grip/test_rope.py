@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from matchvision.arrays import FloatArray
 from matchvision.filming.scene import Release
 from matchvision.grip import find_events
-from matchvision.grip.intervals import FloatArray
 from matchvision.grip.rope import describe_longer_cords, find_lead_changes, find_rope_off
 from matchvision.motion import measure_motion
 from matchvision.records.events import Event

@@ -3,10 +3,11 @@
 import numpy as np
 import pytest
 
+from matchvision.arrays import FloatArray
 from matchvision.grip.drive import MotorLine
 from matchvision.grip.mapping import map_grip
 from matchvision.grip.sides import tell_sides_apart
-from matchvision.grip.using import GRIPS, LOOK_S, SLIDES, FloatArray, GripUse
+from matchvision.grip.using import GRIPS, LOOK_S, SLIDES, GripUse
 from matchvision.grip.wheels import watch_wheels
 from matchvision.motion import measure_motion
 from matchvision.pull import measure_pull

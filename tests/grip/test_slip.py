@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from matchvision.grip.intervals import FloatArray, Stretch
+from matchvision.arrays import FloatArray
+from matchvision.grip.intervals import Stretch
 from matchvision.grip.slip import chance_of_slide, find_slides, likely_states, name_states, slip_events
 from matchvision.grip.states import wheel_chain
 from matchvision.records.events import Event

@@ -6,10 +6,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from matchvision.arrays import FloatArray
 from matchvision.grip.events import add_belonging
 from matchvision.grip.mapping import belonging, cells_of, map_grip, state_grip
 from matchvision.grip.tales import weigh_tales
-from matchvision.grip.using import GRIPS, SLIDES, FloatArray, GripUse
+from matchvision.grip.using import GRIPS, SLIDES, GripUse
 from matchvision.grip.wheels import watch_wheels
 from matchvision.motion import measure_motion
 from matchvision.pull import measure_pull

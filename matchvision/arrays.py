@@ -1,0 +1,8 @@
+"""Names for the arrays that travel through the program, so that signatures stay short."""
+
+import numpy as np
+import numpy.typing as npt
+
+FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
+IntArray = npt.NDArray[np.int64]
