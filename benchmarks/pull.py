@@ -67,7 +67,9 @@ def _rows(runs: Sequence[tuple[Kind, int]], judge: Callable[[Kind, int], Judged]
     rows = []
     for name, of_kind in judged.items():
         head: dict[str, object] = {"through": of_kind[0].through, "kind": name}
-        rows += [head | row for row in (*rate(of_kind), *rate_slip(of_kind), *rate_events(of_kind))]
+        rows += [
+            head | row for row in (*rate(of_kind), *rate_slip(of_kind), *rate_middle(of_kind), *rate_events(of_kind))
+        ]
     return rows
 
 
@@ -127,6 +129,22 @@ def rate_slip(runs: Sequence[Judged]) -> list[dict[str, object]]:
         return []
     row: dict[str, object] = {"source": "slip speed", "runs": len(errors), "rms_m_s": rms(np.array(errors))}
     return [row | {"worst": np.max(errors)} | _honesty(ratios, passing, once, squares)]
+
+
+def rate_middle(runs: Sequence[Judged]) -> list[dict[str, object]]:
+    """The row of the rope's middle: within a run its error is nearly the same in all frames, so that runs count."""
+    generator = np.random.default_rng(7)
+    middles = [run.middle for run in runs if run.middle is not None and len(run.middle.error_m) >= LEAST_FRAMES]
+    if not middles:
+        return []
+    squares = [(float(np.mean(m.error_m**2)), float(np.mean(m.u_m**2))) for m in middles]
+    ratios = np.concatenate([m.error_m / m.u_m for m in middles])
+    once = [generator.choice(m.error_m / m.u_m) for m in middles]
+    error, stated = np.mean(squares, axis=0)
+    row: dict[str, object] = {"source": "rope's middle", "runs": len(middles), "rms_mm": 1e3 * np.sqrt(error)}
+    row |= {"worst_mm": 1e3 * max(rms(m.error_m) for m in middles), "inside_1.96_u": np.mean(np.abs(ratios) < 1.96)}
+    row |= {"one_a_run": np.mean(np.abs(once) < 1.96), "rms_error_over_rms_u": np.sqrt(error / stated)}
+    return [row | ratio_range(squares)]
 
 
 def rate_events(runs: Sequence[Judged]) -> list[dict[str, object]]:

@@ -13,6 +13,7 @@ from benchmarks.keeping import MEASURING, once
 from matchvision.errors import CannotMeasure
 from matchvision.grip import find_events
 from matchvision.records.motion import MatchClock
+from matchvision.uncertainty import beyond_share
 from tests.grip.happened import Score, score, seen_slips, true_events
 from tests.pull.engine_runs import (
     DURATION_S,
@@ -49,6 +50,14 @@ class SlipErrors:
 
 
 @dataclass(frozen=True, eq=False)
+class MiddleErrors:
+    """Of a rope that lies straight: its middle's error and stated u in the match's taut frames (n,) [m]."""
+
+    error_m: FloatArray
+    u_m: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
 class Judged:
     """What came out of one run beside its truth; arrays (n,) over its frames, pulls in N."""
 
@@ -63,6 +72,7 @@ class Judged:
     disagreement: tuple[str, ...]
     patch_s: float | None
     wheels: tuple[SlipErrors, ...]
+    middle: MiddleErrors | None
     events: Score
 
     def errors(self, name: str) -> tuple[FloatArray, FloatArray, BoolArray]:
@@ -115,8 +125,23 @@ def _judged(through: str, kind: Kind, seed: int, run: PlayedRun, measured: Measu
         measured.pull.disagreement,
         sled_touches_patch_s(run),
         tuple(_slip_errors(run, measured)),
+        _middle_errors(run, measured) if kind == "match" else None,
         score(true_events(run.scene, run.played.course, slips=seen_slips(run.scene, run.played)), events),
     )
+
+
+def _middle_errors(run: PlayedRun, measured: Measured) -> MiddleErrors | None:
+    """By how much the rope's middle, on which the verdict rests, is missed: half way between the hitches on a flat table."""
+    rope, scene = measured.motion.rope, run.scene
+    if rope is None:
+        return None
+    at = run.played.course.at(measured.motion.clip_s)
+    ends = [(at.machines[end], scene.machine[end].hitch_m) for end in scene.rope.ends]
+    hitch_x_m = [m.x_m + h[0] * np.cos(m.heading_rad) - h[1] * np.sin(m.heading_rad) for m, h in ends]
+    sides = (rope.on_plus_x_m, rope.u_on_plus_x_m, rope.on_minus_x_m, rope.u_on_minus_x_m)
+    lead_m, u_m = beyond_share(*sides, u_whole=rope.u_total_m)
+    taut = (rope.slack < 0.5) & np.isfinite(lead_m) & (measured.match_s > 0) & (measured.match_s < DURATION_S)
+    return MiddleErrors((lead_m - np.mean(hitch_x_m, axis=0))[taut], u_m[taut])
 
 
 def _slip_errors(run: PlayedRun, measured: Measured) -> list[SlipErrors]:
