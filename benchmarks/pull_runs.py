@@ -131,7 +131,7 @@ def _judged(through: str, kind: Kind, seed: int, run: PlayedRun, measured: Measu
 
 
 def _middle_errors(run: PlayedRun, measured: Measured) -> MiddleErrors | None:
-    """By how much the rope's middle, on which the verdict rests, is missed: half way between the hitches on a flat table."""
+    """By how much the rope's middle is missed, on which the verdict rests: half way between the hitches."""
     rope, scene = measured.motion.rope, run.scene
     if rope is None:
         return None
