@@ -31,7 +31,7 @@ def test_a_table_hidden_at_first_is_sought_all_over_a_clip_that_starts_at_one_pl
             raise TableError("no tag is in view")
         return "found"
 
-    monkeypatch.setattr("matchvision.watching.find_or_hold_table", find)
+    monkeypatch.setattr("matchvision.table.find_or_hold_table", find)
     looked = first_look(facts)
     if len(looks) == 1:
         with pytest.raises(TableError):

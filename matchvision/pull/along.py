@@ -7,6 +7,7 @@ import numpy as np
 from matchvision.arrays import FloatArray
 from matchvision.geometry.profile import surface_slope
 from matchvision.records.motion import MachineMotion, RopeMotion
+from matchvision.records.profile import is_level
 from matchvision.records.sheet import TableSheet
 
 #: A machine whose size the sheet does not give may reach this far to either side of its middle [m].
@@ -68,17 +69,12 @@ def move_along(home: str, end: int, moved: MachineMotion, rope: RopeMotion, slop
     )
 
 
-def is_level(table: TableSheet) -> bool:
-    """Whether the table is flat, as far as its sheet says."""
-    return all(z == 0 for _, z in table.profile_m)
-
-
 def slope_under(reach_m: float, table: TableSheet, x_m: FloatArray) -> FloatArray:
     """Slope (n,) [rad], rising towards +x, of the piece of table under a whole machine; NaN astride a bend.
 
     ``reach_m`` is how far it reaches to either side of its middle.
     """
-    if is_level(table):
+    if is_level(table.profile_m):
         return np.zeros_like(x_m)
     ahead = np.arctan(surface_slope(table.profile_m, x_m + reach_m))
     behind = np.arctan(surface_slope(table.profile_m, x_m - reach_m))

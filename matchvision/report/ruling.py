@@ -43,9 +43,6 @@ def rule_facts(analysis: Analysis) -> tuple[Facts, ...]:
 
 def _rule(analysis: Analysis) -> Iterator[str]:
     yield rule_words(analysis)
-    rules = analysis.run.sheet.rules
-    if rules.setup_limit_s is not None:
-        yield f"The sheet names a set-up limit of {rules.setup_limit_s:g} s; this page does not time the set-up."
 
 
 def _margin(analysis: Analysis) -> Iterator[str]:
@@ -185,6 +182,22 @@ def _early(analysis: Analysis) -> Iterator[str]:
         f"The clip shows {before_s:.2f} s before the start." if before_s > 0 else "The clip shows nothing before it."
     )
     yield shown if found else f"No machine was seen to move or drive before the start. {shown}"
+    limit_s = analysis.run.sheet.rules.setup_limit_s
+    if limit_s is not None:
+        yield f"The sheet allows {limit_s:g} s for setting up. {_set_up(analysis, before_s)}"
+
+
+def _set_up(analysis: Analysis, before_s: float) -> str:
+    """How long hands were over the table before the start, as far as the clip goes back."""
+    hands = [e for e in _events(analysis) if e.kind == "touch" and e.start_s < 0]
+    if not hands:
+        return "No hand was seen over the table before the start: the clip does not tell how long it took."
+    begin_s, end_s = min(e.start_s for e in hands), max(min(e.end_s, 0.0) for e in hands)
+    # A hand that is there in the first picture may have been there for long.
+    least = "at least " if begin_s <= 0.2 - before_s else ""
+    u_s = hands[0].u_start_s
+    took = quantity(end_s - begin_s, u_s, "s")
+    return f"Hands were over the table for {least}{took}, the last until {-end_s:.1f} s before the start."
 
 
 def _touches(analysis: Analysis) -> Iterator[str]:

@@ -71,6 +71,10 @@ def test_early_start_and_hands_are_told_with_their_times(analysis: Analysis) -> 
     assert "A hand was over the table from 2.50 to 3.10 s (90 % sure). 80 cm² over" in said[HEADINGS[5]]
     assert "long before" not in said[HEADINGS[5]]
     assert "the rope came off (plover) at 4.00 s" in said[HEADINGS[5]].lower()
+    rules = analysis.run.sheet.rules.model_copy(update={"setup_limit_s": 60.0})
+    limited = analysis.run.sheet.model_copy(update={"rules": rules})
+    before = facts(replace(analysis, grip=Grip(events), run=replace(analysis.run, sheet=limited)))["Before the start"]
+    assert "The sheet allows 60 s for setting up. Hands were over the table for at least 2.000 ± 0.039 s" in before
     unseen = facts(replace(analysis, grip=None))
     assert unseen["Before the start"] == unseen[HEADINGS[5]] == "Not looked for."
 
