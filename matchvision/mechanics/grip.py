@@ -48,7 +48,7 @@ def axle_loads_N(  # noqa: N802 - SI capitals
     Moments about the point on the ground midway between the axles:
     ``(front − rear) L/2 = W x_c − pull_up x_h − pull_back z_h − m a z_c``.
     Form as in R. H. Macmillan, The Mechanics of Tractor–Implement Performance (Univ. of Melbourne, 2002), ch. 6.
-    Checked by: tests/published/test_weight_transfer.py::test_load_on_the_rear_axle
+    Checked by: tests/published/test_mujoco_matches.py::test_pull_at_the_hitch_loads_the_rear_wheels_alike
     """
     weight = np.asarray(mass_kg, dtype=np.float64) * gravity_m_s2
     total = weight - np.asarray(pull_up_N, dtype=np.float64)
@@ -78,7 +78,7 @@ def driven_load_N(  # noqa: N802 - SI capitals
 
     Notes
     -----
-    Checked by: tests/published/test_weight_transfer.py::test_load_on_the_rear_axle
+    Checked by: tests/derived/test_weight_transfer.py::test_load_on_the_rear_axle
     """
     front, rear = axle_loads_N(
         mass_kg, gravity_m_s2, wheelbase_m, centre_of_mass_m, hitch_m, pull_back_N, pull_up_N, accel_m_s2
@@ -107,7 +107,7 @@ def grip_limited_pull_N(  # noqa: N802 - SI capitals
     With b from the front axle to the centre of mass, pull = grip × driven load gives
     rear ``μ W b/(L − μ h)``, front ``μ W (L − b)/(L + μ h)``, all ``μ W``. A rear-driven machine cannot carry more than
     its whole weight on the rear axle, hence never more than ``μ W``.
-    Checked by: tests/published/test_weight_transfer.py::test_grip_limited_pull_of_rear_drive
+    Checked by: tests/derived/test_weight_transfer.py::test_grip_limited_pull_of_rear_drive
     """
     coefficient = np.asarray(grip, dtype=np.float64)
     weight = np.asarray(mass_kg, dtype=np.float64) * gravity_m_s2
@@ -133,7 +133,7 @@ def front_lift_pull_N(  # noqa: N802 - SI capitals
 
     Notes
     -----
-    Checked by: tests/published/test_weight_transfer.py::test_front_lifts
+    Checked by: tests/derived/test_weight_transfer.py::test_front_lifts
     """
     weight = np.asarray(mass_kg, dtype=np.float64) * gravity_m_s2
     return np.asarray(weight * (wheelbase_m / 2 + centre_of_mass_x_m) / hitch_height_m)

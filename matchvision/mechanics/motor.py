@@ -22,7 +22,7 @@ def wheel_stall_torque_Nm(  # noqa: N802 - SI capitals
 
     Notes
     -----
-    Checked by: tests/published/test_motor_and_gear.py::test_motor_to_pull_chain
+    Checked by: tests/derived/test_motor_line.py::test_motor_to_pull_chain
     """
     return motors * stall_torque_Nm * gear_ratio * drive_efficiency
 

@@ -16,7 +16,7 @@ def travel_reduction(speed_m_s: Numbers, surface_speed_m_s: Numbers) -> FloatArr
     Notes
     -----
     ASABE S296, travel reduction ("slip").
-    Checked by: tests/published/test_slip_measures.py::test_travel_reduction
+    Checked by: tests/derived/test_slip_measures.py::test_travel_reduction
     """
     speed, surface = np.broadcast_arrays(
         np.asarray(speed_m_s, dtype=np.float64), np.asarray(surface_speed_m_s, dtype=np.float64)
@@ -30,7 +30,7 @@ def longitudinal_slip_from_travel_reduction(travel_reduction_ratio: Numbers) -> 
 
     Notes
     -----
-    Checked by: tests/published/test_slip_measures.py::test_longitudinal_slip
+    Checked by: tests/derived/test_slip_measures.py::test_longitudinal_slip
     """
     s = np.asarray(travel_reduction_ratio, dtype=np.float64)
     out = np.full(s.shape, np.inf)
@@ -42,7 +42,7 @@ def net_traction_ratio(pull_N: Numbers, dynamic_load_N: Numbers) -> FloatArray:
 
     Notes
     -----
-    Checked by: tests/published/test_weight_transfer.py::test_net_traction_ratio
+    Checked by: tests/derived/test_weight_transfer.py::test_net_traction_ratio
     """
     pull, load = np.broadcast_arrays(np.asarray(pull_N, dtype=np.float64), np.asarray(dynamic_load_N, dtype=np.float64))
     return np.asarray(np.divide(pull, load, out=np.full(load.shape, np.nan), where=load > 0))

@@ -221,7 +221,8 @@ def fit_cameras(
     learnt, as is that of their places on the table: s² = (ν0 s0² + Σ r²) / (ν0 + ν), a scaled inverse chi-squared
     update with ν0 = 4 residuals' worth of expectation; clicks are taken as stated unless they fit worse. With several
     pictures the corners' errors are taken as common to all, so the lens does not look better for it.
-    Checked by: tests/derived/test_camera_honesty.py::test_stated_uncertainty_holds_the_truth
+    Checked by: tests/published/test_plane_fit.py::test_fitted_points_lie_where_a_reference_library_has_them,
+    tests/derived/test_camera_honesty.py::test_stated_uncertainty_holds_the_truth
     """
     unknowns = np.concatenate([start[0, :_INTRINSIC], [BLEED_PX], start[:, _INTRINSIC:].ravel()])
     scale = NoiseScale()

@@ -3,7 +3,13 @@
 import numpy as np
 import pytest
 
-from matchvision.mechanics.motor import drive_torque_Nm, throttle_share, wheel_free_rate_rad_s
+from matchvision.mechanics.motor import (
+    drive_torque_Nm,
+    throttle_share,
+    wheel_free_rate_rad_s,
+    wheel_stall_torque_Nm,
+)
+from matchvision.mechanics.traction import gross_traction_N
 
 STALL_NM, FREE_RAD_S = 1.2, 5.0
 
@@ -34,7 +40,14 @@ def test_sag_obeys_its_own_definition(on_voltage: bool) -> None:
     assert torque_Nm == pytest.approx(wanted_Nm)
 
 
+def test_motor_to_pull_chain() -> None:
+    """Torque × gear × efficiency over radius, with three gear stages of 0.94 each, by hand."""
+    pull_N = gross_traction_N(wheel_stall_torque_Nm(1, 0.010, 100, 0.94**3), 0.030)
+    assert pull_N == pytest.approx(27.686, abs=5e-4)
+
+
 def test_two_motors_on_one_train_double_the_stall_and_keep_the_free_rate() -> None:
+    assert wheel_stall_torque_Nm(2, 0.0033, 283, 0.72) == pytest.approx(2 * 0.0033 * 283 * 0.72)
     assert wheel_free_rate_rad_s(12000.0, 283.0) == pytest.approx(12000 * 2 * np.pi / 60 / 283)
 
 

@@ -1,11 +1,9 @@
 """Weight transfer and grip-limited pull of a machine that pulls at a raised hitch.
 
-Source: R. H. Macmillan, "The Mechanics of Tractor-Implement Performance", University of Melbourne 2002, chapter 6
-(open access): form of the equations. The numbers are computed from that form by hand, not printed there.
-Case: mass 3.000 kg, g 9.80665 m/s2, wheelbase 0.20 m, front axle to centre of mass 0.12 m, hitch height 0.05 m,
-pull 15 N.
-Checks: `axle_loads_N`, `driven_load_N`, `front_lift_pull_N`, `grip_limited_pull_N`, `net_traction_ratio`.
-Tolerance: half a unit of the last digit given.
+One case by hand, to the digits given, from the balance of moments as R. H. Macmillan writes it, "The Mechanics of
+Tractor-Implement Performance", University of Melbourne 2002, chapter 6 (open access): mass 3.000 kg, g 9.80665 m/s2,
+wheelbase 0.20 m, front axle to centre of mass 0.12 m, hitch height 0.05 m, pull 15 N. That loads go so in an engine
+that knows nothing of this balance is held in ``tests/published/test_mujoco_matches.py``.
 """
 
 import numpy as np

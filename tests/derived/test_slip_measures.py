@@ -1,11 +1,8 @@
-"""Slip two ways.
+"""Slip two ways, by the definitions: what rolls, what slips a little, what spins on the spot, what stands.
 
-Source: terms as defined in ASABE S296 (travel reduction) and ISO 8855 / SAE J670 (longitudinal slip), definitions as
-quoted by D. M. Queiroz and J. K. Schueller, "Traction", in Introduction to Biosystems Engineering (2020),
-doi 10.21061/IntroBiosystemsEngineering/Traction. Clause numbers are from memory and not given. The values are computed
-from the definitions, not printed there.
-Checks: `travel_reduction`, `longitudinal_slip_from_travel_reduction`.
-Tolerance: half a unit of the last digit given.
+Travel reduction as defined in ASABE S296, longitudinal slip as in ISO 8855 / SAE J670, both as quoted by D. M. Queiroz
+and J. K. Schueller, "Traction", in Introduction to Biosystems Engineering (2020),
+doi 10.21061/IntroBiosystemsEngineering/Traction. The values are computed from these definitions to the digits given.
 """
 
 import numpy as np
