@@ -115,7 +115,7 @@ def place_with_uncertainty(
     Notes
     -----
     First-order propagation (JCGM 100:2008, eq. 13) with derivatives from the implicit function theorem.
-    Checked by: tests/published/test_plane_measuring.py::test_two_points_and_their_distance
+    Checked by: tests/derived/test_plane_measuring.py::test_two_points_and_their_distance
     """
     parameters, covariance = np.asarray(parameters, dtype=np.float64), np.asarray(covariance, dtype=np.float64)
     camera = parameters[..., None, :]

@@ -32,7 +32,7 @@ def zeta_score(value: Numbers, u: Numbers, reference: Numbers, u_reference: Numb
     Notes
     -----
     ISO 13528.
-    Checked by: tests/published/test_comparison_scores.py::test_zeta_score
+    Checked by: tests/derived/test_scores_by_hand.py::test_zeta_score
     """
     spread = np.sqrt(np.square(u) + np.square(u_reference))
     return np.asarray((np.asarray(value) - reference) / spread, dtype=np.float64)
@@ -47,7 +47,7 @@ def validation_uncertainty(*u_parts: Numbers) -> FloatArray:
     Notes
     -----
     ``u_val = √(u_num² + u_input² + u_D²)``: ASME V&V 20-2009.
-    Checked by: tests/published/test_comparison_scores.py::test_validation_uncertainty
+    Checked by: tests/derived/test_scores_by_hand.py::test_validation_uncertainty
     """
     parts = np.broadcast_arrays(*(np.asarray(u, dtype=np.float64) for u in u_parts))
     return np.asarray(np.sqrt(np.sum(np.square(parts), axis=0)), dtype=np.float64)
@@ -59,7 +59,7 @@ def brier_score(chances: npt.ArrayLike, outcomes: npt.ArrayLike) -> float:
     Notes
     -----
     G. W. Brier, Monthly Weather Review 78 (1950) 1, in the form for two outcomes.
-    Checked by: tests/published/test_comparison_scores.py::test_brier_score
+    Checked by: tests/published/test_comparison_scores.py::test_brier_and_crps_agree_with_a_reference_library
     """
     return float(np.mean(np.square(np.asarray(chances, dtype=np.float64) - np.asarray(outcomes, dtype=np.float64))))
 

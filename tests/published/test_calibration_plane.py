@@ -89,7 +89,10 @@ def map_by(numbers: FloatArray, seen: FloatArray) -> FloatArray:
 
 
 def errors_mm(seen: FloatArray, flat: FloatArray, chosen: npt.NDArray[np.intp]) -> tuple[float, float]:
-    """Rms and greatest error of all corners [mm], placed by the homography that fits the chosen ones best."""
+    """Rms and greatest error of all corners [mm], placed by the homography that fits the chosen ones best.
+
+    Raw corners show that these are the errors which were computed elsewhere; corrected ones hold our lens to them.
+    """
     rows = []
     for (x, y), (u, v) in zip(flat[chosen], seen[chosen], strict=True):
         rows += [[u, v, 1, 0, 0, 0, -x * u, -x * v, -x], [0, 0, 0, u, v, 1, -y * u, -y * v, -y]]

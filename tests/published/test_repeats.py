@@ -1,4 +1,4 @@
-"""Repeats: repeatability, outliers, a change between two groups, proportions.
+"""Repeats: repeatability, outliers, a change between two groups.
 
 Sources and values
 - NIST Statistical Reference Datasets, one-way analysis of variance, SiRstv (J. Ehrstein, M. C. Croarkin; five
@@ -10,11 +10,10 @@ Sources and values
   n 3: 1.155, 1.155; n 5: 1.715, 1.764; n 10: 2.290, 2.482; n 20: 2.709, 3.001.
 - Student's sleep data as analysed in the R manual, `t.test(extra ~ group)`: t -1.8608, df 17.776, p 0.07939,
   95 % interval -3.3654832 to 0.2054832 (groups 1 - 2).
-- R. G. Newcombe, Statist. Med. 17 (1998) 857, table I, method 3 (Wilson): 81/263 0.2553 to 0.3662; 15/148 0.0624 to
-  0.1605; 0/20 0 to 0.1611; 1/29 0.0061 to 0.1718.
 
-Checks: `repeatability`, `grubbs_test`, `find_change`, `wilson_interval`.
-Tolerance: half a unit of the last digit given, relative 1e-9 for the certified values.
+Checks: `repeatability`, `grubbs_test`, `find_change`.
+Tolerance: half a unit of the last digit given, relative 1e-9 for the certified values; skipped where the installed
+scipy comes without its test data. An outlier's level passes 5 % (1 %) within 0.002 of the printed critical value.
 """
 
 import math
@@ -24,15 +23,16 @@ import numpy as np
 import pytest
 
 from matchvision.repeats import find_change, grubbs_test, repeatability
-from matchvision.uncertainty.scoring import wilson_interval
 
 SLEEP_1 = (0.7, -1.6, -0.2, -1.2, -0.1, 3.4, 3.7, 0.8, 0.0, 2.0)
 SLEEP_2 = (1.9, 0.8, 1.1, 0.1, -0.1, 4.4, 5.5, 1.6, 4.6, 3.4)
 
 
 def test_resistivity_of_silicon() -> None:
-    text = (files("scipy") / "stats/tests/data/nist_anova/SiRstv.dat").read_text()
-    pairs = np.loadtxt(text.splitlines()[60:85])
+    data = files("scipy") / "stats/tests/data/nist_anova/SiRstv.dat"
+    if not data.is_file():
+        pytest.skip("this scipy was installed without its test data")
+    pairs = np.loadtxt(data.read_text().splitlines()[60:85])
     found = repeatability([pairs[pairs[:, 0] == group, 1].tolist() for group in range(1, 6)])
     assert found.degrees == 20
     assert found.mean_square_between == pytest.approx(1.27865654e-2, rel=1e-9)
@@ -72,11 +72,3 @@ def test_hours_of_sleep() -> None:
     assert change.degrees == pytest.approx(17.776, abs=5e-4)
     assert change.p == pytest.approx(0.07939, abs=5e-6)
     assert (change.low, change.high) == pytest.approx((-3.3654832, 0.2054832), abs=5e-8)
-
-
-@pytest.mark.parametrize(
-    ("good", "runs", "low", "high"),
-    [(81, 263, 0.2553, 0.3662), (15, 148, 0.0624, 0.1605), (0, 20, 0.0, 0.1611), (1, 29, 0.0061, 0.1718)],
-)
-def test_intervals_of_proportions(good: int, runs: int, low: float, high: float) -> None:
-    assert wilson_interval(good, runs) == pytest.approx((low, high), abs=5e-5)
