@@ -66,7 +66,9 @@ def rule_by_share(run: Run, motion: Motion, clock: MatchClock, homes: Mapping[Si
     margin_m, u_margin_m = (float(number) for number in beyond_share(*sides, to_win, u_whole_m))
     share, u_share = (float(number) for number in share_of_whole(*sides, u_whole_m))
     leader, other = homes[side], homes["-x" if side == "+x" else "+x"]
-    sure = abs(margin_m) > K_95 * u_margin_m
+    # Where less than half wins both sides may have it, and the larger share is the one beyond half.
+    lead_m, u_lead_m = (float(number) for number in beyond_share(*sides, max(to_win, 0.5), u_whole_m))
+    sure = abs(margin_m) > K_95 * u_margin_m and abs(lead_m) > K_95 * u_lead_m
     at = f"when the clock stopped at {clock.duration_s:g} s"
     held = f"{leader} held {format_interval(100 * share, 100 * u_share, '%')} of the rope {at}"
     beyond = f"{format_interval(1000 * abs(margin_m), 1000 * u_margin_m, 'mm')} (95 %)"
@@ -78,8 +80,8 @@ def rule_by_share(run: Run, motion: Motion, clock: MatchClock, homes: Mapping[Si
     if sure:
         sentence = f"{leader} has won: {held}, {beyond} beyond the {100 * to_win:g} % that win."
     else:
-        chance = float(ndtr(margin_m / u_margin_m))
-        rival = other if to_win == 0.5 else "nobody"
+        chance = float(ndtr(lead_m / u_lead_m))
+        rival = other if to_win <= 0.5 else "nobody"
         sentence = (
             f"Too close to call: {held}, {beyond} beyond the {100 * to_win:g} % that win. {leader} is ahead with a "
             f"probability of {100 * chance:.0f} %, else it is {rival}."

@@ -32,7 +32,8 @@ def read_at(values: FloatArray, u_values: FloatArray, t_s: FloatArray, at_s: flo
     nearest = np.argmin(np.abs(known_s - at_s))
     # Beyond the ends of the series it is that of the last frame.
     u = float(np.interp(at_s, known_s, u_values[known]))
-    after = int(np.searchsorted(known_s, at_s))
+    # The first value is read as it is: a predicted run begins with the match.
+    after = max(1, int(np.searchsorted(known_s, at_s))) if at_s >= known_s[0] else 0
     around = known_s[max(after - 1, 0) : after + 1]
     if len(around) == 2 and np.all(np.abs(around - at_s) <= NEAR_S):
         return float(np.interp(at_s, known_s, known_values)), u

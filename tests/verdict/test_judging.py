@@ -61,6 +61,16 @@ def test_larger_share_to_win_may_leave_nobody() -> None:
     assert by_share(0.65, share_to_win=0.6).margin_m == pytest.approx(0.05)
 
 
+def test_a_share_below_half_does_not_settle_who_is_ahead() -> None:
+    """Both hold more than wins: by how much the larger share exceeds it says nothing of whose is the larger."""
+    ruling = by_share(0.501, share_to_win=0.4)
+    assert ruling.winner == "plover"
+    assert ruling.margin_m == pytest.approx(0.101)
+    assert not ruling.sure
+    assert "plover is ahead with a probability of 70 %, else it is heron" in ruling.sentence
+    assert by_share(0.55, share_to_win=0.4).sure
+
+
 def test_load_run_has_no_winner() -> None:
     ruling = rule(make_run(kind="sled"), make_motion(T_S, rope=make_rope(N, on_plus_x_m=0.2, on_minus_x_m=0.8)), CLOCK)
     assert ruling.winner is None

@@ -17,6 +17,13 @@ def test_value_between_frames_with_noise() -> None:
     assert u == pytest.approx(0.001)
 
 
+def test_first_value_of_a_series_is_read_as_it_is() -> None:
+    """A predicted run begins with the match: where it stood then is no line through how it then gathered speed."""
+    value, u = read_at(0.2 + 0.5 * T_S**2, U, T_S, 0.0)
+    assert value == pytest.approx(0.2, abs=1e-12)
+    assert u == pytest.approx(0.001)
+
+
 def test_series_that_ends_early_is_carried_on() -> None:
     """Ends at 2.7 s at 0.1 m/s: carried on for 0.3 s, with 30 mm of uncertainty."""
     known = np.where(T_S <= 2.7, 0.1 * T_S, np.nan)
