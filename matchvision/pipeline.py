@@ -72,12 +72,14 @@ def answer_first(
     notes.add(*watched.notes)
     refuse_broken_clip(run, facts, float(watched.tracks.clip_s[-1]))
     slowed = real_seconds_per_clip_second(run, facts)
-    motion = notes.keep(measure_motion(run, watched.tracks, watched.cameras, slowed, watched.rows))
+    with ThreadPoolExecutor(1) as aside:
+        looked = aside.submit(watched.look.look)
+        motion = notes.keep(measure_motion(run, watched.tracks, watched.cameras, slowed, watched.rows))
     clock = find_clock(run, motion, facts, watched.lamp, watched.rows)
     faults, footage_note = describe_footage(
         facts,
         motion.clip_s,
-        watched.look.look(),
+        looked.result(),
         camera_moves=run.sheet.camera.moves,
         whole=run.sheet.clock.from_s is None and run.sheet.clock.until_s is None,
         doubled_s=watched.doubled_s,

@@ -52,6 +52,7 @@ class CoverWatch:
         self._places = np.stack([grid_x.ravel(), grid_y.ravel(), height], axis=-1)
         self._moves, self._next_s = moves, -np.inf
         self._pixels: tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]] | None = None
+        self._eye_m = np.full(3, np.nan)
         # One block, used again and again; a look's levels fit in 8 bits.
         self._looks: Levels = np.empty((LOOKS_A_BLOCK, 3, len(self._places)), dtype=np.uint8)
         self._waiting = 0
@@ -67,6 +68,7 @@ class CoverWatch:
         self._next_s = frame.clip_s + EVERY_S
         if self._pixels is None or self._moves:
             self._pixels = self._aim(camera, frame)
+            self._eye_m = -rotation_matrix(camera.parameters[9:12]).T @ camera.parameters[12:15]
         col, row = self._pixels
         step_col, step_row = frame.chroma_step_px
         look = self._looks[self._waiting]
@@ -74,7 +76,7 @@ class CoverWatch:
         look[1], look[2] = (plane[row // step_row, col // step_col] for plane in (frame.blue, frame.red))
         self._waiting += 1
         self._clip_s.append(frame.clip_s)
-        self._eyes.append(-rotation_matrix(camera.parameters[9:12]).T @ camera.parameters[12:15])
+        self._eyes.append(self._eye_m)
         if self._waiting == LOOKS_A_BLOCK:
             self._digest()
 
