@@ -1,5 +1,6 @@
 """Bodies seen from above as turned rectangles, and the gap between two of them."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -77,20 +78,36 @@ def gap_between(first: Footprint, second: Footprint) -> tuple[FloatArray, FloatA
     return np.where(known, best, np.nan), np.where(known, np.sqrt(variance), np.nan), way
 
 
-def outline_of(moved: MachineMotion, machine: Machine) -> Footprint | None:
-    """A machine's outline over time; None where the sheet does not say how large it is.
+def nearest_gap(first: Sequence[Footprint], second: Sequence[Footprint]) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """As `gap_between`, of those two rectangles of each that lie nearest in each frame; at least one of each."""
+    gaps = [gap_between(one, other) for one in first for other in second]
+    gap, u, way = (np.stack(parts) for parts in zip(*gaps, strict=True))
+    nearest = np.argmin(np.where(np.isfinite(gap), gap, np.inf), axis=0)
+    frames = np.arange(gap.shape[1])
+    return gap[nearest, frames], u[nearest, frames], way[nearest, frames]
+
+
+def outline_of(moved: MachineMotion, machine: Machine) -> tuple[Footprint, ...]:
+    """A machine's bodies over time; none where the sheet does not say how large it is.
 
     A heading that is not measured is taken as the home direction.
     """
     if machine.size_m is None:
-        return None
+        return ()
     home_deg = 0.0 if machine.home == "+x" else 180.0
     known = np.isfinite(moved.heading_deg)
     heading = np.where(known, moved.heading_deg, home_deg)
     u_heading = np.where(known, moved.u_heading_deg, 5.0)
-    return Footprint(
-        moved.x_m, moved.y_m, np.deg2rad(heading), machine.size_m[0], machine.size_m[1],
-        moved.u_x_m, moved.u_y_m, np.deg2rad(u_heading), U_OUTLINE_M,
+    turn, u_turn = np.deg2rad(heading), np.deg2rad(u_heading)
+    c, s = np.cos(turn), np.sin(turn)
+    places = [(0.0, 0.0, machine.size_m), *((*body.at_m[:2], body.size_m) for body in machine.body)]
+    return tuple(
+        Footprint(
+            moved.x_m + c * x - s * y, moved.y_m + s * x + c * y, turn, size[0], size[1],
+            np.hypot(moved.u_x_m, (s * x + c * y) * u_turn), np.hypot(moved.u_y_m, (c * x - s * y) * u_turn), u_turn,
+            U_OUTLINE_M,
+        )
+        for x, y, size in places
     )  # fmt: skip
 
 

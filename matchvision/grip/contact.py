@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 
 from matchvision.arrays import BoolArray, FloatArray
-from matchvision.geometry.footprints import U_OUTLINE_M, gap_between, outline_of, wall_outline
+from matchvision.geometry.footprints import U_OUTLINE_M, nearest_gap, outline_of, wall_outline
 from matchvision.grip.intervals import (
     Stretch,
     bridge_gaps,
@@ -58,20 +58,18 @@ class Meeting:
 def find_meetings(sheet: RunSheet, motion: Motion) -> list[Meeting]:
     """Every machine against every other machine and every wall whose size and place are known."""
     outlines = {
-        name: outline
-        for name, moved in motion.machines.items()
-        if (outline := outline_of(moved, sheet.machine[name])) is not None
+        name: outline for name, moved in motion.machines.items() if (outline := outline_of(moved, sheet.machine[name]))
     }
     n = len(motion.real_s)
     meetings = []
     names = list(outlines)
     for k, name in enumerate(names):
-        meetings += [Meeting(name, other, *gap_between(outlines[name], outlines[other])) for other in names[k + 1 :]]
+        meetings += [Meeting(name, other, *nearest_gap(outlines[name], outlines[other])) for other in names[k + 1 :]]
         for owner, machine in sheet.machine.items():
             block = wall_outline(machine, n)
             if block is None:
                 continue
-            meetings.append(Meeting(name, f"{WALL_OF}{owner}", *gap_between(outlines[name], block)))
+            meetings.append(Meeting(name, f"{WALL_OF}{owner}", *nearest_gap(outlines[name], (block,))))
     return meetings
 
 

@@ -143,7 +143,7 @@ def tip_angle_deg(machine: Machine, axis: int) -> float:
 
     ``axis`` 0: lengthwise, over an axle; 1: sideways.
     """
-    centre = machine.centre_of_mass_m
+    centre = machine.middle_of_mass_m
     if centre is None or centre[2] <= 0:
         return TIPPED_DEG
     if axis == 0:

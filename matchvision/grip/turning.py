@@ -43,7 +43,7 @@ def lateral_arm(sheet: RunSheet, motion: Motion, name: str) -> tuple[FloatArray,
         return nothing
     end = sheet.rope.ends.index(name)
     hitch_x, hitch_y, _ = hitch_places(moved, machine.hitch.at_m, riding)
-    middle_x, middle_y, _ = hitch_places(moved, machine.centre_of_mass_m or (0.0, 0.0, 0.0))
+    middle_x, middle_y, _ = hitch_places(moved, machine.middle_of_mass_m or (0.0, 0.0, 0.0))
     away_x, away_y = hitch_x - middle_x, hitch_y - middle_y
     arm = away_x * motion.rope.pull_dir_y[:, end] - away_y * motion.rope.pull_dir_x[:, end]
     turn = np.hypot(np.deg2rad(moved.u_heading_deg), U_DIRECTION_RAD)
@@ -60,7 +60,7 @@ def add_lateral_pull(
     if not known.any():
         return event
     mean, u = float(arm[known].mean()), float(np.median(u_arm[known]))
-    about = "centre of mass" if sheet.machine[event.machine].centre_of_mass_m else "middle between the axles"
+    about = "centre of mass" if sheet.machine[event.machine].middle_of_mass_m else "middle between the axles"
     if abs(mean) < K_95 * u:
         return replace(
             event,

@@ -164,7 +164,7 @@ def _axles(
         return [wheel.sheet.face_m[0]], np.ones((1, n))
     if machine.driven_wheels is not None and machine.driven_wheels < 4:
         return [np.copysign(base / 2, wheel.sheet.face_m[0])], np.ones((1, n))
-    centre = machine.centre_of_mass_m or (0.0, 0.0, 0.0)
+    centre = machine.middle_of_mass_m or (0.0, 0.0, 0.0)
     hitch = machine.hitch.at_m if machine.hitch is not None else (0.0, 0.0, 0.0)
     side = 1.0 if machine.home == "+x" else -1.0
     ahead = moved.accel_m_s2 * side * np.cos(np.deg2rad(moved.heading_deg))

@@ -10,6 +10,7 @@ from matchvision.mechanics.machine import (
     ASSUMED_WHEEL_INERTIA_KG_M2,
     FULL_DRIVE,
     Arm,
+    Box,
     MachineModel,
     MatchModel,
     Pose,
@@ -69,8 +70,8 @@ def _build_machine(run: Run, name: str, values: Mapping[str, float], findings: F
     size = machine.size_m or ASSUMED_SIZE_M
     if machine.size_m is None:
         findings.assumed.append(f"{name}: {ASSUMED_SIZE_M} m large, as [machine.{name}] size_m is not stated")
-    centre = machine.centre_of_mass_m or (0.0, 0.0, size[2] / 2)
-    if machine.centre_of_mass_m is None:
+    centre = machine.middle_of_mass_m or (0.0, 0.0, size[2] / 2)
+    if machine.middle_of_mass_m is None:
         text = f"{name}: centre of mass in the middle, {centre[2]:.3f} m high, as [machine.{name}] centre_of_mass_m is"
         findings.assumed.append(f"{text} not stated")
     static, sliding = _grips(name, key, values)
@@ -93,6 +94,7 @@ def _build_machine(run: Run, name: str, values: Mapping[str, float], findings: F
         winding=facts.winding,
         start_delay_s=values.get(f"{key}.start_delay_s", 0.0),
         arm=_build_arm(machine, key, values),
+        bodies=tuple(Box(body.mass_kg, body.size_m, body.at_m) for body in machine.body),
     )
     if is_load(machine, facts) or not states_any_motor(facts):
         return base

@@ -69,9 +69,11 @@ def _like(machine: Machine, rival: Machine) -> Machine:
     """A machine with its rival's build where its own is not stated."""
     told: dict[str, object] = {
         key: getattr(rival, key)
-        for key in ("size_m", "wheelbase_m", "driven_wheels", "centre_of_mass_m")
+        for key in ("size_m", "wheelbase_m", "driven_wheels")
         if getattr(machine, key) is None
     }
+    if machine.middle_of_mass_m is None:
+        told["centre_of_mass_m"] = rival.middle_of_mass_m
     if machine.mass_kg is None and rival.mass_kg is not None:
         told |= {"mass_kg": rival.mass_kg, "u_mass_kg": GUESSED_MASS * rival.mass_kg}
     if machine.hitch is None and rival.hitch is not None:

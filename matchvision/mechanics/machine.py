@@ -13,6 +13,8 @@ from matchvision.mechanics.rope import RopeModel
 
 #: Inertia of one driven wheel [kg m²] where none is stated: a disc of 0.2 kg and 50 mm radius.
 ASSUMED_WHEEL_INERTIA_KG_M2: Final = 2.5e-4
+#: What is left at least of a machine's mass for its first body, where a changed mass would leave less than nothing.
+LEAST_FIRST_RATIO: Final = 0.01
 #: Values over time or angle, joined by straight lines; the first and the last go on for ever.
 Points = tuple[tuple[float, float], ...]
 #: Full drive from the start.
@@ -90,6 +92,15 @@ class Arm:
 
 
 @dataclass(frozen=True)
+class Box:
+    """A further body of a machine, of even density: mass, (length, width, height), its middle in the machine frame."""
+
+    mass_kg: float
+    size_m: tuple[float, float, float]
+    at_m: tuple[float, float, float]
+
+
+@dataclass(frozen=True)
 class MachineModel:
     """One machine on the table, or a dragged load.
 
@@ -97,6 +108,7 @@ class MachineModel:
     ----------
     mass_kg : whole mass.
     size_m : (length, width, height), for the yaw inertia of a box.
+    bodies : further boxes, rigidly joined to that one: parts of the mass and of the yaw inertia.
     centre_of_mass_m, hitch_m : (x, y, z) in the machine frame: x forward, y left, z up from the table.
     grip_static, grip_sliding : coefficients of friction of wheels or runners on the table.
     wheelbase_m, track_m : distances of the contact points along and across; of a load its runners' corners.
@@ -140,12 +152,27 @@ class MachineModel:
     holding_by_angle: Points = ()
     winding: Points = ()
     arm: Arm | None = None
+    bodies: tuple[Box, ...] = ()
     changes: Changes = UNCHANGED
 
     @property
     def yaw_inertia_kg_m2(self) -> float:
-        """Inertia about the vertical through the centre of mass [kg m²], of a box of even density."""
-        return self.mass_kg * (self.size_m[0] ** 2 + self.size_m[1] ** 2) / 12
+        """Inertia about the vertical through the centre of mass [kg m²], of boxes of even density.
+
+        The first box has what the others leave of the mass, and lies where the whole's centre of mass then puts it.
+
+        Notes
+        -----
+        Σ m ((l² + w²)/12 + d²), d from the whole's centre of mass to each box's (Huygens and Steiner).
+        Checked by: tests/mechanics/test_bodies.py::test_inertia_of_two_bodies
+        """
+        if not self.bodies:
+            return self.mass_kg * (self.size_m[0] ** 2 + self.size_m[1] ** 2) / 12
+        boxes = [(box.mass_kg, box.size_m, np.subtract(box.at_m, self.centre_of_mass_m)[:2]) for box in self.bodies]
+        first_kg = max(self.mass_kg - sum(mass_kg for mass_kg, *_ in boxes), LEAST_FIRST_RATIO * self.mass_kg)
+        moment = sum((mass_kg * away_m for mass_kg, _, away_m in boxes), np.zeros(2))
+        boxes.append((first_kg, self.size_m, -moment / first_kg))
+        return float(sum(m * ((size[0] ** 2 + size[1] ** 2) / 12 + away_m @ away_m) for m, size, away_m in boxes))
 
     def contacts(self) -> FloatArray:
         """Contact points (4, 3): x, y in the machine frame [m] and kind (dragged, driven, rolling freely)."""
@@ -191,7 +218,10 @@ class MachineModel:
                 arm.from_s, max(arm.lasts_s, 1e-3), arm.stroke_m, arm.mass_kg, 1.0 if arm.forwards else -1.0,
                 float(arm.carries_hitch),
             )  # fmt: skip
-        out[d.HALF_LENGTH], out[d.HALF_WIDTH] = self.size_m[0] / 2, self.size_m[1] / 2
+        # What is foremost meets a wall, over the width of all that is as far ahead.
+        ahead_m = max([self.size_m[0] / 2, *(box.at_m[0] + box.size_m[0] / 2 for box in self.bodies)])
+        aside_m = max([self.size_m[1] / 2, *(abs(box.at_m[1]) + box.size_m[1] / 2 for box in self.bodies)])
+        out[d.HALF_LENGTH], out[d.HALF_WIDTH] = ahead_m, aside_m
         out[d.CONTACT_0 :] = self.contacts().ravel()
         return out
 

@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from matchvision.arrays import FloatArray
 from matchvision.errors import CannotMeasure
-from matchvision.geometry.footprints import gap_between, outline_of, wall_outline
+from matchvision.geometry.footprints import nearest_gap, outline_of, wall_outline
 from matchvision.pull.drive import states_motor_line
 from matchvision.pull.fusing import Contradiction, Fused, fuse_sources
 from matchvision.pull.lacking import say_what_to_add
@@ -147,11 +147,11 @@ def find_contact(run: Run, motion: Motion) -> npt.NDArray[np.bool_]:
     ends = run.sheet.rope.ends if run.sheet.rope is not None else ()
     seen = {name: motion.machines[name] for name in ends if name in motion.machines}
     outlines = [outline_of(moved, run.sheet.machine[name]) for name, moved in seen.items()]
-    machines = [outline for outline in outlines if outline is not None]
-    walls = [wall_outline(machine, n) for machine in run.sheet.machine.values()]
-    pairs = [*combinations(machines, 2), *product(machines, [wall for wall in walls if wall is not None])]
+    machines = [outline for outline in outlines if outline]
+    walls = [(wall,) for machine in run.sheet.machine.values() if (wall := wall_outline(machine, n)) is not None]
+    pairs = [*combinations(machines, 2), *product(machines, walls)]
     for first, second in pairs:
-        gap_m, u_m, _ = gap_between(first, second)
+        gap_m, u_m, _ = nearest_gap(first, second)
         touching |= gap_m < 2 * u_m
     return touching
 

@@ -55,7 +55,7 @@ def known_sliders(run: Run) -> tuple[Slider, ...]:
             axle = driven_axle(machine)
         except CannotMeasure:
             continue
-        if axle != "all" and None in (machine.wheelbase_m, machine.centre_of_mass_m, machine.hitch):
+        if axle != "all" and None in (machine.wheelbase_m, machine.middle_of_mass_m, machine.hitch):
             continue
         resistance = facts.rolling_resistance or Quantity(value=0.0)
         sliders.append(Slider(name, end, machine, machine.mass_kg, axle, facts.grip_sliding, resistance, independent))
@@ -83,7 +83,7 @@ def measure_momentum(slider: Slider, motion: Motion, along: Along) -> PullSource
     if not sliding.any():
         return None
     machine, name = slider.machine, slider.name
-    centre = machine.centre_of_mass_m or (0.0, 0.0, 0.0)
+    centre = machine.middle_of_mass_m or (0.0, 0.0, 0.0)
     hitch = machine.hitch.at_m if machine.hitch is not None else (0.0, 0.0, 0.0)
     mass, grip, accel = f"mass of {name}", f"sliding grip of {name}", f"acceleration of {name}"
     resistance = f"rolling resistance of {name}"

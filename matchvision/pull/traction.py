@@ -73,7 +73,7 @@ def measure_traction(
     axle = driven_axle(machine)
     if machine.mass_kg is None:
         raise CannotMeasure("its mass is not stated", do=f"give mass_kg in [machine.{name}]")
-    if axle != "all" and (machine.wheelbase_m is None or machine.centre_of_mass_m is None or machine.hitch is None):
+    if axle != "all" and (machine.wheelbase_m is None or machine.middle_of_mass_m is None or machine.hitch is None):
         raise CannotMeasure(
             "the load on one driven axle needs more measures",
             do=f"give wheelbase_m, centre_of_mass_m and hitch in [machine.{name}]",
@@ -83,7 +83,7 @@ def measure_traction(
     slack = pull.tension_N == 0
     back = np.where(slack & ~np.isfinite(along.back), 1.0, along.back)
     up = np.where(slack & ~np.isfinite(along.up), 0.0, along.up)
-    centre = machine.centre_of_mass_m or (0.0, 0.0, 0.0)
+    centre = machine.middle_of_mass_m or (0.0, 0.0, 0.0)
     hitch = machine.hitch.at_m if machine.hitch is not None else (0.0, 0.0, 0.0)
 
     def forces(at: Mapping[str, FloatArray | float]) -> FloatArray:

@@ -30,8 +30,8 @@ def check_sense(data: Mapping[str, Any]) -> list[KeyFault]:
     """
     checks: tuple[Callable[[Mapping[str, Any]], Iterator[KeyFault]], ...] = (
         _check_colours, _check_names, _check_references, _check_homes, _check_tags, _check_places,
-        _check_beads, _check_link, _check_wheels, _check_reach, _check_rules, check_drives, _check_profile,
-        _check_failures, check_units,
+        _check_beads, _check_link, _check_wheels, _check_bodies, _check_reach, _check_rules, check_drives,
+        _check_profile, _check_failures, check_units,
     )  # fmt: skip
     return [fault for check in checks for fault in check(data)]
 
@@ -204,6 +204,22 @@ def _check_wheels(data: Mapping[str, Any]) -> Iterator[KeyFault]:
                     key: Key = ("machine", machine, "wheel", number, "rim", place, "circle_m")
                     found = f"the rim mark sits {circle:g} m from the axle, outside the wheel"
                     yield KeyFault(key, found, f"the wheel's radius is {radius:g} m")
+
+
+def _check_bodies(data: Mapping[str, Any]) -> Iterator[KeyFault]:
+    """Further bodies are parts of a machine, whose first body is the rest."""
+    for machine, block in machines_of(data):
+        bodies = [body for body in array_of(block, "body") if isinstance(body, Mapping)]
+        if not bodies:
+            continue
+        for key in ("mass_kg", "size_m"):
+            if key not in block:
+                wanted = f"a machine of several bodies states the whole mass, and the size of the first: {key}"
+                yield KeyFault(("machine", machine, key), "this key is missing", wanted)
+        whole, others = number_of(block.get("mass_kg")), sum(number_of(body.get("mass_kg")) or 0.0 for body in bodies)
+        if whole is not None and others >= whole:
+            found = f"its further bodies weigh {others:g} kg, which leaves nothing of its {whole:g} kg for the first"
+            yield KeyFault(("machine", machine, "body"), found, "their masses are parts of the machine's whole mass_kg")
 
 
 def _check_reach(data: Mapping[str, Any]) -> Iterator[KeyFault]:

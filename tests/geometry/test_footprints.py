@@ -3,7 +3,9 @@
 import numpy as np
 import pytest
 
-from matchvision.geometry.footprints import Footprint, gap_between
+from matchvision.geometry.footprints import Footprint, gap_between, nearest_gap, outline_of
+from matchvision.records.sheet import Machine
+from tests.made_motion import make_machine
 
 
 def rectangle(x: float, y: float, heading: float, length: float, width: float) -> Footprint:
@@ -40,3 +42,15 @@ def test_gap_of_turned_rectangles() -> None:
         assert (gap[0] <= 0) == (inside or within or distance < 3e-3) or abs(gap[0]) < 4e-3
         if gap[0] > 0:
             assert gap[0] <= distance + 3e-3
+
+
+def test_a_second_body_is_part_of_the_outline() -> None:
+    """A body ahead of a machine that is turned by a quarter: what stands before it is as near as that body is."""
+    body = {"name": "ram", "mass_kg": 0.5, "size_m": (0.1, 0.06, 0.1), "at_m": (0.19, 0.0, 0.05)}
+    plain = {"home": "+x", "mass_kg": 2.0, "size_m": (0.28, 0.23, 0.12)}
+    moved = make_machine("heron", 1, x_m=0.0, y_m=0.0, heading_deg=90.0)
+    wall = (rectangle(0.0, 0.4, 0.0, 0.5, 0.02),)
+    alone, with_ram = (outline_of(moved, Machine.model_validate(m)) for m in (plain, plain | {"body": [body]}))
+    assert (len(alone), len(with_ram)) == (1, 2)
+    assert nearest_gap(alone, wall)[0][0] == pytest.approx(0.39 - 0.14)
+    assert nearest_gap(with_ram, wall)[0][0] == pytest.approx(0.39 - 0.24)

@@ -113,11 +113,12 @@ class Blocker(SheetModel):
 
 
 class Body(SheetModel):
-    """A second body of the machine. It is kept with the sheet; nothing is computed from it yet."""
+    """A second body, rigidly joined to the first: a part of the machine's mass, inertia and outline."""
 
     name: Name = Field(description="its name")
-    mass_kg: Positive = Field(description="its mass")
+    mass_kg: Positive = Field(description="its mass, a part of the machine's")
     size_m: Point3 = Field(description="length, width, height")
+    at_m: Point3 = Field(description="its middle, in the machine frame")
 
 
 class StartPose(SheetModel):
@@ -184,8 +185,14 @@ class Machine(SheetModel):
     mass_kg: Positive | None = Field(None, description="its whole mass")
     u_mass_kg: NotNegative = Field(0.0, description="standard uncertainty of the mass")
     hitch: Hitch | None = None
-    centre_of_mass_m: Point3 | None = Field(None, description="in the machine frame: x forward, y left, z up")
-    size_m: Point3 | None = Field(None, description="length, width, height")
+    centre_of_mass_m: Point3 | None = Field(
+        None,
+        description="in the machine frame: x forward, y left, z up; left out, it follows from the bodies where further "
+        "ones are listed",
+    )
+    size_m: Point3 | None = Field(
+        None, description="length, width, height; where further bodies are listed, of the first, between the axles"
+    )
     wheelbase_m: Positive | None = Field(None, description="from the front axle to the rear one")
     driven_wheels: Annotated[int, Field(ge=0)] | None = Field(None, description="how many wheels are driven")
     start: StartPose | None = None
@@ -202,3 +209,16 @@ class Machine(SheetModel):
     brake: Brake | None = None
     blocker: Blocker | None = None
     body: tuple[Body, ...] = ()
+
+    @property
+    def middle_of_mass_m(self) -> Point3 | None:
+        """The centre of mass as stated, or as it follows from the machine's bodies; None where neither is known.
+
+        The first body has what the others leave of the mass, and stands on the table in the middle between the axles.
+        """
+        if self.centre_of_mass_m is not None or not self.body or self.mass_kg is None or self.size_m is None:
+            return self.centre_of_mass_m
+        first_kg = self.mass_kg - sum(body.mass_kg for body in self.body)
+        parts = [(first_kg, (0.0, 0.0, self.size_m[2] / 2)), *((body.mass_kg, body.at_m) for body in self.body)]
+        x, y, z = (sum(mass * at_m[axis] for mass, at_m in parts) / self.mass_kg for axis in range(3))
+        return x, y, z
