@@ -21,11 +21,17 @@ HUBER: Final = 3.0
 
 
 def _trace_loop(
-    xs: Any, ys: Any, count: Any, col: Any, row: Any, m11: Any, m12: Any, m22: Any, mean: Any, b: Any,  # noqa: ANN401
-    full: Any, empty: Any, part: Any, traced: Any,  # noqa: ANN401
+    samples: Any, count: Any, col: Any, row: Any, ellipse: Any, edge: Any, part: Any, traced: Any  # noqa: ANN401
 ) -> None:  # fmt: skip
-    """Add a part of the edge and of its slopes by column and row (3, …) that samples at (xs, ys) show of an ellipse."""
-    bend, by_b = b / (2 * mean), 1 / b
+    """Add a part of what samples show of an ellipse at (col, row): the edge, and its slopes by column and row.
+
+    ``ellipse``: its matrix's three elements and the mean half-axis. ``edge``: the blur, and the squared distance from
+    the middle, in half-axes, within and beyond which there is no edge. ``traced`` (3 or 5, …): with five rows the
+    slopes by blur and by the logarithm of size come last.
+    """
+    xs, ys = samples[2], samples[3]
+    (m11, m12, m22, mean), (b, full, empty) = ellipse, edge
+    bend, by_b, wide = b / (2 * mean), 1 / b, traced.shape[0] > 3
     for n in range(count):
         dx, dy = xs[n] - col, ys[n] - row
         mx = m11 * dx + m12 * dy
@@ -39,24 +45,29 @@ def _trace_loop(
         k = np.int32(at)
         outside = q >= empty or t <= -FAR
         inside = q <= full or t >= FAR
-        edge = EDGE[k] + (at - k) * (EDGE[k + 1] - EDGE[k])
-        edge = 0.0 if outside else (1.0 if inside else edge)
-        steep = 0.0 if outside or inside else part * STEEP[k] * per_length
-        traced[0, n] += part * edge
-        traced[1, n] += steep * mx
-        traced[2, n] += steep * my
+        shown = EDGE[k] + (at - k) * (EDGE[k + 1] - EDGE[k])
+        shown = 0.0 if outside else (1.0 if inside else shown)
+        steep = 0.0 if outside or inside else part * STEEP[k]
+        traced[0, n] += part * shown
+        traced[1, n] += steep * per_length * mx
+        traced[2, n] += steep * per_length * my
+        if wide:
+            traced[3, n] -= steep * (d * by_b * by_b + 1 / (2 * mean))
+            traced[4, n] += steep * per_length * q
 
 
 def _sum_loop(
-    values: Any, valid: Any, xs: Any, ys: Any, traced: Any, count: Any, col: Any, row: Any, mean: Any, b: Any,  # noqa: ANN401
-    level: Any, ground: Any, lit: Any, shade_x: Any, shade_y: Any, tilts_ground: Any, slope_x: Any, slope_y: Any,  # noqa: ANN401
-    scale: Any, right: Any, own: Any,  # noqa: ANN401
+    samples: Any, traced: Any, count: Any, col: Any, row: Any, mean: Any, b: Any, light: Any, scale: Any,  # noqa: ANN401
+    right: Any, own: Any,  # noqa: ANN401
 ) -> Any:  # fmt: skip # noqa: ANN401
     """Fill right side and the normal matrix's lower triangle for six unknowns; give squares, weights and number.
 
     The unknowns are place (2), level, ground and the ground's slopes (2); of a plane without slopes, the last two are
-    to be left alone.
+    to be left alone. ``light``: level, ground, what shade dims, shade's slopes (2), whether it dims the ground's share
+    of the light too (1 or 0), and the ground's slopes (2).
     """
+    values, valid, xs, ys = samples[0], samples[1], samples[2], samples[3]
+    level, ground, lit, shade_x, shade_y, tilts_ground, slope_x, slope_y = light
     by_b, by_mean, by_scale = 1 / b, 1 / mean, 1 / scale
     squares = weights = number = 0.0
     r0 = r1 = r2 = r3 = r4 = r5 = 0.0
@@ -112,6 +123,39 @@ def _sum_loop(
     return squares, weights, number
 
 
+def _slope_loop(
+    samples: Any, traced: Any, count: Any, col: Any, row: Any, mean: Any, b: Any, light: Any, scale: Any,  # noqa: ANN401
+    soft: Any, size: Any, linear: Any, slopes: Any, judged: Any,  # noqa: ANN401
+) -> Any:  # fmt: skip # noqa: ANN401
+    """As the sums, but sample by sample and for all unknowns: slopes, and weight and residual of each sample.
+
+    Of the unknowns ``linear`` are those of the sums; blur, size and the shade's slopes (2) follow.
+    """
+    values, valid, xs, ys = samples[0], samples[1], samples[2], samples[3]
+    level, ground, lit, shade_x, shade_y, tilts_ground, slope_x, slope_y = light
+    squares = weights = number = 0.0
+    for n in range(count):
+        s4, s5 = (xs[n] - col) / mean, (ys[n] - row) / mean
+        edge = traced[0, n]
+        tilt = shade_x * s4 + shade_y * s5
+        bright = level + lit * tilt
+        residual = values[n] - ground - edge * bright - slope_x * s4 - slope_y * s5
+        share = valid[n] * HUBER / max(abs(residual) / scale, HUBER)
+        slopes[0, n] = bright * traced[1, n] / b - edge * lit * shade_x / mean
+        slopes[1, n] = bright * traced[2, n] / b - edge * lit * shade_y / mean
+        slopes[2, n], slopes[3, n] = edge * (1 + tilt), 1 + tilts_ground * edge * tilt
+        slopes[4, n], slopes[5, n] = s4, s5
+        # In a plane without slopes of the ground these take the place of those.
+        slopes[linear, n] = bright * traced[3, n] * soft / b
+        slopes[linear + 1, n] = bright * traced[4, n] / (b * size)
+        slopes[linear + 2, n], slopes[linear + 3, n] = edge * lit * s4, edge * lit * s5
+        judged[0, n], judged[1, n] = share, residual
+        squares += share * residual * residual
+        weights += share
+        number += valid[n]
+    return squares, weights, number
+
+
 def _join_loop(slopes: Any, judged: Any, count: Any, unknowns: Any, right: Any, own: Any) -> None:  # noqa: ANN401
     """Fill right side and the normal matrix's lower triangle from each sample's slopes, weight and residual."""
     for p in range(unknowns):
@@ -129,4 +173,5 @@ def _join_loop(slopes: Any, judged: Any, count: Any, unknowns: Any, right: Any, 
 _FAST: Final[dict[str, Any]] = {"fastmath": {"contract", "arcp", "nsz", "reassoc"}}
 trace_edge = compile_kept(_trace_loop, **_FAST)
 sum_samples = compile_kept(_sum_loop, **_FAST)
+slope_samples = compile_kept(_slope_loop, **_FAST)
 join_samples = compile_kept(_join_loop, **_FAST)
