@@ -27,6 +27,7 @@ from benchmarks import (
     trackers,
 )
 from benchmarks.results import describe_machine, write_rows
+from benchmarks.summary import write_summary
 
 BENCHMARKS = {
     "throughput": throughput.measure,
@@ -63,6 +64,7 @@ def main(names: list[str]) -> int:
     for name in names or list(BENCHMARKS):
         rows = BENCHMARKS[name]()
         write_rows(name, rows, Path(__file__).parent / "results")
+        write_summary()
         print(f"\n{name}\n{rows.to_string(index=False)}")
     return 0
 

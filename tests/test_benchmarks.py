@@ -10,6 +10,7 @@ from scipy.special import ndtri
 from benchmarks.__main__ import BENCHMARKS, main
 from benchmarks.pull import ratio_range
 from benchmarks.results import write_rows
+from benchmarks.summary import RESULTS, render
 
 README = Path(__file__).parents[1] / "benchmarks" / "README.md"
 
@@ -17,6 +18,11 @@ README = Path(__file__).parents[1] / "benchmarks" / "README.md"
 def test_every_benchmark_is_described() -> None:
     described = {line.split("`")[1] for line in README.read_text().splitlines() if line.startswith("| `")}
     assert described == set(BENCHMARKS)
+
+
+def test_summary_holds_the_last_results() -> None:
+    """Else: python -m benchmarks.summary."""
+    assert (RESULTS / "README.md").read_text(encoding="utf-8") == render()
 
 
 def test_unknown_names_are_refused(capsys: pytest.CaptureFixture[str]) -> None:
