@@ -11,6 +11,8 @@ from matchvision.compiling import compile_kept
 _LAGS: Final = 3
 #: What the compiler may take for equal: nothing here depends on the last digit or on the sign of nothing.
 FAST: Final[dict[str, Any]] = {"fastmath": {"contract", "arcp", "nsz"}}
+#: Where sums may be taken in any order as well, and so several at a time.
+ANY_ORDER: Final[dict[str, Any]] = {"fastmath": {"contract", "arcp", "nsz", "reassoc"}}
 
 
 def _solve_in_place(normal: Any, right: Any, count: Any) -> Any:  # noqa: ANN401

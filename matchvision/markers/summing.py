@@ -9,6 +9,7 @@ from typing import Any, Final
 import numpy as np
 
 from matchvision.compiling import compile_kept
+from matchvision.markers.kernels import ANY_ORDER
 
 #: Edge profile Φ and its slope φ in steps of 1 / 256 from -3.5 to 3.5; beyond that the edge is over, within 0.0003.
 FINE: Final = 256
@@ -170,8 +171,7 @@ def _join_loop(slopes: Any, judged: Any, count: Any, unknowns: Any, right: Any, 
             own[p, k] = total
 
 
-_FAST: Final[dict[str, Any]] = {"fastmath": {"contract", "arcp", "nsz", "reassoc"}}
-trace_edge = compile_kept(_trace_loop, **_FAST)
-sum_samples = compile_kept(_sum_loop, **_FAST)
-slope_samples = compile_kept(_slope_loop, **_FAST)
-join_samples = compile_kept(_join_loop, **_FAST)
+trace_edge = compile_kept(_trace_loop, **ANY_ORDER)
+sum_samples = compile_kept(_sum_loop, **ANY_ORDER)
+slope_samples = compile_kept(_slope_loop, **ANY_ORDER)
+join_samples = compile_kept(_join_loop, **ANY_ORDER)

@@ -25,7 +25,7 @@ _PATIENCE_S: Final = 120.0
 #: Names under which the compiler keeps them.
 _KEPT: Final = (
     "fitting._fit_discs",
-    "centres._search_and_fit_windows",
+    "spotting._search_and_fit_windows",
     "projecting._project",
     "streaking._speed_loops",
     "stating._take_loops",
