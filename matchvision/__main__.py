@@ -3,15 +3,20 @@
 import sys
 from io import TextIOWrapper
 
-from matchvision.cli import main
-
 
 def run() -> None:
     """Run the command line; a terminal that lacks a character gets a question mark in its place."""
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, TextIOWrapper):
             stream.reconfigure(errors="replace")
-    main(prog_name="matchvision")
+    try:
+        # Loaded here, so that whoever presses Ctrl+C before it is done is told so, and in a sentence.
+        from matchvision.cli import main
+
+        main(prog_name="matchvision")
+    except KeyboardInterrupt:
+        sys.stderr.write("Interrupted before anything was begun.\n")
+        sys.exit(130)
 
 
 if __name__ == "__main__":

@@ -2,12 +2,13 @@
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 import click
 
+from matchvision.cli.exits import INTERRUPTED, SHORT_OF_SOMETHING
 from matchvision.cli.following import add_what_would_have_won
-from matchvision.cli.plain import INTERRUPTED, was_interrupted
+from matchvision.cli.plain import was_interrupted
 from matchvision.cli.showing import StageTeller, say, shown_progress, wishes_of
 from matchvision.errors import OutputError
 from matchvision.records.naming import name_folder
@@ -15,8 +16,6 @@ from matchvision.records.naming import name_folder
 if TYPE_CHECKING:
     from matchvision.records.results import Analysis
     from matchvision.records.sheet import Run
-
-SHORT_OF_SOMETHING: Final = 1
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,6 @@ import json
 import re
 import shlex
 from pathlib import Path
-from typing import Final
 
 import click
 
@@ -12,6 +11,7 @@ from matchvision import __version__
 from matchvision.cli.analysing import FollowUp, analyze, analyze_and_tell, causes
 from matchvision.cli.comparing import compare
 from matchvision.cli.desk import desk
+from matchvision.cli.exits import SHORT_OF_SOMETHING
 from matchvision.cli.footage import footage
 from matchvision.cli.forecasting import forecast
 from matchvision.cli.marking import mark
@@ -20,8 +20,6 @@ from matchvision.cli.season import season
 from matchvision.cli.showing import Wishes, say, shown_progress, wishes_of
 from matchvision.cli.targets import targets
 from matchvision.errors import OutputError
-
-SHORT_OF_SOMETHING: Final = 1
 
 
 @click.group(cls=PlainGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})

@@ -4,8 +4,7 @@ from pathlib import Path
 
 import click
 
-from matchvision.cli.showing import say
-from matchvision.errors import OutputError
+from matchvision.cli.showing import say, wishes_of
 
 
 @click.command()
@@ -38,16 +37,13 @@ def compare(
     """  # noqa: D301 - \b keeps click from joining the lines
     from matchvision.report.repeatspage import write_repeats
     from matchvision.report.repeatswords import change_words, group_words, name_row, power_words, straggler_words
+    from matchvision.report.saving import save_page
     from matchvision.season.sidebyside import compare_runs, format_repeats
 
-    quiet = bool(getattr(ctx.obj, "quiet", False))
+    quiet = wishes_of(ctx).quiet
     rows, names, lacking = compare_runs([runs, after] if after else [runs], machine)
     page = write_repeats(rows, names, lacking, out)
-    try:
-        (out / "compare.csv").write_text(format_repeats(rows), encoding="utf-8")
-    except OSError as reason:
-        what = f"the table cannot be written: {reason.strerror}"
-        raise OutputError(what, where=str(out), do="choose another folder with --out") from reason
+    save_page(format_repeats(rows), out / "compare.csv", "the table")
     for row in rows:
         said = [f"{name}: {words}" for name, words in group_words(row)]
         lines = [*said, change_words(row), *straggler_words(row), power_words(row)]

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from matchvision.cli.showing import say
+from matchvision.cli.showing import say, wishes_of
 
 
 @click.command()
@@ -44,13 +44,11 @@ def desk(ctx: click.Context, run: Path, out: Path | None, port: int, *, no_brows
     stays as it is. Nothing leaves this computer: the desk listens on it alone, at an
     address that nobody can guess. Ctrl+C closes it.
     """  # noqa: D301 - \b keeps click from joining the lines
-    from matchvision.cli.showing import Wishes
     from matchvision.desk import open_desk
     from matchvision.records.naming import name_folder
     from matchvision.sheets import load_draft
 
-    wishes = ctx.find_object(Wishes)
-    quiet = wishes is not None and wishes.quiet
+    quiet = wishes_of(ctx).quiet
     if out is None:
         out = Path("outputs") / name_folder(load_draft(run).run.sheet.run.name)
     opened = open_desk(run, out, port)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-from matchvision.cli.showing import say, shown_progress
+from matchvision.cli.showing import say, shown_progress, wishes_of
 from matchvision.errors import FootageError
 
 if TYPE_CHECKING:
@@ -70,7 +70,7 @@ def footage(
         matchvision footage clip.mp4
         matchvision footage still.jpg --sheet practice
     """  # fmt: skip  # noqa: D301 - \b keeps click from joining the lines
-    quiet = bool(getattr(ctx.obj, "quiet", False)) or as_json
+    quiet = wishes_of(ctx).quiet or as_json
     run = None
     if sheet is not None or clip.is_dir() or clip.suffix.lower() in _SHEET_ENDINGS:
         from matchvision.sheets import load_run

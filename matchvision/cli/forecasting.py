@@ -5,14 +5,12 @@ from typing import TYPE_CHECKING
 
 import click
 
-from matchvision.cli.plain import UNUSABLE
-from matchvision.cli.showing import say
+from matchvision.cli.exits import SHORT_OF_SOMETHING, UNUSABLE
+from matchvision.cli.showing import say, wishes_of
 from matchvision.errors import CannotMeasure, SheetError
 
 if TYPE_CHECKING:
     from matchvision.records.sheet import Run
-
-SHORT_OF_SOMETHING = 1
 
 
 @click.command()
@@ -55,7 +53,7 @@ def forecast(
         matchvision forecast heron.toml plover.toml --table table.toml --plus plover
         matchvision forecast heron.toml --seal
     """  # fmt: skip  # noqa: D301 - \b keeps click from joining the lines
-    quiet = bool(getattr(ctx.obj, "quiet", False))
+    quiet = wishes_of(ctx).quiet
     if seal or logged is not None:
         if not _seal(runs, logged, quiet=quiet):
             ctx.exit(SHORT_OF_SOMETHING)

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from matchvision.cli.showing import say
+from matchvision.cli.showing import say, wishes_of
 from matchvision.errors import OutputError
 
 
@@ -37,7 +37,7 @@ def mark(
     """  # fmt: skip  # noqa: D301 - \b keeps click from joining the lines
     from matchvision.sheets.rubric import read_rubric, write_new_rubric
 
-    quiet = bool(getattr(ctx.obj, "quiet", False))
+    quiet = wishes_of(ctx).quiet
     if new_rubric is not None:
         say(f"Wrote {write_new_rubric(new_rubric)}.", quiet=quiet)
     if not results:

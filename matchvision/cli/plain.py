@@ -10,14 +10,8 @@ from typing import Any, Final
 
 import click
 
+from matchvision.cli.exits import INTERRUPTED, OWN_FAULT, READER_LEFT
 from matchvision.errors import MatchvisionError, SetupError
-
-INTERRUPTED: Final = 130
-UNUSABLE: Final = 2
-#: matchvision itself has a fault: nobody's input is to blame. As other programs have it (EX_SOFTWARE of sysexits.h).
-OWN_FAULT: Final = 70
-#: Whoever read the output has left: as a shell tells of a program that SIGPIPE (13) ended.
-READER_LEFT: Final = 128 + 13
 
 _MISSING_LIBRARY: Final = re.compile(r"(lib[\w.+-]+?\.so[.\d]*): cannot open shared object file")
 #: Debian's package for a system library that OpenCV needs.

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from matchvision.cli.showing import list_points, say, shown_progress
+from matchvision.cli.exits import SHORT_OF_SOMETHING
+from matchvision.cli.showing import list_points, say, shown_progress, wishes_of
 
 if TYPE_CHECKING:
     from matchvision.records.classbook import ClassBook
@@ -16,7 +17,6 @@ if TYPE_CHECKING:
     from matchvision.season.running import Crew
     from matchvision.season.tasks import Done, Task
 
-SHORT_OF_SOMETHING = 1
 #: What is told of runs that need an eye, at most.
 MOST_DOUBTS = 8
 
@@ -66,7 +66,7 @@ def season(
     verdicts first, then causes, last what would have won; whatever is finished is never done again, however the work
     was stopped. A clip that cannot be used costs its own line only.
     """  # fmt: skip
-    quiet = bool(getattr(ctx.obj, "quiet", False))
+    quiet = wishes_of(ctx).quiet
     if not (demo or recheck or draw or receive is not None) and _tell_unchanged(
         ctx, folder, out, causes=not no_causes, remedies=not no_remedies, quiet=quiet
     ):

@@ -5,9 +5,9 @@ from typing import Any, Final
 
 import click
 
-from matchvision.cli.showing import list_points, say
+from matchvision.cli.exits import SHORT_OF_SOMETHING
+from matchvision.cli.showing import list_points, say, wishes_of
 
-SHORT_OF_SOMETHING: Final = 1
 #: What can be printed, in the order of the pages, and its name in a sentence: one, several.
 KINDS: Final = {
     "card": ("filming card", "filming cards"),
@@ -106,7 +106,7 @@ def targets(
     printed = print_targets(
         plan, out, paper=paper, only=only if only is not None else tuple(KINDS), square_mm=square_mm
     )
-    quiet = bool(ctx.find_root().params.get("quiet"))
+    quiet = wishes_of(ctx).quiet
     total = sum(printed.pages.values())
     pages = [f"{count} {KINDS[kind][count > 1]}" for kind, count in printed.pages.items()]
     say(list_points(f"Wrote {out}, {total} page{'s' if total > 1 else ''}:", pages), quiet=quiet)
