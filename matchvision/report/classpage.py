@@ -5,7 +5,6 @@ from collections.abc import Mapping, Sequence
 from matchvision.records.classbook import ClassBook, Pair
 from matchvision.report import classwords, repeatswords
 from matchvision.report.classpictures import draw_coverage, draw_pairs
-from matchvision.report.palette import DARK, LIGHT, css_variables
 from matchvision.report.readings import COVERAGE
 from matchvision.report.templating import fill_template
 
@@ -21,8 +20,6 @@ def render_class(book: ClassBook) -> str:
     return fill_template(
         "class.html",
         book=book,
-        light=css_variables(LIGHT),
-        dark=css_variables(DARK),
         pictures=[(name, draw_pairs(pairs)) for name, pairs in by_quantity.items()],
         coverage=draw_coverage(book.coverage, book.chances),
         totals=mark_totals(book),
@@ -40,8 +37,6 @@ def render_team(book: ClassBook, team: str) -> str:
         "team.html",
         book=book,
         team=team,
-        light=css_variables(LIGHT),
-        dark=css_variables(DARK),
         lines=[line for line in book.lines if team in line.teams],
         pairs=[(pair, *pair_words(pair)) for pair in pairs],
         marks=[mark for mark in book.marks if mark.team == team],

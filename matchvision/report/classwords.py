@@ -115,8 +115,20 @@ def event_words(kind: str) -> str:
     return EVENT_WORDS.get(kind, kind)
 
 
+def rate_words(one: Reliability) -> str:
+    """The true rate that so many good runs show, in short."""
+    return f"{100 * one.low:.0f} to {100 * one.high:.0f} %" if one.runs else "not known"
+
+
+def needed_words(one: Reliability) -> str:
+    """How many more runs without a failure would show 90 %, in short."""
+    if one.runs == 0:
+        return "–"
+    return "shown" if one.needed == 0 else str(one.needed)
+
+
 def reliability_words(one: Reliability) -> str:
-    """What so many good runs show."""
+    """What so many good runs show, in a sentence's end."""
     if one.runs == 0:
         return "no run yet could be judged"
     rate = f"true rate between {100 * one.low:.0f} % and {100 * one.high:.0f} % (95 %)"
@@ -125,17 +137,20 @@ def reliability_words(one: Reliability) -> str:
     return f"{rate}; {one.needed} more without a failure would show 90 % at 90 % confidence"
 
 
+def spread_words(spread: Spread) -> str:
+    """How many times as large as stated a team's errors are."""
+    return f"{spread.rms_zeta:.1f} ×" if math.isfinite(spread.rms_zeta) else "–"
+
+
 def honesty_words(spread: Spread) -> str:
-    """Whether a team's uncertainties are too small or too large, by a factor that so many numbers can tell."""
+    """Whether a team's uncertainties are too small or too large, as far as so many numbers can tell."""
     if spread.count < 3 or not math.isfinite(spread.rms_zeta):
         return "too few numbers to say"
     # The scatter of a root mean square over n independent runs is 1/√(2n) of it.
     margin = 2 / math.sqrt(2 * max(spread.runs, 1))
     if spread.rms_zeta > 1 + margin:
-        return f"too sure: errors are {spread.rms_zeta:.1f} times what was stated"
-    if spread.rms_zeta < 1 - margin:
-        return f"too careful: errors are {spread.rms_zeta:.1f} times what was stated"
-    return f"as stated, within what so few runs can tell ({spread.rms_zeta:.1f})"
+        return "too sure"
+    return "too careful" if spread.rms_zeta < 1 - margin else "as stated"
 
 
 def coverage_words(rows: Sequence[Coverage]) -> str:

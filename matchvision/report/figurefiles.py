@@ -7,7 +7,7 @@ from pathlib import Path
 import matplotlib as mpl
 from matplotlib.figure import Figure
 
-from matchvision.errors import OutputError
+from matchvision.report.saving import save_figure, told_if_unwritable
 from matchvision.report.style import STYLE
 
 
@@ -19,23 +19,13 @@ def write_figures(drawings: Mapping[str, Callable[[], Figure]], folder: Path) ->
     OutputError
         Where the folder cannot be written.
     """
-    written = []
-    try:
+    written: list[Path] = []
+    with told_if_unwritable("the figures", folder):
         folder.mkdir(parents=True, exist_ok=True)
         with mpl.rc_context(STYLE), warnings.catch_warnings():
             # A name in letters that the font lacks shows as boxes in the PNG; the SVG keeps it as text.
             warnings.filterwarnings("ignore", message="Glyph")
             for name, draw in drawings.items():
                 figure = draw()
-                for ending in ("svg", "png"):
-                    path = folder / f"{name}.{ending}"
-                    # Without a date the same analysis gives the same file.
-                    figure.savefig(path, metadata={"Date": None} if ending == "svg" else None)
-                    written.append(path)
-    except OSError as reason:
-        raise OutputError(
-            f"the figures cannot be written: {reason.strerror}",
-            where=str(folder),
-            do="choose another folder with --out",
-        ) from reason
+                written += [save_figure(figure, folder / f"{name}.{ending}") for ending in ("svg", "png")]
     return tuple(written)

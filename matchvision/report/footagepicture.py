@@ -16,11 +16,11 @@ from matplotlib.gridspec import GridSpec
 from matplotlib.patches import Polygon, Rectangle
 from matplotlib.ticker import MaxNLocator
 
-from matchvision.errors import OutputError
 from matchvision.records.footage import FootageCheck, PlaceUncertainty
 from matchvision.records.sheet import TableSheet
 from matchvision.report.footagewords import answer, list_measures
 from matchvision.report.palette import LIGHT
+from matchvision.report.saving import save_picture
 from matchvision.report.style import FULL_WIDTH_IN, STYLE
 
 #: From sure to unsure.
@@ -55,17 +55,7 @@ def draw_footage(check: FootageCheck, path: Path) -> Path:
     Checked by: tests/report/test_footagepicture.py::test_picture_is_drawn_with_and_without_a_table
     """
     with mpl.rc_context({**STYLE, "axes.grid": False}):
-        figure = _compose(check)
-        try:
-            path.parent.mkdir(parents=True, exist_ok=True)
-            figure.savefig(path, metadata={"Date": None} if path.suffix == ".svg" else None)
-        except (OSError, ValueError) as reason:
-            raise OutputError(
-                f"the picture cannot be written ({reason})",
-                where=str(path),
-                do="choose another place with --picture, ending in .png, .svg or .pdf",
-            ) from reason
-    return path
+        return save_picture(_compose(check), path)
 
 
 def _compose(check: FootageCheck) -> Figure:

@@ -11,11 +11,11 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
 from matchvision.arrays import FloatArray
-from matchvision.errors import OutputError
 from matchvision.records.forecast import LIMITS, ForecastRun
 from matchvision.records.sheet import Run
 from matchvision.report.palette import LIGHT
 from matchvision.report.readings import COVERAGE
+from matchvision.report.saving import save_figure, told_if_unwritable
 from matchvision.report.style import FULL_WIDTH_IN, STYLE
 
 #: Colour and hatch of each limit (told apart on a grey print too), and its words.
@@ -40,16 +40,10 @@ def draw_forecast(run: Run, forecast: ForecastRun, folder: Path) -> tuple[Path, 
     Checked by: tests/report/test_forecastpicture.py::test_picture_names_units_and_limits
     """
     paths = tuple(folder / f"forecast.{ending}" for ending in ("svg", "png"))
-    try:
+    with told_if_unwritable("the picture", folder), mpl.rc_context(STYLE):
         folder.mkdir(parents=True, exist_ok=True)
-        with mpl.rc_context(STYLE):
-            figure = figure_of_forecast(run, forecast)
-            for path in paths:
-                figure.savefig(path, metadata={"Date": None} if path.suffix == ".svg" else None)
-    except OSError as reason:
-        what = f"the picture cannot be written: {reason.strerror}"
-        raise OutputError(what, where=str(folder), do="choose another folder with --out") from reason
-    return paths
+        figure = figure_of_forecast(run, forecast)
+        return tuple(save_figure(figure, path) for path in paths)
 
 
 def figure_of_forecast(run: Run, forecast: ForecastRun) -> Figure:

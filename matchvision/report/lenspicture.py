@@ -12,9 +12,9 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
 from matchvision.arrays import FloatArray
-from matchvision.errors import OutputError
 from matchvision.records.sheet import LensSheet
 from matchvision.report.palette import LIGHT
+from matchvision.report.saving import save_picture
 from matchvision.report.style import FULL_WIDTH_IN, STYLE
 
 #: Fields into which the longer side of the picture is divided to tell where no corner was seen.
@@ -48,16 +48,7 @@ def draw_lens(sheet: LensSheet, corners_px: Mapping[str, FloatArray], rms_px: Ma
         view, bars = figure.subplots(1, 2, width_ratios=[1.7, 1])
         _draw_coverage(view, sheet, corners_px)
         _draw_stills(bars, corners_px, rms_px)
-        try:
-            path.parent.mkdir(parents=True, exist_ok=True)
-            figure.savefig(path, metadata={"Date": None} if path.suffix == ".svg" else None)
-        except (OSError, ValueError) as reason:
-            raise OutputError(
-                f"the picture cannot be written ({reason})",
-                where=str(path),
-                do="choose another place with --picture, ending in .png, .svg or .pdf",
-            ) from reason
-    return path
+        return save_picture(figure, path)
 
 
 def empty_fields(sheet: LensSheet, corners_px: Mapping[str, FloatArray]) -> tuple[tuple[float, float, float], ...]:

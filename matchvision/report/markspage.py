@@ -5,10 +5,9 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
 
-from matchvision.errors import OutputError
 from matchvision.records.marks import Mark, Marks
 from matchvision.records.rubric import PARTS, Rubric
-from matchvision.report.palette import DARK, LIGHT, css_variables
+from matchvision.report.saving import save_page
 from matchvision.report.templating import fill_template
 
 PART_WORDS: Final = {
@@ -33,22 +32,13 @@ def write_marks_page(marks: Sequence[Marks], rubric: Rubric, folder: Path) -> Pa
     -----
     Checked by: tests/report/test_markspage.py::test_every_mark_stands_with_its_arithmetic
     """
-    page = folder / "marks.html"
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        page.write_text(render_marks(marks, rubric), encoding="utf-8")
-    except OSError as reason:
-        what = f"the page cannot be written: {reason.strerror}"
-        raise OutputError(what, where=str(folder), do="choose another folder with --out") from reason
-    return page
+    return save_page(render_marks(marks, rubric), folder / "marks.html")
 
 
 def render_marks(marks: Sequence[Marks], rubric: Rubric) -> str:
     """The page as text."""
     return fill_template(
         "markspage.html",
-        light=css_variables(LIGHT),
-        dark=css_variables(DARK),
         runs=marks,
         weights=[(PART_WORDS[part], getattr(rubric.weights, part)) for part in PARTS],
         rubric=rubric,

@@ -1,58 +1,32 @@
 """The page: one file that opens offline and shows the run, what it means and what it rests on."""
 
-import contextlib
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-from matchvision.errors import OutputError
-from matchvision.records.pull import BudgetLine, PullSource
-from matchvision.records.results import Analysis, ComparisonRow
+from matchvision.records.results import Analysis
 from matchvision.report import wording
+from matchvision.report.budgetbars import draw_budgets
 from matchvision.report.byhand import tell_mends, tell_settings
 from matchvision.report.causing import draw_causes, draw_marks
 from matchvision.report.charts import Chart, draw_chart
 from matchvision.report.curves import Panel, place_panels, time_panels
 from matchvision.report.embedding import embed, page_data
+from matchvision.report.forecastcards import brief_words, choose_brief, draw_cards
 from matchvision.report.gripmap import grip_pictures
 from matchvision.report.measured import measured_rows
 from matchvision.report.operating import logged_commands
-from matchvision.report.palette import DARK, LIGHT, css_variables
 from matchvision.report.phasewords import tell_curves, tell_phases
-from matchvision.report.readings import AROUND_S, COVERAGE, greatest_in_match, place_limits, shown_sources
+from matchvision.report.readings import AROUND_S, place_limits
 from matchvision.report.remedying import draw_remedies
+from matchvision.report.saving import save_page
 from matchvision.report.slots import mark_slot, page_environment
 from matchvision.report.strips import Strip
 from matchvision.report.tabledrawing import draw_table, home_words
 from matchvision.report.topview import MARGIN_X_M
 from matchvision.report.trail import draw_trail, time_flags
-
-
-@dataclass(frozen=True)
-class BudgetBar:
-    """One line of the budget: its share of the variance in per cent, for the bar's length; its input beside it.
-
-    ``given`` is the input's value with its standard uncertainty, ``sensitivity`` the pull for one unit of it; both
-    empty where a line has no single input.
-    """
-
-    name: str
-    text: str
-    share: float
-    common: bool
-    given: str = ""
-    sensitivity: str = ""
-
-
-@dataclass(frozen=True)
-class ComparisonPicture:
-    """Two intervals on one small scale, in per cent of its width: (low, middle, high) each."""
-
-    predicted: tuple[float, float, float]
-    measured: tuple[float, float, float]
 
 
 def write_page(
@@ -76,19 +50,7 @@ def write_page(
     if with_clip is None:
         with_clip = (folder / "marked.mp4").exists()
     text = render_page(analysis, has_clip=with_clip, strips=strips)
-    path = folder / "report.html"
-    unfinished = folder / ".report.html.unfinished"
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        unfinished.write_text(text, encoding="utf-8")
-        unfinished.replace(path)
-    except OSError as reason:
-        with contextlib.suppress(OSError):
-            unfinished.unlink()
-        raise OutputError(
-            f"the report cannot be written: {reason.strerror}", where=str(path), do="choose another folder with --out"
-        ) from reason
-    return path
+    return save_page(text, folder / "report.html", "the report")
 
 
 def render_page(analysis: Analysis, *, has_clip: bool, strips: Sequence[Strip] = ()) -> str:
@@ -101,6 +63,7 @@ def render_page(analysis: Analysis, *, has_clip: bool, strips: Sequence[Strip] =
     ruling = analysis.verdict.ruling
     verdict, surely = wording.verdict_words(analysis)
     notes = [note for note in analysis.notes if note.stage != "causes"]
+    cards = draw_cards(analysis)
     slots = draw_causes(
         analysis.verdict.causes,
         next((note for note in analysis.notes if note.stage == "causes"), None),
@@ -117,8 +80,6 @@ def render_page(analysis: Analysis, *, has_clip: bool, strips: Sequence[Strip] =
         "clip": analysis.clip,
         "clock": analysis.clock,
         "version": version("matchvision"),
-        "light": css_variables(LIGHT),
-        "dark": css_variables(DARK),
         "verdict": wording.headline(verdict),
         "surely": surely,
         "doubts": () if ruling is None else ruling.doubts,
@@ -144,14 +105,12 @@ def render_page(analysis: Analysis, *, has_clip: bool, strips: Sequence[Strip] =
         "practice": analysis.practice,
         "measured": measured_rows(analysis),
         "rows": analysis.verdict.comparison,
-        "cards": [
-            (wording.in_millimetres(row), picture(row))
-            for row in analysis.verdict.comparison
-            if not row.quantity.startswith("chance") and not row.phase
-        ],
+        "cards": cards,
+        "brief": choose_brief(cards),
+        "brief_words": brief_words(cards),
         "phases": tell_phases(analysis),
         "curves": tell_curves(analysis.verdict.curves),
-        "budgets": budgets(analysis),
+        "budgets": draw_budgets(analysis),
         "left_out": [t for t in (analysis.pull.left_out if analysis.pull else ()) if t not in advised],
         "disagreement": disagreement,
         "forecast": analysis.forecast,
@@ -181,61 +140,3 @@ def readouts(charts: list[tuple[Panel, Chart]]) -> list[tuple[str, int, str, str
             label = f"pull: {curve.label}" if panel.key == "pull" else f"{panel.key} of {curve.label}"
             lines.append((panel.key, k, label, curve.role))
     return lines
-
-
-def budgets(analysis: Analysis) -> list[tuple[PullSource, str, list[BudgetBar], list[BudgetBar]]]:
-    """Each source's budget at its greatest pull: bars for what counts, then every line; largest first, fused leads."""
-    found = []
-    for source in reversed(shown_sources(analysis)):
-        k = greatest_in_match(analysis, source.tension_N)
-        if k is None:
-            continue
-        greatest = wording.quantity(float(source.tension_N[k]), float(source.u_tension_N[k]), "N")
-        total = sum(line.u**2 for line in source.budget) or 1.0
-        lines = [_bar(line, total) for line in sorted(source.budget, key=lambda line: -line.u)]
-        bars = [bar for bar in lines if bar.share >= 1]
-        small = [line for line in source.budget if line.u**2 < 0.01 * total]
-        if small:
-            u = math.sqrt(sum(line.u**2 for line in small))
-            name = f"{len(small)} smaller {'ones together' if len(small) > 1 else 'one'}"
-            bars.append(BudgetBar(name, f"{wording.number(u, 2)} {small[0].unit}", 100 * u**2 / total, small[0].common))
-        found.append((source, greatest, bars, lines))
-    return found
-
-
-def _bar(line: BudgetLine, total: float) -> BudgetBar:
-    """A budget's line in words."""
-    text, share = f"{wording.number(line.u, 2)} {line.unit}", 100 * line.u**2 / total
-    if not line.u_value > 0:
-        return BudgetBar(line.name, text, share, line.common)
-    unit = _shown(line.value_unit)
-    return BudgetBar(
-        line.name,
-        text,
-        share,
-        line.common,
-        given=wording.standard(line.value, line.u_value, unit),
-        sensitivity=f"{wording.number(line.sensitivity, 3)} {line.unit}" + (f" for 1 {unit}" if unit else ""),
-    )
-
-
-def _shown(unit: str) -> str:
-    """A unit as it is read; a bare ratio has none."""
-    return "" if unit == "1" else unit
-
-
-def picture(row: ComparisonRow) -> ComparisonPicture | None:
-    """Predicted and measured intervals (95 %) on one scale; None where one is not known."""
-    numbers = (row.predicted, row.measured)
-    if not all(math.isfinite(v) for v in numbers):
-        return None
-    halves = [COVERAGE * (u if math.isfinite(u) else 0.0) for u in (row.u_predicted, row.u_measured)]
-    low = min(v - h for v, h in zip(numbers, halves, strict=True))
-    high = max(v + h for v, h in zip(numbers, halves, strict=True))
-    span = (high - low) or abs(high) or 1.0
-
-    def at(value: float) -> float:
-        return 6 + 88 * (value - low) / span
-
-    intervals = [(at(v - h), at(v), at(v + h)) for v, h in zip(numbers, halves, strict=True)]
-    return ComparisonPicture(intervals[0], intervals[1])

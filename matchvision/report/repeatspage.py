@@ -3,11 +3,11 @@
 from collections.abc import Sequence
 from pathlib import Path
 
-from matchvision.errors import OutputError
 from matchvision.records.repeats import Repeats
 from matchvision.report import repeatswords
-from matchvision.report.palette import DARK, LIGHT, css_variables
+from matchvision.report.palette import LIGHT
 from matchvision.report.repeatspicture import draw_repeats
+from matchvision.report.saving import save_page
 from matchvision.report.templating import fill_template
 
 
@@ -29,15 +29,8 @@ def write_repeats(rows: Sequence[Repeats], runs: Sequence[Sequence[str]], lackin
     -----
     Checked by: tests/report/test_repeatspage.py::test_every_run_is_a_dot_in_the_picture
     """
-    page = folder / "compare.html"
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        (folder / "compare.svg").write_text(draw_repeats(rows, LIGHT), encoding="utf-8")
-        page.write_text(render_repeats(rows, runs, lacking), encoding="utf-8")
-    except OSError as reason:
-        what = f"the page cannot be written: {reason.strerror}"
-        raise OutputError(what, where=str(folder), do="choose another folder with --out") from reason
-    return page
+    save_page(draw_repeats(rows, LIGHT), folder / "compare.svg", "the picture")
+    return save_page(render_repeats(rows, runs, lacking), folder / "compare.html")
 
 
 def render_repeats(rows: Sequence[Repeats], runs: Sequence[Sequence[str]], lacking: Sequence[str]) -> str:
@@ -49,8 +42,6 @@ def render_repeats(rows: Sequence[Repeats], runs: Sequence[Sequence[str]], lacki
     return fill_template(
         "repeats.html",
         title=title,
-        light=css_variables(LIGHT),
-        dark=css_variables(DARK),
         runs_words=runs_words,
         two=len(runs) > 1,
         rows=[(row, draw_repeats([row], headed=False)) for row in rows],

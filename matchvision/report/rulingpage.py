@@ -6,9 +6,9 @@ from pathlib import Path
 from typing import Any
 
 from matchvision.records.results import Analysis
-from matchvision.report.palette import DARK, LIGHT, css_variables
 from matchvision.report.readings import side_name
 from matchvision.report.ruling import margin_drawing, rule_facts
+from matchvision.report.saving import save_page
 from matchvision.report.slots import page_environment
 from matchvision.report.stills import Still
 from matchvision.report.tabledrawing import draw_table, home_words
@@ -20,13 +20,16 @@ def write_ruling(analysis: Analysis, folder: Path, stills: Sequence[Still] = ())
 
     ``stills`` are camera pictures of the start and of the moment at which the clock stopped.
 
+    Raises
+    ------
+    OutputError
+        Where it cannot be written.
+
     Notes
     -----
     Checked by: tests/report/test_ruling.py::test_sheet_says_what_a_judge_asks
     """
-    path = folder / "ruling.html"
-    path.write_text(render_ruling(analysis, stills), encoding="utf-8")
-    return path
+    return save_page(render_ruling(analysis, stills), folder / "ruling.html", "the ruling sheet")
 
 
 def render_ruling(analysis: Analysis, stills: Sequence[Still] = ()) -> str:
@@ -34,8 +37,6 @@ def render_ruling(analysis: Analysis, stills: Sequence[Still] = ()) -> str:
     context: dict[str, Any] = {
         "run": analysis.run.sheet.run,
         "version": version("matchvision"),
-        "light": css_variables(LIGHT),
-        "dark": css_variables(DARK),
         "table": draw_table(analysis),
         "margin": margin_drawing(analysis),
         "said": verdict_words(analysis)[0],

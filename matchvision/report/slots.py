@@ -6,12 +6,14 @@ from typing import Final
 
 import jinja2
 
+from matchvision.report.palette import DARK, LIGHT, css_variables
+
 #: Spaces about a ±, and between a number and its unit.
 _BREAKS: Final = re.compile(r"(?<=\d) (?=±)|(?<=±) (?=\d)|(?<=\d) (?=(?:%|°|mm|m|px|N|s|kg|mm/s|m/s)(?![\w/]))")
 
 
 def page_environment() -> jinja2.Environment:
-    """How every page is put together: what people wrote is escaped, and nothing may be missing."""
+    """How every page is put together: what people wrote is escaped, nothing may be missing, colours are the same."""
     environment = jinja2.Environment(
         loader=jinja2.PackageLoader("matchvision.report"),
         autoescape=True,
@@ -20,6 +22,7 @@ def page_environment() -> jinja2.Environment:
         lstrip_blocks=True,
     )
     environment.filters["tie"] = tie_numbers
+    environment.globals |= {"light": css_variables(LIGHT), "dark": css_variables(DARK)}
     return environment
 
 
