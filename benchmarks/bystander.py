@@ -81,6 +81,23 @@ def analyze_clicks(
     """
     truth = pd.read_csv(folder / "truth.csv")
     verdict = json.loads((folder / "truth.json").read_text())["verdict"]
+    write_clicks(folder, scene, pictures, heights_known, rng)
+    analysis = analyze(load_run(folder))
+    ruling, rope = analysis.verdict.ruling, analysis.motion.rope
+    if ruling is None or rope is None or ruling.winner is None:
+        return np.nan, np.nan, np.nan, np.nan, False
+    right = ruling.winner == verdict["winner"]
+    margin = 1000 * ruling.margin_m if right else -1000 * ruling.margin_m
+    known = np.flatnonzero(np.isfinite(rope.u_on_plus_x_m))
+    at_row = int(rng.choice(known))
+    off = 1000 * (rope.on_plus_x_m[at_row] - truth["rope_plus_x_m"].iloc[at_row])
+    u_off = 1000 * rope.u_on_plus_x_m[at_row]
+    return margin - verdict["margin_mm"], 1000 * ruling.u_margin_m, float(off), float(u_off), right
+
+
+def write_clicks(folder: Path, scene: Scene, pictures: int, heights_known: bool, rng: np.random.Generator) -> None:
+    """The sheet and the mends that a person would leave who clicks six points, and both ends in some pictures."""
+    truth = pd.read_csv(folder / "truth.csv")
     lens, pose = lens_of(scene.camera), poses_of(scene, np.zeros(1))
 
     def click(point_m: FloatArray) -> tuple[float, float]:
@@ -113,17 +130,6 @@ def analyze_clicks(
             place = truth.loc[frame, [f"{name}_hitch_{axis}" for axis in "xyz"]].to_numpy(dtype=np.float64)
             ends.append(End(do="end", end=name, frame=int(frame), pixel=click(place), u_px=U_CLICK_PX))
     write_mends(folder / "mends.toml", Mends(mend=tuple(ends)))
-    analysis = analyze(load_run(folder))
-    ruling, rope = analysis.verdict.ruling, analysis.motion.rope
-    if ruling is None or rope is None or ruling.winner is None:
-        return np.nan, np.nan, np.nan, np.nan, False
-    right = ruling.winner == verdict["winner"]
-    margin = 1000 * ruling.margin_m if right else -1000 * ruling.margin_m
-    known = np.flatnonzero(np.isfinite(rope.u_on_plus_x_m))
-    at_row = int(rng.choice(known))
-    off = 1000 * (rope.on_plus_x_m[at_row] - truth["rope_plus_x_m"].iloc[at_row])
-    u_off = 1000 * rope.u_on_plus_x_m[at_row]
-    return margin - verdict["margin_mm"], 1000 * ruling.u_margin_m, float(off), float(u_off), right
 
 
 def summarize(case: tuple[int, bool], rows: FloatArray) -> dict[str, object]:
