@@ -68,9 +68,7 @@ def guess_opponent(run: Run) -> tuple[Run, tuple[str, ...]]:
 def _like(machine: Machine, rival: Machine) -> Machine:
     """A machine with its rival's build where its own is not stated."""
     told: dict[str, object] = {
-        key: getattr(rival, key)
-        for key in ("size_m", "wheelbase_m", "driven_wheels")
-        if getattr(machine, key) is None
+        key: getattr(rival, key) for key in ("size_m", "wheelbase_m", "driven_wheels") if getattr(machine, key) is None
     }
     if machine.middle_of_mass_m is None:
         told["centre_of_mass_m"] = rival.middle_of_mass_m
