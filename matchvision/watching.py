@@ -155,4 +155,5 @@ def watch_lamp(run: Run, facts: ClipFacts) -> LampWatch | None:
     clock = run.sheet.clock
     if clock.start != "lamp" or clock.lamp_at_px is None:
         return None
-    return LampWatch(facts, clock.lamp_at_px, clock.lamp_radius_px, run.sheet.camera.readout_s)
+    readout_s = run.sheet.camera.readout_s
+    return LampWatch(facts, clock.lamp_at_px, clock.lamp_radius_px, readout_s, clock.recorded_fps)

@@ -49,7 +49,9 @@ class LampWatch:
     radius_px : float, optional
         Of the disc that is watched; smaller than the lamp.
     readout_s : float, optional
-        The rolling shutter's time from the first row to the last [s].
+        The rolling shutter's time from the first row to the last, in real seconds [s].
+    recorded_fps : float, optional
+        The rate of recording that the sheet gives for slow motion.
 
     Raises
     ------
@@ -63,6 +65,7 @@ class LampWatch:
         at_px: tuple[float, float],
         radius_px: float | None = None,
         readout_s: float | None = None,
+        recorded_fps: float | None = None,
     ) -> None:
         col, row = at_px
         if not (0 <= col <= facts.width_px - 1 and 0 <= row <= facts.height_px - 1):
@@ -72,6 +75,7 @@ class LampWatch:
                 do="give [clock] lamp_at_px as column and row in the upright picture",
             )
         self._facts, self._at_px, self._readout_s = facts, at_px, readout_s
+        self._real_per_clip = facts.real_per_clip_ratio(recorded_fps)
         self._radius_px = radius_px or USUAL_RADIUS_PX
         self._clip_s: list[float] = []
         self._light: list[FloatArray] = []
@@ -140,11 +144,10 @@ class LampWatch:
         tick_s = float(np.median(np.diff(clip_s)))
         share = scan_share(self._at_px, self._facts)
         if self._readout_s is not None:
-            at_s += share * self._readout_s
+            at_s += share * self._readout_s / self._real_per_clip
         elif rows is not None and rows.known:
-            slowed = self._facts.real_per_clip_ratio()
-            at_s += share * rows.readout_s / slowed
-            u_s = float(np.hypot(u_s, share * rows.u_s / slowed))
+            at_s += share * rows.readout_s / self._real_per_clip
+            u_s = float(np.hypot(u_s, share * rows.u_s / self._real_per_clip))
         else:
             u_s = float(np.hypot(u_s, tick_s * share / np.sqrt(3)))
         return StartSignal(at_s, u_s, "the start lamp")

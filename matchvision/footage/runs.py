@@ -96,7 +96,8 @@ def find_runs(
     motion = PhaseWatch()
     lamp = None
     if sheet is not None and clock is not None and clock.lamp_at_px is not None:
-        lamp = LampWatch(facts, clock.lamp_at_px, clock.lamp_radius_px, sheet.camera.readout_s)
+        readout_s = sheet.camera.readout_s
+        lamp = LampWatch(facts, clock.lamp_at_px, clock.lamp_radius_px, readout_s, clock.recorded_fps)
     total = max(1, round(facts.duration_s * facts.frame_rate_per_s))
     for done, frame in enumerate(read_frames(facts), start=1):
         if progress is not None and done % 30 == 0:

@@ -1,6 +1,7 @@
 """A lamp that lights is dated between pictures."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -86,6 +87,20 @@ def test_a_lamp_in_a_later_row_is_exposed_later() -> None:
         early.see(frame)
         late.see(frame)
     assert late.signal().clip_s - early.signal().clip_s == pytest.approx((30 / 47 - 0.5) * 0.02)
+
+
+def test_a_later_row_is_later_by_more_of_a_clip_in_slow_motion() -> None:
+    """The readout is real time: a clip that plays eight times slower shows it as eight times as long."""
+    noted = replace(FACTS, picture_rate_per_s=30.0, recorded_rate_per_s=240.0)
+    for facts, recorded_fps in ((noted, None), (FACTS, 240.0)):
+        dates = []
+        for readout_s in (0.0, 0.004):
+            rng = np.random.default_rng(3)
+            watch = LampWatch(facts, AT_PX, readout_s=readout_s, recorded_fps=recorded_fps)
+            for k in range(40):
+                watch.see(show(k, (0.7, 0.7, 0.7) if k >= 20 else (0.1, 0.1, 0.1), rng))
+            dates.append(watch.signal().clip_s)
+        assert dates[1] - dates[0] == pytest.approx((AT_PX[1] / 47 - 0.5) * 0.004 * 8)
 
 
 def test_a_lamp_that_blinks_is_refused_with_its_times() -> None:
