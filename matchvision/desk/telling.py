@@ -76,7 +76,12 @@ def list_own_tags(draft: Draft) -> list[Tag]:
 def list_wanting(draft: Draft) -> list[str]:
     """What must still be shown to the desk before the run can be analysed, in sentences."""
     sheet = draft.run.sheet
-    wanting = [f"The colour {name} is not known yet: click a marker that wears it." for name in draft.unknown_colours]
+    wanting = []
+    if len(draft.unknown_colours) == 1:
+        wanting.append(f"The colour {draft.unknown_colours[0]} is not known yet: click a marker that wears it.")
+    elif draft.unknown_colours:
+        names = ", ".join(draft.unknown_colours)
+        wanting.append(f"{len(draft.unknown_colours)} colours are not known yet ({names}): click a marker of each.")
     if draft.without_start:
         wanting.append("Nothing says when the match starts: choose its first picture.")
     known = len(sheet.table.point) + 4 * len(sheet.table.tag)

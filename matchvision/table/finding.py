@@ -142,8 +142,9 @@ def _refuse_too_little(layout: TagLayout, found: Sequence[Mapping[TagName, Float
             "sharp and without glare; or give at least four clicked points as [[table.point]] "
             "(matchvision desk)",
         )
+    points = f"{len(table.point) or 'no'} point{' is' if len(table.point) == 1 else 's are'} known"
     raise TableError(
-        f"{len(table.point)} point(s) of the table are known, at least 4 are needed",
+        f"{points} on the table, at least 4 are needed",
         where="[table]",
         do="lay tags on the table and list them as [[table.tag]], or set at least four points at the desk "
         "(matchvision desk; they may also stand in the sheet as [[table.point]]), "

@@ -19,7 +19,7 @@ class Desk {
     find("#about").textContent = `${state.run.kind} · ${state.run.clip} · ${state.clip.width_px} × ${state.clip.height_px} px`;
     document.title = `${state.run.name} – desk`;
     this.picture = new Picture(state.clip);
-    this.plan = new Plan(state.table);
+    this.plan = new Plan(state.table, state.machines);
     this.steps = [new StartStep(this), new PointStep(this), new ColourStep(this), new MendStep(this), new NameStep(this), new RunStep(this)];
     for (const head of document.querySelectorAll("#stepper button")) head.addEventListener("click", () => this.open(head.dataset.step));
     this.picture.on("resize", () => this.redraw());

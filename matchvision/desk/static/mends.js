@@ -196,6 +196,10 @@ export class MendStep {
   list() {
     const { rope } = this.desk.state;
     const focused = document.activeElement?.dataset?.track;
+    const { colours } = this.desk.state;
+    const before = [this.desk.camera?.found ? "" : "the table's points", colours.every((colour) => colour.srgb) ? "" : "the colours"].filter(Boolean).join(" and ");
+    find("#no-tracks").hidden = Boolean(this.preview) || Boolean(this.following);
+    find("#no-tracks").textContent = before ? `Set ${before} first; then markers can be followed.` : "Nothing has been followed yet.";
     fill(
       find("#tracks"),
       (this.preview?.tracks || []).map((track) =>

@@ -5,7 +5,7 @@ import { draw, find, millimetres, minus } from "./dom.js";
 const MARGIN_M = 0.12;
 
 export class Plan {
-  constructor(table) {
+  constructor(table, machines) {
     this.table = table;
     this.svg = find("#plan");
     const mm = (metres) => 1000 * metres;
@@ -30,6 +30,7 @@ export class Plan {
       ),
       draw("rect", { class: "edge", x: -length / 2, y: -width / 2, width: length, height: width }),
       draw("path", { class: "centre", d: `M0 ${-width / 2}V${width / 2}` }),
+      ...machines.map(({ name, home }) => draw("text", { class: `tick home ${home === "-x" ? "minus" : "plus"}`, x: ((home === "-x" ? -1 : 1) * length) / 4, y: width / 2 - 40, text: `home of ${name}` })),
       this.things,
       this.dots,
     );
@@ -52,7 +53,7 @@ export class Plan {
     if (!map) {
       this.places.replaceChildren();
       scale.classList.add("unused");
-      find("#plan-words").textContent = "The table from above, to scale; metres from the centre line.";
+      find("#plan-words").textContent = "The table from above, to scale; metres from the centre line. Points are named by the side on which they lie: −x left, +y up.";
       return;
     }
     const known = map.U95_m.flat().filter((value) => value !== null);
@@ -73,7 +74,7 @@ export class Plan {
     scale.classList.remove("unused");
     scale.querySelector(".low").textContent = `± ${millimetres(low)}`;
     scale.querySelector(".high").textContent = `± ${millimetres(high)}`;
-    find("#plan-words").textContent = `A place on the table will be known to ± ${millimetres(middle)} in the middle, ± ${millimetres(high)} at worst (95 %).`;
+    find("#plan-words").textContent = `A place on the table will be known to ± ${millimetres(middle)} in the middle, ± ${millimetres(high)} at worst (95 %).`.replaceAll("± ", "±\u00a0").replaceAll(" mm", "\u00a0mm");
     this.svg.setAttribute("aria-label", `The table from above. ${find("#plan-words").textContent}`);
   }
 

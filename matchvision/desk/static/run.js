@@ -1,7 +1,7 @@
 // Step 6: the analysis, its progress, and the way to the report.
 
 import { get, post } from "./api.js";
-import { attempt, fill, find, make } from "./dom.js";
+import { attempt, fill, find, make, sentence } from "./dom.js";
 
 const wait = (ms) => new Promise((done) => setTimeout(done, ms));
 
@@ -38,7 +38,7 @@ export class RunStep {
       bar.classList.toggle("unused", answer.state !== "working");
       if (answer.total > 1) [bar.max, bar.value] = [answer.total, answer.done];
       else bar.removeAttribute("value");
-      find("#verdict").textContent = answer.verdict;
+      find("#verdict").textContent = answer.verdict && sentence(answer.verdict);
       find("#report-links").classList.toggle("unused", !answer.verdict);
       find("#ruling-link").hidden = this.desk.state.run.kind !== "match";
       if (answer.state !== "working") break;
