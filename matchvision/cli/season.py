@@ -187,13 +187,22 @@ def tell_season(book: "ClassBook") -> str:
     """How far the season has come, what to look at first, and the greatest upset."""
     from matchvision.report.classwords import chance_words, count_words, weight_words
 
-    doubts = [f"{doubt.id} ({weight_words(doubt.weight)}): {doubt.why[0].splitlines()[0]}" for doubt in book.doubts]
+    doubts = [f"{doubt.id} ({weight_words(doubt.weight)}): {in_a_line(doubt.why[0])}" for doubt in book.doubts]
     shown = doubts[:MOST_DOUBTS]
     if len(doubts) > len(shown):
         shown.append(f"and {len(doubts) - len(shown)} more on the page")
     upsets = [f"{u.winner} beat {u.loser}, though given {chance_words(u.chance)} ({u.id})" for u in book.upsets[:3]]
     parts = [f"{count_words(book)}.", list_points("These need a human eye:", shown), list_points("Upsets:", upsets)]
     return "\n".join(part for part in parts if part)
+
+
+def in_a_line(why: str) -> str:
+    """A message of many lines in one: of a sheet's faults the first, and how many more there are."""
+    first, *rest = why.splitlines()
+    faults = [line.strip().removeprefix("- ") for line in rest if line.startswith("  - ")]
+    if not faults:
+        return first
+    return faults[0] + (f" (and {len(faults) - 1} more)" if len(faults) > 1 else "")
 
 
 def _receive(loaded: "Season", source: Path, *, quiet: bool) -> bool:

@@ -25,8 +25,8 @@ def count_words(book: ClassBook) -> str:
         word: sum(line.status == word for line in book.lines) for word in ("done", "answered", "failed", "listed")
     }
     said = [
-        f"{len(book.teams)} teams",
-        f"{len(book.lines)} runs listed",
+        f"{len(book.teams)} team{'s' * (len(book.teams) != 1)}",
+        f"{len(book.lines)} run{'s' * (len(book.lines) != 1)} listed",
         f"{counts['done'] + counts['answered']} analysed",
     ]
     if counts["answered"]:

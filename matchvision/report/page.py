@@ -137,6 +137,7 @@ def readouts(charts: list[tuple[Panel, Chart]]) -> list[tuple[str, int, str, str
         for k, curve in enumerate(panel.measured):
             if panel.key == "share" or (panel.key == "pull" and curve.role != "fused"):
                 continue
-            label = f"pull: {curve.label}" if panel.key == "pull" else f"{panel.key} of {curve.label}"
+            leaning = curve.label.removeprefix("all sources together")
+            label = f"pull{leaning}" if panel.key == "pull" else f"{panel.key} of {curve.label}"
             lines.append((panel.key, k, label, curve.role))
     return lines

@@ -68,7 +68,8 @@ def read_hang_test(path: Path, shown: str, u_reading_m: float, faults: list[Faul
         found = f"a mass of {mass[row]:g} kg and a length of {length[row]:g} m"
         faults.append(Fault(f"{shown}, line {row + 2}", found, "masses are not negative, lengths positive"))
     if len(np.unique(mass)) < 3:
-        found = f"{len(mass)} rows with {len(np.unique(mass))} different masses"
+        masses = len(np.unique(mass))
+        found = f"{len(mass)} row{'s' * (len(mass) != 1)} with {masses} different mass{'es' * (masses != 1)}"
         faults.append(Fault(shown, found, "a hang test needs three different masses or more"))
     else:
         _check_growing(mass, length, loading, shown, u_reading_m, faults)
@@ -174,7 +175,10 @@ def _read_rows(path: Path, shown: str, faults: list[Fault]) -> list[tuple[int, l
     except FileNotFoundError:
         faults.append(Fault(shown, "there is no such file", "paths count from the sheet that names them"))
         return None
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
+    except UnicodeDecodeError:
+        faults.append(Fault(shown, "it is no text in UTF-8", "save it as CSV in UTF-8"))
+        return None
+    except (OSError, csv.Error) as error:
         faults.append(Fault(shown, f"it cannot be read as a table ({error})", "a CSV file in UTF-8 is wanted"))
         return None
     if not rows:

@@ -25,10 +25,14 @@ def array_of(data: Mapping[str, Any], key: str) -> Sequence[Any]:
 
 
 def number_of(raw: object) -> float | None:
-    """A finite number; None for anything else."""
-    if isinstance(raw, int | float) and not isinstance(raw, bool) and isfinite(raw):
-        return float(raw)
-    return None
+    """A finite number; None for anything else, a whole number too long for a float among it."""
+    if not isinstance(raw, int | float) or isinstance(raw, bool):
+        return None
+    try:
+        number = float(raw)
+    except OverflowError:
+        return None
+    return number if isfinite(number) else None
 
 
 def point_of(raw: object) -> tuple[float, float] | None:

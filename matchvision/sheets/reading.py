@@ -130,7 +130,9 @@ def find_own_sheet(path: Path) -> Path:
         sheet = path / "run.toml"
         if not sheet.is_file():
             raise SheetError(
-                str(path), [Fault(path.name, "there is no run.toml in this folder", "a run sheet is wanted")], do=do
+                str(path),
+                [Fault(path.resolve().name, "there is no run.toml in this folder", "a run sheet is wanted")],
+                do=do,
             )
         return sheet.resolve()
     if not path.exists():

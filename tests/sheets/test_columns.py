@@ -36,6 +36,13 @@ def test_faults_of_a_hang_test(faults_with: FaultsWith, text: str, where: str, f
     assert wanted in fault.wanted
 
 
+def test_what_is_no_text_is_said_to_be_none(tmp_path: Path) -> None:
+    (tmp_path / "hang.csv").write_bytes("Gewicht_kg,Länge_m\n".encode("latin-1"))
+    faults: list[Fault] = []
+    assert read_hang_test(tmp_path / "hang.csv", "hang.csv", 0.0003, faults) is None
+    assert faults == [Fault("hang.csv", "it is no text in UTF-8", "save it as CSV in UTF-8")]
+
+
 def test_hang_test_may_wander_within_its_readings_and_be_unloaded_again(tmp_path: Path) -> None:
     path = tmp_path / "hang.csv"
     path.write_text("mass_kg,length_m,loading\n0,0.0600,up\n1,0.0800,up\n2,0.1000,up\n1,0.0830,down\n0,0.0610,down\n")

@@ -21,7 +21,7 @@ def _places(value: Any, key: Key = ()) -> list[Key]:
 
 _DATA = tomllib.loads(SOUND_SHEET)
 _STRANGE = st.one_of(
-    st.none(), st.booleans(), st.integers(-3, 3), st.floats(), st.text(max_size=3), st.just("heron"),
+    st.none(), st.booleans(), st.integers(-3, 3), st.floats(), st.text(max_size=3), st.just("heron"), st.just(10**400),
     st.lists(st.integers(0, 2) | st.text(max_size=1), max_size=3),
     st.dictionaries(st.sampled_from(["at_m", "x"]), st.integers()),
 )  # fmt: skip
