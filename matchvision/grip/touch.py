@@ -42,14 +42,7 @@ def find_touches(run: Run, motion: Motion, foreign: ForeignLook, clock: MatchClo
     match_s = clock.match_time(foreign.clip_s)
     step_s = float(np.median(np.diff(match_s)))
     events = []
-    for first, last in _stretches(areas >= LEAST_M2, match_s):
-        if last - first + 1 < LEAST_LOOKS:
-            continue
-        # It came in from the edge with less than that to be seen.
-        while first > 0 and areas[first - 1] > 0 and match_s[first] - match_s[first - 1] < 2 * step_s:
-            first -= 1
-        while last < len(areas) - 1 and areas[last + 1] > 0 and match_s[last + 1] - match_s[last] < 2 * step_s:
-            last += 1
+    for first, last in reaches(areas, match_s):
         most = first + int(np.argmax(areas[first : last + 1]))
         place = _middle(foreign, foreign.covered(most) & free)
         when = (
@@ -68,6 +61,30 @@ def find_touches(run: Run, motion: Motion, foreign: ForeignLook, clock: MatchClo
         u_start_s = float(np.hypot(step_s / np.sqrt(3), clock.u_start_s))
         events.append(Event("touch", "", start_s, float(match_s[last]), u_start_s, chance, evidence))
     return events
+
+
+def reaches(areas_m2: FloatArray, match_s: FloatArray) -> list[tuple[int, int]]:
+    """First and last look of each reach over the table; one that between was hidden in part is one still.
+
+    Notes
+    -----
+    Checked by: tests/grip/test_touch.py::test_a_hand_that_is_hidden_in_part_between_is_told_once
+    """
+    step_s = float(np.median(np.diff(match_s)))
+    found: list[tuple[int, int]] = []
+    for first, last in _stretches(areas_m2 >= LEAST_M2, match_s):
+        if last - first + 1 < LEAST_LOOKS:
+            continue
+        # It came in from the edge with less than that to be seen.
+        while first > 0 and areas_m2[first - 1] > 0 and match_s[first] - match_s[first - 1] < 2 * step_s:
+            first -= 1
+        while last < len(areas_m2) - 1 and areas_m2[last + 1] > 0 and match_s[last + 1] - match_s[last] < 2 * step_s:
+            last += 1
+        if found and first <= found[-1][1]:
+            found[-1] = (found[-1][0], max(last, found[-1][1]))
+        else:
+            found.append((first, last))
+    return found
 
 
 def hand_area(covered: BoolArray, changed: BoolArray, cell_m2: float) -> float:

@@ -3,7 +3,7 @@
 import numpy as np
 import numpy.typing as npt
 
-from matchvision.grip.touch import find_touches
+from matchvision.grip.touch import LEAST_M2, find_touches, reaches
 from matchvision.records.events import Event
 from matchvision.records.foreign import ForeignLook
 from matchvision.records.motion import MachineMotion, MatchClock
@@ -72,3 +72,14 @@ def test_body_that_fell_over_is_no_hand() -> None:
     assert len(events_of(lies, plover=make_machine("plover", N, **stands))) == 1
     # One that was lost while it stood may have been lost behind a hand.
     assert len(events_of(lies, plover=make_machine("plover", N, **where, pitch_deg=np.where(T_S < 2, 0, np.nan)))) == 1
+
+
+def test_a_hand_that_is_hidden_in_part_between_is_told_once() -> None:
+    """Half a second of it with less than counts to be seen between two of which each counts by itself."""
+    match_s = np.arange(40) * 0.1
+    areas = np.zeros(40)
+    areas[5:30] = LEAST_M2 / 4
+    areas[8:14], areas[20:26] = 3 * LEAST_M2, 2 * LEAST_M2
+    assert reaches(areas, match_s) == [(5, 29)]
+    areas[16] = 0.0
+    assert reaches(areas, match_s) == [(5, 15), (17, 29)]
