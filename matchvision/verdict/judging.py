@@ -10,10 +10,14 @@ from scipy.special import ndtr
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.results import Ruling
 from matchvision.records.sheet import Run
-from matchvision.uncertainty import K_95, beyond_share, format_interval, share_of_whole
-from matchvision.verdict.reading import read_at
+from matchvision.uncertainty import K_95, beyond_share, format_interval, share_of_whole, window_mean
+from matchvision.verdict.reading import NEAR_S, read_at
 
 NAN = math.nan
+#: A mark's place is a mean over this long.
+MARK_OVER_S = 0.2
+#: A mark that is hidden for so long may have passed a line unseen.
+HIDDEN_S = 0.5
 Side = Literal["-x", "+x"]
 
 
@@ -90,27 +94,51 @@ def rule_by_share(run: Run, motion: Motion, clock: MatchClock, homes: Mapping[Si
 
 
 def rule_by_mark(run: Run, motion: Motion, clock: MatchClock, homes: Mapping[Side, str]) -> Ruling:
-    """The side wins past whose line the mark lies when the clock stops. ``share`` has no meaning here and is NaN."""
+    """The side wins past whose line the mark comes first, before the clock stops. ``share`` means nothing here: NaN.
+
+    The margin is how far beyond that line the mark then went; without a winner, how far short of a line it stayed.
+
+    Notes
+    -----
+    Places are means over `MARK_OVER_S`, as sure as one of them: the farthest of many noisy places is no passing. A mark
+    that was hidden for longer than `HIDDEN_S` before may have passed a line unseen.
+    Checked by: tests/verdict/test_judging.py::test_the_first_line_that_the_mark_passes_decides
+    """
     mark, line_m = run.sheet.rules.mark, run.sheet.rules.line_m
     if mark is None or line_m is None:
         return _no_winner('No winner can be named: [rules] decide = "mark-past-line" needs mark and line_m.', clock)
     if mark not in motion.tracks.names:
         return _no_winner(f"No winner can be named, since the mark {mark} is not among the tracked markers.", clock)
     column, t_s = motion.tracks.names.index(mark), clock.match_time(motion.clip_s)
-    x_m, u_m = read_at(motion.places.x_m[:, column], motion.places.u_x_m[:, column], t_s, clock.duration_s)
-    if not np.isfinite(x_m):
+    x_m, u_m = window_mean(motion.places.x_m[:, column], t_s, MARK_OVER_S), motion.places.u_x_m[:, column]
+    seen = np.flatnonzero((t_s >= 0) & (t_s <= clock.duration_s) & np.isfinite(x_m) & np.isfinite(u_m))
+    at_s, x_m, u_m = t_s[seen], x_m[seen], u_m[seen]
+    passed = np.flatnonzero(np.abs(x_m) > line_m)
+    if not len(passed) and (not len(seen) or at_s[-1] < clock.duration_s - NEAR_S):
         return _no_winner(_say_missing(f"The mark {mark}", motion, clock), clock)
-    leader = homes["+x" if x_m > 0 else "-x"]
-    margin_m = abs(x_m) - line_m
-    sure = abs(margin_m) > K_95 * u_m
-    beyond = f"{format_interval(1000 * abs(margin_m), 1000 * u_m, 'mm')} (95 %)"
-    close = "" if sure else "Too close to call: "
-    if margin_m > 0:
-        sentence = f"{close}{leader} has the mark {mark} {beyond} past its line."
-    else:
-        sentence = f"{close}nobody has the mark {mark} past a line; it lies {beyond} short of that of {leader}."
-    sentence = sentence[0].upper() + sentence[1:]
-    return Ruling(leader if margin_m > 0 else None, margin_m, u_m, sure, sentence, NAN, NAN, clock.duration_s)
+    first = int(passed[0]) if len(passed) else len(seen) - 1
+    sign = np.sign(x_m[first]) if len(passed) else np.sign(x_m[np.argmax(np.abs(x_m))])
+    beyond_m = sign * x_m - line_m
+    most = int(np.argmax(np.where(np.arange(len(seen)) >= (first if len(passed) else 0), beyond_m, -np.inf)))
+    margin_m, u_margin_m = float(beyond_m[most]), float(u_m[most])
+    # Of the other line it had to be short until then.
+    others_m = (-sign * x_m - line_m + K_95 * u_m)[: first + 1]
+    hidden_s = float(np.max(np.diff(np.concatenate([[0.0], at_s[: first + 1]])), initial=0.0))
+    sure = abs(margin_m) > K_95 * u_margin_m and bool((others_m < 0).all()) and hidden_s < HIDDEN_S
+    leader = homes["+x" if sign > 0 else "-x"]
+    far = f"{format_interval(1000 * abs(margin_m), 1000 * u_margin_m, 'mm')} (95 %)"
+    unseen = f" It was hidden for {hidden_s:.1f} s before, in which nothing is known." if hidden_s >= HIDDEN_S else ""
+    if not len(passed):
+        close = "Nobody has won: " if sure else "Too close to call: "
+        sentence = f"{close}the mark {mark} passed no line; it stayed {far} short of that of {leader}.{unseen}"
+        return Ruling(None, margin_m, u_margin_m, sure, sentence, NAN, NAN, clock.duration_s)
+    before = max(first - 1, 0)
+    rise_m = beyond_m[first] - beyond_m[before]
+    part = float(np.clip(-beyond_m[before] / rise_m, 0.0, 1.0)) if rise_m > 0 else 1.0
+    decided_s = float(at_s[before] + part * (at_s[first] - at_s[before]))
+    close = f"{leader} has won: " if sure else "Too close to call: "
+    sentence = f"{close}the mark {mark} passed its line at {decided_s:.2f} s, and went {far} beyond it.{unseen}"
+    return Ruling(leader, margin_m, u_margin_m, sure, sentence, NAN, NAN, decided_s)
 
 
 def _no_winner(sentence: str, clock: MatchClock) -> Ruling:

@@ -1,8 +1,11 @@
 """Rulings by the event's own rules."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from matchvision.arrays import FloatArray
 from matchvision.records.motion import MatchClock
 from matchvision.records.results import Ruling
 from matchvision.verdict.judging import rule
@@ -95,6 +98,38 @@ def test_mark_past_its_line(x_m: float, winner: str | None, sure: bool) -> None:
     ruling = rule(make_run(rules=rules), make_motion(T_S, beads={"middle": (x_m, 0.0)}), CLOCK)
     assert (ruling.winner, ruling.sure) == (winner, sure)
     assert ruling.margin_m == pytest.approx(abs(x_m) - 0.3)
+
+
+def pull_mark(x_m: FloatArray) -> Ruling:
+    rules = {"decide": "mark-past-line", "mark": "middle", "line_m": 0.3}
+    motion = make_motion(T_S, beads={"middle": (0.0, 0.0)})
+    places = replace(motion.places, x_m=x_m[:, None])
+    return rule(make_run(rules=rules), replace(motion, places=places), CLOCK)
+
+
+def test_the_first_line_that_the_mark_passes_decides() -> None:
+    """It goes past plover's line, comes back while operators let go, and at last lies past heron's."""
+    ruling = pull_mark(np.interp(T_S, [0.0, 1.0, 2.0, 3.5], [0.0, 0.4, 0.2, -0.5]))
+    assert (ruling.winner, ruling.sure) == ("plover", True)
+    assert ruling.decided_at_s == pytest.approx(0.75, abs=0.01)
+    assert ruling.margin_m == pytest.approx(0.1, abs=0.02)
+    assert "passed its line at 0.75 s" in ruling.sentence
+
+
+def test_a_mark_that_trembles_before_its_line_has_not_surely_passed() -> None:
+    noise = np.random.default_rng(4).normal(0.0, 0.001, N)
+    near = pull_mark(0.2995 + noise)
+    assert not near.sure
+    assert "Too close to call" in near.sentence
+    far = pull_mark(0.28 + noise)
+    assert (far.winner, far.sure) == (None, True)
+
+
+def test_a_mark_that_was_hidden_may_have_passed() -> None:
+    x_m = np.where((T_S > 1.0) & (T_S < 2.0), np.nan, 0.1)
+    ruling = pull_mark(x_m)
+    assert (ruling.winner, ruling.sure) == (None, False)
+    assert "hidden for 1.0 s" in ruling.sentence
 
 
 def test_mark_that_is_not_tracked_is_said() -> None:

@@ -99,7 +99,8 @@ class Rules(SheetModel):
     """``[rules]``: how the event decides; nothing is built in but the share of one half."""
 
     decide: Literal["rope-share", "mark-past-line"] = Field(
-        "rope-share", description="by the larger share of the rope, or by a mark that passes a line"
+        "rope-share",
+        description="by the larger share of the rope when the clock stops, or by the line that a mark passes first",
     )
     share_to_win: Annotated[float, Field(gt=0, lt=1)] = Field(
         0.5, description="share of the rope beyond which a side wins"
