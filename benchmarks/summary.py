@@ -76,7 +76,7 @@ LINES: Final[tuple[Line, ...]] = (
            "first answer / reading with OpenCV", "showing"),
     _speed("time of the marked clip", "the clip's own length", "at most 2", "marking / length of the clip", "showing"),
     _speed("size of a report", "—", "at most 6 MB", "report [MB]", "showing", " MB"),
-    Line("time of a footage check", "decoding the clip once", "—", "footage_check", column="check_over_decoding"),
+    Line("processor time of a footage check", "decoding the clip once", "—", "footage_check", column="processor_ratio"),
     Line("forecast of ten seconds, 1000 samples", "—", "at most 20 s", "forecast",
          {"by": "samples", "samples": "1000"}, "wall_s", " s"),
     Line("causes of half a minute that went as predicted", "—", "at most 30 s", "causes_time",

@@ -98,9 +98,10 @@ QUOTES: Final[list[Quote]] = [
      (("median_u_ms", 1), ("rms_error_ms", 1))),
     ("docs/footage.md", "median u [^|]* and # ms; rms error [^|]* and # ms", "readout", {"clips": "two lamps"},
      (("median_u_ms", 1), ("rms_error_ms", 1))),
-    ("docs/footage-check.md", "is checked in # of the time that decoding it takes", "footage_check", {},
-     (("check_over_decoding", 1),)),
-    ("docs/footage-check.md", "median of three, worst #)", "footage_check", {}, (("worst_ratio", 1),)),
+    ("docs/footage-check.md", "is checked in # of the processor time that decoding it takes", "footage_check", {},
+     (("processor_ratio", 1),)),
+    ("docs/footage-check.md", "worst of three #), and in # of the time", "footage_check", {},
+     (("worst_processor_ratio", 1), ("check_over_decoding", 1))),
 ]  # fmt: skip
 
 
