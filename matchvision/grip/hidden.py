@@ -33,16 +33,6 @@ class Chain:
     chance: FloatArray
     joint: FloatArray
 
-    def stays(self, states: Sequence[int], first: int, last: int) -> float:
-        """Probability that from frame ``first`` to ``last`` the state is one of ``states`` throughout."""
-        inside = np.array(states)
-        weight = self.chance[first, inside]
-        for k in range(first, last):
-            before = self.chance[k, inside]
-            step = self.joint[k][np.ix_(inside, inside)] / np.where(before > 0, before, 1.0)[:, None]
-            weight = weight @ step
-        return float(np.clip(weight.sum(), 0.0, 1.0))
-
     def enters(self, states: Sequence[int]) -> FloatArray:
         """Probability (n − 1,) of coming into ``states`` from outside, between neighbouring frames."""
         inside = np.zeros(self.chance.shape[1], dtype=np.bool_)

@@ -7,9 +7,9 @@ import numpy.typing as npt
 
 from matchvision.arrays import FloatArray
 from matchvision.grip.hidden import Chain
-from matchvision.grip.intervals import Stretch
 from matchvision.grip.places import describe_other_side, describe_place
-from matchvision.grip.slip import StateArray, find_slides, likely_states, slip_events
+from matchvision.grip.slip import StateArray, likely_states, slip_events
+from matchvision.grip.spells import Slide, find_slides
 from matchvision.grip.stalls import find_stalls
 from matchvision.grip.states import wheel_chain
 from matchvision.records.events import Event
@@ -26,7 +26,7 @@ class WatchedWheel:
     sheet: Wheel
     moved: MachineMotion
     chain: Chain
-    slides: list[Stretch]
+    slides: list[Slide]
     states: StateArray
 
 
@@ -39,7 +39,7 @@ def watch_wheels(run: Run, motion: Motion, around: npt.NDArray[np.bool_]) -> lis
             continue
         sheet = next(w for w in run.sheet.machine[wheel.machine].wheel if w.name == wheel.wheel)
         chain = wheel_chain(wheel, moved, drive_speed(run, moved), motion.real_s, may_hold(run, wheel, motion))
-        slides = find_slides(chain, wheel, around, motion.real_s)
+        slides = find_slides(wheel, around, motion.real_s)
         states = likely_states(chain, slides, motion.real_s)
         watched.append(WatchedWheel(wheel, sheet, moved, chain, slides, states))
     return watched

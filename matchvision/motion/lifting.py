@@ -97,4 +97,7 @@ def leave_off_ground(wheel: WheelMotion, face_m: tuple[float, float, float], til
         u_slip_speed_m_s=np.where(up, np.nan, wheel.u_slip_speed_m_s),
         slip_ratio=np.where(up, np.nan, wheel.slip_ratio),
         u_slip_ratio=np.where(up, np.nan, wheel.u_slip_ratio),
+        slip_courses_m_s=np.where(up, np.nan, wheel.slip_courses_m_s)
+        if len(wheel.slip_courses_m_s)
+        else wheel.slip_courses_m_s,
     )

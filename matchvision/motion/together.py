@@ -5,13 +5,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from matchvision.arrays import BoolArray, FloatArray
-from matchvision.motion.filtering import run_channels, run_smoother, step_matrices
+from matchvision.motion.filtering import draw_courses, run_channels, run_smoother, step_matrices
 from matchvision.motion.smoothing import RELAX_S, SlowNoise, Smoothed
 
 #: States: travel and its rate and acceleration, lead and the same of it; behind them the slow errors of each channel.
 MOVED = 6
 #: Where a channel starts: the body's markers with the travel, the rim marks with the lead on top.
 ENTRY = np.array([0, 3], dtype=np.int64)
+#: Courses of the lead's speed that are drawn, by pairs: a chance of a half is known to some 0.05 so.
+PAIRS = 50
+#: They are drawn where that speed may exceed a limit by so many standard uncertainties, and for so long about it [s].
+MAY_EXCEED = 4.0
+ABOUT_S = 0.1
 
 
 @dataclass(frozen=True, eq=False)
@@ -23,6 +28,8 @@ class Together:
     surface_m, u_surface_m : way that the wheel's surface has made, travel and lead together
     surface_m_s, u_surface_m_s : its speed
     ahead_m_s, u_ahead_m_s : speed of the lead, which is the slip speed
+    drawn_m_s : (m, n) float array
+        Courses of that speed which the places allow equally well; NaN where it is surely below the limit asked for.
     """
 
     surface_m: FloatArray
@@ -31,6 +38,7 @@ class Together:
     u_surface_m_s: FloatArray
     ahead_m_s: FloatArray
     u_ahead_m_s: FloatArray
+    drawn_m_s: FloatArray
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,6 +70,7 @@ def smooth_together(
     slow: tuple[SlowNoise, SlowNoise],
     decided: BoolArray,
     lasting: Lasting | None = None,
+    limit_m_s: float = np.inf,
 ) -> Together:
     """A machine's travel and its wheel's lead from the places of both, by one smoother.
 
@@ -81,6 +90,8 @@ def smooth_together(
         False where the surface's way cannot be told; nothing is said there.
     lasting : Lasting, optional
         What of the surface's way may be wrong in the same way throughout.
+    limit_m_s : float
+        Courses of the lead's speed are drawn where it may exceed this, either way.
 
     Notes
     -----
@@ -93,7 +104,8 @@ def smooth_together(
     n = len(real_s)
     known = np.isfinite(ahead.value) & decided
     if not known.any() or not np.isfinite(along.drive).all():
-        return Together(*(np.full(n, np.nan) for _ in range(6)))
+        nothing = np.full(n, np.nan)
+        return Together(nothing, nothing, nothing, nothing, nothing, nothing, np.zeros((0, n)))
     steps_s = np.diff(real_s)
     tick = float(np.median(steps_s))
     factors = (along.noise_factor, ahead.noise_factor)
@@ -145,4 +157,24 @@ def smooth_together(
         u_value = np.sqrt(np.einsum("ni,nij,nj->n", of, p, of))
         return np.where(known, value, np.nan), np.where(known, u_value, np.nan)
 
-    return Together(*part(ways), *part(speeds), *part(leads))
+    lead_m_s, u_lead_m_s = part(leads)
+    drawn = np.full((2 * PAIRS, n), np.nan)
+    generator = np.random.default_rng(0)
+    for first, last in _stretches(np.abs(lead_m_s) + MAY_EXCEED * u_lead_m_s > limit_m_s, real_s):
+        here = slice(first, last + 1)
+        filtered = predicted[here], predicted_p[here], updated[here], updated_p[here]
+        drawn[:, here] = draw_courses(
+            filtered, transition[first:last], (x[last], p[last]), leads[here], PAIRS, generator
+        )
+    drawn[:, ~known] = np.nan
+    return Together(*part(ways), *part(speeds), lead_m_s, u_lead_m_s, drawn)
+
+
+def _stretches(holds: BoolArray, real_s: FloatArray) -> list[tuple[int, int]]:
+    """First and last frames of stretches in which something holds, `ABOUT_S` longer at either end."""
+    at = np.flatnonzero(holds)
+    near = np.zeros(len(holds) + 1)
+    np.add.at(near, np.searchsorted(real_s, real_s[at] - ABOUT_S), 1)
+    np.add.at(near, np.searchsorted(real_s, real_s[at] + ABOUT_S, side="right"), -1)
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], np.cumsum(near[:-1]) > 0, [False]]).astype(np.int8)))
+    return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]

@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from matchvision.arrays import BoolArray, FloatArray
+from matchvision.mechanics.match import SLIP_SPEED_M_S
 from matchvision.mechanics.traction import travel_reduction
 from matchvision.motion.bodyfit import LEAST_FAST_RATIO
 from matchvision.motion.faces import find_face, straighten
@@ -28,9 +29,8 @@ from matchvision.records.motion import MachineMotion, WheelMotion
 from matchvision.records.sheet import Drive, Wheel
 from matchvision.records.tracks import MarkerPlan, Tracks
 
-#: A wheel that slips faster than this trembles against the ground [m/s] …
-TREMBLING_SLIP_M_S = 0.030
-#: … by so much (standard deviation), faster than frames of common noise can show [m/s]; its machine by so much.
+#: A wheel that slips faster than `SLIP_SPEED_M_S` trembles against the ground by so much (standard deviation), faster
+#: than frames of common noise can show [m/s]; its machine by so much.
 U_TREMBLE_M_S = 0.0035
 U_MACHINE_TREMBLE_M_S = 0.002
 #: A gripping wheel's way may be more or less than its travel by so much: rubber creeps by some hundredths as it pulls,
@@ -223,15 +223,16 @@ def measure_wheel(
         U_LATE_FRAMES * float(np.median(np.diff(real_s))) * left_behind(turns, slow),
     )
     both = smooth_together(
-        real_s, (travel, u_travel), (way, u_way), pose.along, ahead, (pose.slow, slow), ~count.undecided, lasting
-    )
+        real_s, (travel, u_travel), (way, u_way), pose.along, ahead, (pose.slow, slow), ~count.undecided, lasting,
+        SLIP_SPEED_M_S,
+    )  # fmt: skip
     first = np.flatnonzero(np.isfinite(both.surface_m))
     zero = both.surface_m[first[0]] if len(first) else np.nan
     c, s = np.cos(pose.heading.value), np.sin(pose.heading.value)
     scale = rate_spread_from_camera(pose.camera_jacobian, sighting.covariance, real_s)
     common = c**2 * scale[:, 0, 0] + 2 * c * s * scale[:, 0, 1] + s**2 * scale[:, 1, 1]
     slip = both.ahead_m_s
-    trembles = np.abs(slip) > TREMBLING_SLIP_M_S
+    trembles = np.abs(slip) > SLIP_SPEED_M_S
     u_slip = np.sqrt(both.u_ahead_m_s**2 + common + np.where(trembles, U_TREMBLE_M_S, 0.0) ** 2)
     # What of the trembling is not the machine's is the wheel's.
     wheel_trembles = np.where(trembles, np.sqrt(U_TREMBLE_M_S**2 - U_MACHINE_TREMBLE_M_S**2), 0.0)
@@ -256,8 +257,19 @@ def measure_wheel(
         u_surface_speed_m_s=u_surface,
         u_slip_speed_m_s=u_slip,
         u_slip_ratio=np.where(clear, u_ratio, np.nan),
+        slip_courses_m_s=with_common_error(both.drawn_m_s, common),
     )
     return WheelReading(wheel_motion, rim, spread_m, count.undecided)
+
+
+def with_common_error(courses_m_s: FloatArray, variance: FloatArray) -> FloatArray:
+    """Courses (m, n) off by an error that all frames share, of some variance (n,), another one for each course.
+
+    They come in pairs, the second half mirrored from the first, and so do their errors.
+    """
+    off = np.random.default_rng(1).standard_normal((len(courses_m_s) + 1) // 2)
+    both = np.concatenate([off, -off])[: len(courses_m_s)]
+    return np.asarray(courses_m_s + both[:, None] * np.sqrt(variance))
 
 
 def allow_for_trembling(machine: MachineMotion, wheels: Sequence[WheelMotion]) -> MachineMotion:
@@ -265,7 +277,7 @@ def allow_for_trembling(machine: MachineMotion, wheels: Sequence[WheelMotion]) -
     slipping = np.zeros(len(machine.speed_m_s), dtype=np.bool_)
     for wheel in wheels:
         if wheel.machine == machine.machine:
-            slipping |= np.abs(np.nan_to_num(wheel.slip_speed_m_s)) > TREMBLING_SLIP_M_S
+            slipping |= np.abs(np.nan_to_num(wheel.slip_speed_m_s)) > SLIP_SPEED_M_S
     return replace(machine, u_speed_m_s=np.hypot(machine.u_speed_m_s, np.where(slipping, U_MACHINE_TREMBLE_M_S, 0.0)))
 
 

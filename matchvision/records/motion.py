@@ -62,6 +62,10 @@ class WheelMotion:
 
     ``surface_speed_m_s`` = rate · radius; ``slip_speed_m_s`` = surface speed − the machine's speed along its drive
     direction; ``slip_ratio`` = 1 − v / surface speed, NaN where its uncertainty exceeds 0.1.
+
+    ``slip_courses_m_s`` (m, n): slip speeds over the whole time that what was seen allows equally well; NaN where the
+    wheel surely does not slide, and where nothing is known. Their spread in a frame is slip speed's own without what
+    trembles faster than frames show; errors of neighbouring frames go together in them as they do in the smoothed one.
     """
 
     machine: str
@@ -78,6 +82,7 @@ class WheelMotion:
     u_surface_speed_m_s: FloatArray
     u_slip_speed_m_s: FloatArray
     u_slip_ratio: FloatArray
+    slip_courses_m_s: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
 
 
 @dataclass(frozen=True, eq=False)

@@ -75,12 +75,11 @@ def true_events(
     """What happened by the definitions of the event kinds, from the fine clock; times on the match clock.
 
     ``run``: what the engine knows beyond the course: bodies that meet, walls that give way, machines that rear up.
-    ``slips``: slip speeds (k,) [m/s] of machines' seen wheels against the ground under them; ``run`` has them. Without
-    both, a wheel is taken to stand in its machine's middle: where that turns by 0.03 rad/s, one 0.12 m aside slips by
-    4 mm/s more or less.
+    ``slips``: slip speeds (k,) [m/s] of machines' seen wheels against the ground under them; without them ``run``'s,
+    and without both those of filming's own motion, `filmed_slips`.
     """
-    if slips is None and run is not None:
-        slips = seen_slips(scene, run)
+    if slips is None:
+        slips = filmed_slips(scene, course) if run is None else seen_slips(scene, run)
     t = np.asarray(course.clip_s - scene.clock.start_s, dtype=np.float64)
     inside = (t > -0.5) & (t <= scene.clock.duration_s)
     shown = (t > -0.5) & (t <= scene.last_s - scene.clock.start_s)
@@ -94,8 +93,7 @@ def true_events(
         found += _of_turning(name, t, shown, state.heading_rad)
         if machine.drive is not None:
             middle = state.wheel_rate_rad_s * machine.drive.wheel_radius_m - state.speed_m_s
-            slip = middle if slips is None else slips.get(name, middle)
-            found += _of_wheels(name, t, shown, slip, state.speed_m_s)
+            found += _of_wheels(name, t, shown, slips.get(name, middle), state.speed_m_s)
             found += _of_standing_wheels(name, t, shown & (state.share > 0.05), state.wheel_rate_rad_s)
             if machine.drive.loss_s is not None and machine.drive.loss_ratio < 0.8:
                 found.append(Truth("drive-loss", name, machine.drive.loss_s))
@@ -125,7 +123,8 @@ def true_events(
         found.append(Truth("rope-off", scene.rope.release.hitch, scene.rope.release.after_start_s))
     found += [Truth("touch", "", _hand_in_view(scene, hand)) for hand in scene.hand]
     found += _lead_changes(scene, course, t, inside)
-    return [event for event in found if event.start_s <= scene.clock.duration_s]
+    last_s = scene.clock.duration_s
+    return [one for one in found if one.start_s <= last_s or (not one.defined and one.from_s <= last_s)]
 
 
 def seen_slips(scene: Scene, run: EngineRun) -> dict[str, FloatArray]:
@@ -135,6 +134,23 @@ def seen_slips(scene: Scene, run: EngineRun) -> dict[str, FloatArray]:
         for name, truth in run.machines.items()
         if scene.machine[name].wheel
     }
+
+
+def filmed_slips(scene: Scene, course: Course) -> dict[str, FloatArray]:
+    """The same where filming plays a run itself: its machines go along their heading, and turn about their middle.
+
+    A wheel that stands y to the left has a ground speed of its own, v − (dθ/dt) y: 0.12 m aside of a machine that turns
+    by 0.25 rad/s that is 30 mm/s off its middle's.
+    """
+    slips = {}
+    for name, machine in scene.machine.items():
+        if machine.drive is None or not machine.wheel:
+            continue
+        state = course.machines[name]
+        turning = np.gradient(state.heading_rad, course.clip_s)
+        surface = state.wheel_rate_rad_s * machine.drive.wheel_radius_m
+        slips[name] = surface - state.speed_m_s + turning * machine.wheel[0].face_m[1]
+    return slips
 
 
 def _of_contact(name: str, t: FloatArray, inside: BoolArray, speed: FloatArray, a: int, b: int) -> list[Truth]:
@@ -212,7 +228,8 @@ def _of_wheels(name: str, t: FloatArray, inside: BoolArray, slip: FloatArray, sp
     """Slides by their sign, parted by kind; what lies on the edge of a definition by `SLIP_EDGE_M_S` need not be found.
 
     A slide must be found where it still is one with the limit raised by as much as slip speed may be off, and where it
-    is parted from the one before with the limit lowered by that, for at least twice what a date may be off. Its kind
+    is parted from the one before with the limit lowered by that, for at least twice what a date may be off. One that
+    need not be found may be found to begin wherever slip is no further from the limit than it may be off. Its kind
     must be told where it is the same with the limit for standing off by `STANDS_EDGE_M_S` either way, and no piece of
     it lasts about as long as a piece must.
     """
@@ -220,18 +237,9 @@ def _of_wheels(name: str, t: FloatArray, inside: BoolArray, slip: FloatArray, sp
     kinds = [_kinds(slip + speed, speed, 0.010 + off) for off in (-STANDS_EDGE_M_S, 0.0, STANDS_EDGE_M_S)]
     for sign in (1.0, -1.0):
         narrow, plain, broad = (
-            [
-                (a, b)
-                for a, b in _joined(_runs((sign * slip > 0.030 + off) & inside), t, 0.05)
-                if t[b] - t[a] >= SLIDES_FOR_S
-            ]
-            for off in (SLIP_EDGE_M_S, 0.0, -SLIP_EDGE_M_S)
+            _slides_above(sign * slip, 0.030 + off, inside, t) for off in (SLIP_EDGE_M_S, 0.0, -SLIP_EDGE_M_S)
         )
-        for a, b in broad:
-            if not any(a <= p and q <= b for p, q in plain):
-                top = a + int(np.argmax(sign * slip[a : b + 1]))
-                edge = Truth("slip", name, float(t[top]), from_s=float(t[a]), needed=False, any_slide=True)
-                found.append(replace(edge, defined=False))
+        needed_s: list[float] = []
         before: tuple[int, int] | None = None
         for a, b in plain:
             joined = before is not None and (
@@ -239,6 +247,7 @@ def _of_wheels(name: str, t: FloatArray, inside: BoolArray, slip: FloatArray, sp
             )
             whole = any(a <= p and q <= b for p, q in narrow) and not joined
             before = (a, b)
+            needed_s += [float(t[a])] if whole else []
             told = [_pieces(k, a, b, t) for k in kinds]
             raw = _raw_pieces(kinds[1], a, b)
             clear = all([k for *_, k in pieces] == [k for *_, k in told[1]] for pieces in told)
@@ -254,7 +263,24 @@ def _of_wheels(name: str, t: FloatArray, inside: BoolArray, slip: FloatArray, sp
                 )  # fmt: skip
             others = short if clear else [(p, kind) for pieces in (raw, *told) for p, _, kind in pieces]
             found += [Truth(SLIDES[kind], name, float(t[p]), needed=False, defined=False) for p, kind in others]
+        found += [
+            Truth("slip", name, last_s, from_s=first_s, needed=False, any_slide=True, defined=False)
+            for first_s, last_s in _hovers(sign * slip, broad, t)
+            if not any(first_s <= start_s <= last_s for start_s in needed_s)
+        ]
     return found
+
+
+def _slides_above(slip: FloatArray, limit_m_s: float, inside: BoolArray, t: FloatArray) -> list[tuple[int, int]]:
+    """Where slip exceeds a limit for as long as a slide lasts, gaps that chatter makes closed."""
+    joined = _joined(_runs((slip > limit_m_s) & inside), t, 0.05)
+    return [(a, b) for a, b in joined if t[b] - t[a] >= SLIDES_FOR_S]
+
+
+def _hovers(slip: FloatArray, slides: list[tuple[int, int]], t: FloatArray) -> list[tuple[float, float]]:
+    """From when to when slip is no further from the limit than it may be off, within slides."""
+    runs = _runs(np.abs(slip - 0.030) < SLIP_EDGE_M_S)
+    return [(float(t[p]), float(t[q])) for p, q in runs if any(a <= p <= b for a, b in slides)]
 
 
 def _kinds(surface: FloatArray, speed: FloatArray, stands_m_s: float) -> IntArray:

@@ -19,7 +19,7 @@ def test_small_chain_by_summing_over_all_paths() -> None:
     t_s = np.array([0.0, 0.1, 0.15, 0.4, 0.5])
     rates = RATES - np.diag(RATES.sum(axis=1))
     steps = [expm(rates * dt) for dt in np.diff(t_s)]
-    chance, joint, stays = np.zeros((5, 3)), np.zeros((4, 3, 3)), 0.0
+    chance, joint = np.zeros((5, 3)), np.zeros((4, 3, 3))
     for path in product(range(3), repeat=5):
         weight = np.prod([likelihood[k, s] for k, s in enumerate(path)])
         weight *= np.prod([steps[k][path[k], path[k + 1]] for k in range(4)])
@@ -27,12 +27,10 @@ def test_small_chain_by_summing_over_all_paths() -> None:
             chance[k, s] += weight
         for k in range(4):
             joint[k, path[k], path[k + 1]] += weight
-        stays += weight * (set(path[1:4]) <= {1, 2})
     total = chance[0].sum()
     chain = forward_backward(likelihood, t_s, RATES)
     np.testing.assert_allclose(chain.chance, chance / total, rtol=1e-9)
     np.testing.assert_allclose(chain.joint, joint / total, rtol=1e-9)
-    assert chain.stays((1, 2), 1, 3) == pytest.approx(stays / total)
 
 
 def test_entry_is_dated_with_its_spread() -> None:

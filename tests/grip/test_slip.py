@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from matchvision.arrays import FloatArray
-from matchvision.grip.intervals import Stretch
-from matchvision.grip.slip import chance_of_slide, find_slides, likely_states, name_states, slip_events
+from matchvision.grip.slip import likely_states, name_states, slip_events
+from matchvision.grip.spells import find_slides
 from matchvision.grip.states import wheel_chain
 from matchvision.records.events import Event
 from matchvision.records.motion import MatchClock
@@ -22,7 +22,7 @@ def events_of(surface_m_s: FloatArray, ground_m_s: FloatArray, u: float = 0.002)
     )
     moved = make_machine("plover", n, speed_m_s=ground_m_s)
     chain = wheel_chain(wheel, moved, ground_m_s, T_S, np.zeros(n, dtype=np.bool_))
-    slides = find_slides(chain, wheel, np.ones(n, dtype=np.bool_), T_S)
+    slides = find_slides(wheel, np.ones(n, dtype=np.bool_), T_S)
     states = likely_states(chain, slides, T_S)
     return slip_events(wheel, chain, slides, states, T_S, CLOCK), name_states(wheel, states)
 
@@ -91,9 +91,9 @@ def test_unseen_wheel_has_no_state() -> None:
     assert states[90] == ""
 
 
-def test_dip_by_noise_does_not_part_a_slip_but_its_end_is_where_it_last_exceeded_the_limit() -> None:
+def test_short_dip_does_not_part_a_slip_and_its_end_is_where_it_last_exceeded_the_limit() -> None:
     fading = np.where(T_S < 2.0, during(1.0, 2.0, 0.04), np.where(T_S < 3.0, 0.025, 0.0))
-    fading[(T_S > 1.4) & (T_S < 1.65)] = 0.029
+    fading[(T_S > 1.4) & (T_S < 1.44)] = 0.020
     (event,), _ = events_of(fading, np.zeros(len(T_S)))
     assert [event.start_s, event.end_s] == pytest.approx([0.5, 1.5], abs=0.03)
 
@@ -107,28 +107,3 @@ def test_slow_onset_is_dated_where_slip_passes_the_limit() -> None:
     assert event.u_start_s == pytest.approx(0.04, rel=0.1)
     # It ends at once.
     assert event.end_s == pytest.approx(3.0 - 0.5, abs=0.02)
-
-
-@pytest.mark.parametrize(("slid_s", "chance"), [(0.15, 0.5), (0.18, 0.8686), (0.11, 0.0)])
-def test_chance_of_a_short_slide_is_that_of_its_length(slid_s: float, chance: float) -> None:
-    """A slip that rises and falls by 0.75 m/s each second, known to 10 mm/s, which all frames share.
-
-    Its time above 30 mm/s is off by 2 · 10 / 0.75 ms = 26.8 ms: 0.18 s exceed 0.15 s by 1.12 of that, 86.9 %. Below
-    half, nothing is told.
-    """
-    middle_s = 2.0
-    ground = np.full(len(T_S), 0.05)
-    slip = np.maximum(0.030 + 0.75 * (slid_s / 2 - np.abs(T_S - middle_s)), 0.0)
-    events, _ = events_of(ground + slip, ground, u=0.010)
-    if chance < 0.5:
-        assert not events
-        return
-    wheel = make_wheel("plover", len(T_S), slip_speed_m_s=slip, u_slip_speed_m_s=0.010)
-    moved = make_machine("plover", len(T_S), speed_m_s=ground)
-    chain = wheel_chain(wheel, moved, ground, T_S, np.zeros(len(T_S), dtype=np.bool_))
-    at = np.flatnonzero(slip > 0.030)
-    found = chance_of_slide(wheel, chain, Stretch(int(at[0]), int(at[-1])), T_S)
-    assert found == pytest.approx(chance, abs=0.06)
-    if chance > 0.6:
-        (event,) = events
-        assert event.probability == found

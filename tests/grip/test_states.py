@@ -2,7 +2,8 @@
 
 import numpy as np
 
-from matchvision.grip.slip import find_slides, likely_states, name_states, slip_events
+from matchvision.grip.slip import likely_states, name_states, slip_events
+from matchvision.grip.spells import find_slides
 from matchvision.grip.states import wheel_chain
 from matchvision.records.motion import MatchClock
 from tests.made_motion import make_machine, make_wheel, seconds
@@ -22,7 +23,7 @@ def test_states_follow_a_made_story() -> None:
     )
     moved = make_machine("plover", n, speed_m_s=ground)
     chain = wheel_chain(wheel, moved, ground, t_s, np.zeros(n, dtype=np.bool_))
-    slides = find_slides(chain, wheel, np.ones(n, dtype=np.bool_), t_s)
+    slides = find_slides(wheel, np.ones(n, dtype=np.bool_), t_s)
     likely = likely_states(chain, slides, t_s)
     words = name_states(wheel, likely)
     for k, word in enumerate(("gripping", "spinning", "slipping", "dragged", "locked")):
