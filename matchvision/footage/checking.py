@@ -10,7 +10,7 @@ from matchvision.footage.timing import count_stored, scan_times
 from matchvision.footage.weighing import contradict_stillness, weigh_pictures
 from matchvision.records.footage import PictureLook, RowTiming
 from matchvision.records.frames import ClipFacts, FootageFault
-from matchvision.records.results import StageNote
+from matchvision.records.results import Contradiction, StageNote
 from matchvision.uncertainty import format_interval
 
 #: A step so much longer than the median means that a picture was dropped.
@@ -92,7 +92,7 @@ def describe_footage(
         sentence=sentence,
         warnings=tuple(f"{f.what}: {f.consequence}" for f in faults if f.weight != "remark"),
         advice=tuple(dict.fromkeys(f.do for f in faults)),
-        contradictions=contradict_stillness(look, camera_moves=camera_moves),
+        contradictions=(*contradict_stillness(look, camera_moves=camera_moves), *_contradict_rate(facts, recorded_fps)),
     )
     return faults, note
 
@@ -181,6 +181,19 @@ def _tell_recording(facts: ClipFacts, recorded_fps: float | None) -> tuple[Foota
             do=f"check [clock] recorded_fps; leave it out to take the camera's {said:.4g}",
         ),
     )
+
+
+def _contradict_rate(facts: ClipFacts, recorded_fps: float | None) -> tuple[Contradiction, ...]:
+    """The camera's own note of its rate against the sheet's, on which all times hang, the clock's end among them."""
+    said = facts.recorded_rate_per_s
+    if recorded_fps is None or not np.isfinite(said) or abs(said - recorded_fps) < SAME_RATE_SHARE * said:
+        return ()
+    shown = (
+        f"The camera's own note says that it recorded {said:.4g} pictures a second, the sheet {recorded_fps:.4g}; the "
+        f"sheet was believed. If the camera is right, the clock ran {said / recorded_fps:.3g} times as long in the clip"
+    )
+    do = f"check recorded_fps under [clock]; leave it out to take the camera's {said:.4g}"
+    return (Contradiction("[clock] recorded_fps", shown, do, covered=True),)
 
 
 def _missing_faults(facts: ClipFacts, read: int) -> tuple[FootageFault, ...]:

@@ -7,12 +7,13 @@ import numpy as np
 
 from matchvision.arrays import FloatArray
 from matchvision.motion.machines import Pose
-from matchvision.motion.rope import RopeReading
+from matchvision.motion.rope import U_LONGER_M, RopeReading
 from matchvision.motion.wheels import WheelReading
 from matchvision.records.motion import MachineMotion, Motion
 from matchvision.records.profile import is_level
-from matchvision.records.results import StageNote
+from matchvision.records.results import Contradiction, StageNote
 from matchvision.records.sheet import Machine, RunSheet
+from matchvision.uncertainty import format_interval
 
 #: Headings that change by more than this may be a lifted front, where markers stand in one line [°].
 TURN_OR_LIFT_DEG = 5.0
@@ -27,6 +28,7 @@ class _Told:
     said: list[str] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
     advice: list[str] = field(default_factory=list)
+    against: list[Contradiction] = field(default_factory=list)
 
 
 def describe_motion(
@@ -47,6 +49,7 @@ def describe_motion(
     _tell_arms(told, sheet, motion, poses)
     if rope is not None:
         _tell_rope(told, rope, motion)
+        _tell_longer_cord(told, sheet, rope)
     elif sheet.rope is not None:
         told.warnings.append("too few markers on the rope were seen, so what lies on each side is not measured")
         told.advice.append("beads on the rope, a hand's width apart, give each side's share")
@@ -59,7 +62,9 @@ def describe_motion(
         else "Nothing that moves could be measured."
     )
     status: Literal["done", "partly"] = "partly" if told.warnings else "done"
-    return StageNote("motion", status, sentence, tuple(told.warnings), tuple(told.advice))
+    return StageNote(
+        "motion", status, sentence, tuple(told.warnings), tuple(told.advice), contradictions=tuple(told.against)
+    )
 
 
 def _tell_machine(told: _Told, name: str, moved: MachineMotion, pose: Pose, markers: int) -> None:
@@ -147,6 +152,18 @@ def _tell_rope(told: _Told, rope: RopeReading, motion: Motion) -> None:
             "the rope's height is not known without a hitch: beads are taken between 0 and 0.1 m above the table"
         )
         told.advice.append("a machine's two markers and its hitch's place give the rope's height")
+
+
+def _tell_longer_cord(told: _Told, sheet: RunSheet, rope: RopeReading) -> None:
+    """A cord that is longer than the sheet says: measured as it is, what is uncertain of its length counted in."""
+    ends = () if sheet.rope is None else sheet.rope.ends
+    longer = [(end, more_m) for end, more_m in zip(ends, rope.motion.longer_m, strict=False) if more_m > 0]
+    if longer:
+        by = [f"at {end} by {format_interval(1000 * more_m, 1000 * U_LONGER_M, 'mm')}" for end, more_m in longer]
+        shown = f"The rope is longer than stated, {' and '.join(by)} (95 %), and was measured as it is"
+        told.against.append(
+            Contradiction("[rope] length_m", shown, "measure length_m and the beads' at_m", covered=True)
+        )
 
 
 def rests_on_wheels(machine: Machine) -> bool:

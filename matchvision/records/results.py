@@ -31,7 +31,8 @@ class Contradiction:
     off_px : float
         How far places in the picture may lie off by it; NaN where nothing says how far.
     covered : bool
-        Whether the stated uncertainties cover it: what contradicts was left out, or the uncertainty raised.
+        Whether the stated uncertainties cover it: what contradicts was left out, or the uncertainty raised. Told so is
+        also what the sheet knowingly says otherwise than a file's own note, and was believed.
     """
 
     key: str

@@ -126,7 +126,12 @@ def test_slow_motion_as_phones_write_it_is_undone(tmp_path: Path, key: str) -> N
     assert len(conflict) == 1
     assert "2 times as high" in conflict[0].consequence
     assert "by the sheet" in note.sentence
-    faults, _ = describe_footage(facts, np.array([0.0, 1.0]), recorded_fps=240.0)
+    # All times hang on it, so that it is told with the verdict.
+    (against,) = note.contradictions
+    assert against.key == "[clock] recorded_fps"
+    assert "2 times as long in the clip" in against.shown
+    faults, note = describe_footage(facts, np.array([0.0, 1.0]), recorded_fps=240.0)
+    assert note.contradictions == ()
     assert not any("camera says" in f.what or "slow motion" in f.what for f in faults)
 
 

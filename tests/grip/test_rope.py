@@ -155,9 +155,13 @@ def test_engine_rope_that_is_longer_than_stated_is_off_only_where_it_is_let_go(
     assert filmed.run.sheet.rope is not None
     stated = filmed.run.sheet.rope.model_copy(update={"length_m": told_m})
     run = replace(filmed.run, sheet=filmed.run.sheet.model_copy(update={"rope": stated}))
-    motion, _ = measure_motion(run, filmed.tracks, filmed.cameras)
+    motion, motion_note = measure_motion(run, filmed.tracks, filmed.cameras)
     grip, note = find_events(run, motion, None, MatchClock(scene.clock.start_s, scene.clock.duration_s))
     assert motion.rope is not None
+    (against,) = motion_note.contradictions  # told with the verdict, which counts the cord as it is
+    assert (against.key, against.covered) == ("[rope] length_m", True)
+    more, more_u95 = against.shown.split("at plover by ")[1].split(" mm")[0].split(" ± ")
+    assert float(more) == pytest.approx(60.0, abs=float(more_u95))
     first_m, second_m = motion.rope.longer_m
     assert first_m == 0.0
     assert second_m == pytest.approx(0.06, abs=0.004)
