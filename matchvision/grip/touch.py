@@ -42,11 +42,7 @@ def find_touches(run: Run, motion: Motion, foreign: ForeignLook, clock: MatchClo
     match_s = clock.match_time(foreign.clip_s)
     step_s = float(np.median(np.diff(match_s)))
     events = []
-<<<<<<< HEAD
     for first, last in reaches(areas, match_s):
-=======
-    for first, last in _reached_in(areas, match_s):
->>>>>>> cb0db4b (wip)
         most = first + int(np.argmax(areas[first : last + 1]))
         place = _middle(foreign, foreign.covered(most) & free)
         when = (
@@ -176,22 +172,6 @@ def _lies_about(moved: MachineMotion, moment: int) -> int | None:
 def _middle(foreign: ForeignLook, covered: BoolArray) -> tuple[float, float]:
     row, col = np.nonzero(covered)
     return float(foreign.x_m[col].mean()), float(foreign.y_m[row].mean())
-
-
-def _reached_in(areas_m2: FloatArray, match_s: FloatArray) -> list[tuple[int, int]]:
-    """First and last looks of each hand: from where something is to be seen of it to where nothing is any more."""
-    step_s = float(np.median(np.diff(match_s)))
-    found: list[tuple[int, int]] = []
-    for first, last in _stretches(areas_m2 >= LEAST_M2, match_s):
-        if last - first + 1 < LEAST_LOOKS or (found and first <= found[-1][1]):
-            continue
-        # It came in from the edge with less than a hand to be seen.
-        while first > 0 and areas_m2[first - 1] > 0 and match_s[first] - match_s[first - 1] < 2 * step_s:
-            first -= 1
-        while last < len(areas_m2) - 1 and areas_m2[last + 1] > 0 and match_s[last + 1] - match_s[last] < 2 * step_s:
-            last += 1
-        found.append((first, last))
-    return found
 
 
 def _stretches(holds: BoolArray, match_s: FloatArray) -> list[tuple[int, int]]:

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from matchvision.arrays import BoolArray, FloatArray
-from matchvision.motion.filtering import draw_courses, run_channels, run_smoother, step_matrices
+from matchvision.motion.drawing import draw_courses
+from matchvision.motion.filtering import run_channels, run_smoother, step_matrices
 from matchvision.motion.smoothing import RELAX_S, SlowNoise, Smoothed
 
 #: States: travel and its rate and acceleration, lead and the same of it; behind them the slow errors of each channel.

@@ -3,7 +3,8 @@
 import numpy as np
 
 from matchvision.arrays import FloatArray
-from matchvision.motion.filtering import draw_courses, run_channels, run_smoother, step_matrices
+from matchvision.motion.drawing import draw_courses
+from matchvision.motion.filtering import run_channels, run_smoother, step_matrices
 
 PAIRS = 4000
 N = 12
