@@ -12,8 +12,8 @@ import numpy.typing as npt
 
 from matchvision.footage.opening import open_clip
 from matchvision.footage.planes import Turn, take_frame
-from matchvision.footage.reading import SAME_TIME_S, chroma_is_centred, has_unsorted_times, read_frames
-from matchvision.footage.timing import scan_times
+from matchvision.footage.reading import chroma_is_centred, has_unsorted_times, read_frames
+from matchvision.footage.timing import SAME_TIME_S, ClipTimes, scan_times
 from matchvision.records.frames import ClipFacts, Frame
 
 #: Places from which single pictures are taken, each where decoding can start: such pictures are whole in themselves, so
@@ -116,22 +116,20 @@ def _look_at_places(facts: ClipFacts, count: int, from_s: float | None, until_s:
     times = scan_times(facts.path)
     if not len(times.shown_s):
         return []
-    begin_s = times.shown_s[0] + (0.0 if from_s is None else from_s) + SAME_TIME_S
-    end_s = np.inf if until_s is None else times.shown_s[0] + until_s + SAME_TIME_S
+    begin_s = times.first_s + (0.0 if from_s is None else from_s) + SAME_TIME_S
+    end_s = np.inf if until_s is None else times.first_s + until_s + SAME_TIME_S
     starts_s = times.keyframe_s[(times.keyframe_s > begin_s) & (times.keyframe_s <= end_s)]
     if len(starts_s) > count:
         starts_s = starts_s[np.linspace(0, len(starts_s) - 1, count).round().astype(int)]
     workers = min(cpu_count() or 1, len(starts_s))
     if workers < 2:
-        return list(_take_singly(facts, starts_s, times.shown_s))
+        return list(_take_singly(facts, starts_s, times))
     with ThreadPoolExecutor(workers) as pool:
-        shares = pool.map(lambda k: list(_take_singly(facts, starts_s[k::workers], times.shown_s)), range(workers))
+        shares = pool.map(lambda k: list(_take_singly(facts, starts_s[k::workers], times)), range(workers))
         return [frame for share in shares for frame in share]
 
 
-def _take_singly(
-    facts: ClipFacts, starts_s: npt.NDArray[np.float64], shown_s: npt.NDArray[np.float64]
-) -> Iterator[Frame]:
+def _take_singly(facts: ClipFacts, starts_s: npt.NDArray[np.float64], times: ClipTimes) -> Iterator[Frame]:
     """One picture at each of the times, nothing decoded beyond it; one that cannot be decoded is left out."""
     turn, centred = Turn(facts.rotation_deg // 90, facts.mirrored), chroma_is_centred(facts)
     with open_clip(facts.path) as (container, stream):
@@ -151,8 +149,7 @@ def _take_singly(
                         pictures = [p for p in found if p.pts is not None and p.key_frame and not p.is_corrupt]
                         for picture in pictures[-1:]:
                             time_s = float((picture.pts or 0) * tick_s)
-                            index = int(np.searchsorted(shown_s, time_s - SAME_TIME_S))
-                            yield take_frame(picture, index, time_s - float(shown_s[0]), turn, centred)
+                            yield take_frame(picture, times.number_at(time_s), time_s - times.first_s, turn, centred)
                         break
             except (av.error.InvalidDataError, av.error.EOFError):
                 continue

@@ -5,7 +5,6 @@ import itertools
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
-from typing import Final
 
 import av
 import numpy as np
@@ -20,7 +19,7 @@ from matchvision.footage.doubles import mark_doubles
 from matchvision.footage.opening import open_clip
 from matchvision.footage.planes import RGB_MATRIX, Turn, read_turn, take_frame
 from matchvision.footage.threads import glancing_threads
-from matchvision.footage.timing import ClipTimes, count_backward_steps, pair_in_order, scan_times
+from matchvision.footage.timing import SAME_TIME_S, ClipTimes, count_backward_steps, pair_in_order, scan_times
 from matchvision.records.frames import ClipFacts, FootageFault, Frame
 
 #: Codes of ITU-T H.273 for matrix coefficients and transfer characteristics.
@@ -35,8 +34,6 @@ _SMALLEST_HD_PX = 720
 #: Pictures decoded to see how the clip is turned and whether its times run forward: where they do not, the first group
 #: of reordered pictures shows it.
 _PICTURES_TO_PROBE = 12
-#: Times closer than this are one and the same [s].
-SAME_TIME_S: Final = 1e-6
 
 _NO_PICTURE = "no picture can be decoded"
 _PLAY_IT = "check that a video player shows the clip; if not, copy it from the phone again"
@@ -165,29 +162,28 @@ def read_frames(
 def read_all(facts: ClipFacts, threads: int | None = None) -> Iterator[Frame]:
     """Pictures of the whole clip, those that repeat the one before not marked; ``threads`` as of `open_clip`."""
     turn, centred = _turn(facts), chroma_is_centred(facts)
-    first_s = None
+    # Counted and timed by what the file stores: a picture that cannot be decoded keeps its number and its time.
+    times = scan_times(facts.path)
+    shown = False
     with open_clip(facts.path, threads=threads) as (container, stream):
         timed = ((_time_s(p, facts.path), p) for p in _decode(container, stream))
-        for index, (time_s, picture) in enumerate(pair_in_order(timed, _reorder_depth(stream.codec_context))):
-            if first_s is None:
-                first_s = time_s
-            yield take_frame(picture, index, time_s - first_s, turn, centred)
-    if first_s is None:
+        for time_s, picture in pair_in_order(timed, _reorder_depth(stream.codec_context)):
+            shown = True
+            yield take_frame(picture, times.number_at(time_s), time_s - times.first_s, turn, centred)
+    if not shown:
         raise FootageError(_NO_PICTURE, where=str(facts.path), do=_PLAY_IT)
 
 
 def _read_after_seeking(facts: ClipFacts, times: ClipTimes, from_s: float, threads: int | None) -> Iterator[Frame]:
     """Pictures from the last one before ``from_s`` at which decoding can start; some come before ``from_s``."""
     turn, centred = _turn(facts), chroma_is_centred(facts)
-    first_s = float(times.shown_s[0]) if len(times.shown_s) else 0.0
-    before = times.keyframe_s[times.keyframe_s <= first_s + from_s + SAME_TIME_S]
+    before = times.keyframe_s[times.keyframe_s <= times.first_s + from_s + SAME_TIME_S]
     with open_clip(facts.path, threads=threads) as (container, stream):
-        if len(before) and before[-1] > first_s:
+        if len(before) and before[-1] > times.first_s:
             container.seek(round(float(before[-1]) / float(stream.time_base or 1)), stream=stream, backward=True)
         for picture in _decode(container, stream):
             time_s = _time_s(picture, facts.path)
-            index = int(np.searchsorted(times.shown_s, time_s - SAME_TIME_S))
-            yield take_frame(picture, index, time_s - first_s, turn, centred)
+            yield take_frame(picture, times.number_at(time_s), time_s - times.first_s, turn, centred)
 
 
 def _decode(container: InputContainer, stream: VideoStream) -> Iterator[VideoFrame]:

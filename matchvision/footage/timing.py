@@ -6,7 +6,7 @@ from collections import deque
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TypeVar
+from typing import Final, TypeVar
 
 import av
 import numpy as np
@@ -14,6 +14,9 @@ import numpy.typing as npt
 
 from matchvision.errors import FootageError
 from matchvision.footage.opening import open_clip
+
+#: Times closer than this are one and the same [s].
+SAME_TIME_S: Final = 1e-6
 
 Picture = TypeVar("Picture")
 
@@ -38,6 +41,15 @@ class ClipTimes:
     keyframe_s: npt.NDArray[np.float64]
     stated: int
     is_cut: bool = False
+
+    @property
+    def first_s(self) -> float:
+        """Time of the first picture, from which `clip_s` counts; 0 without any."""
+        return float(self.shown_s[0]) if len(self.shown_s) else 0.0
+
+    def number_at(self, time_s: float) -> int:
+        """Number of the picture that is shown at a time of the container's clock, counted from 0."""
+        return int(np.searchsorted(self.shown_s, time_s - SAME_TIME_S))
 
     @property
     def rate_per_s(self) -> float:

@@ -212,3 +212,30 @@ def test_a_recording_that_ends_early_keeps_what_is_there(tmp_path: Path) -> None
     clip_s = np.array([f.clip_s for f in read_frames(facts)])
     assert 20 < len(clip_s) < 60
     assert np.diff(clip_s) == pytest.approx(0.033, abs=1e-6)
+
+
+def damage_pictures(clip: Path, numbers: tuple[int, ...]) -> None:
+    """Overwrite stored pictures, counted in order of storing, so that they cannot be decoded."""
+    with av.open(str(clip)) as container:
+        packets = [(p.pos, p.size) for p in container.demux(video=0) if p.size and p.pos is not None]
+    data = bytearray(clip.read_bytes())
+    for number in numbers:
+        begin, size = packets[number]
+        data[begin + 4 : begin + size] = bytes(size - 4)
+    clip.write_bytes(data)
+
+
+@pytest.mark.parametrize("damaged", [(4,), (0, 1), (3, 9, 10)])
+def test_a_damaged_picture_keeps_its_number_and_its_time(tmp_path: Path, damaged: tuple[int, ...]) -> None:
+    """However the clip is entered, or a place set by hand would be taken for one of another picture."""
+    clip = write_clip(tmp_path / "damaged.mp4", range(0, 3000 * 60, 3000), options={"crf": "12", "bf": "0", "g": "1"})
+    damage_pictures(clip, damaged)
+    facts = read_facts(clip)
+    whole, part = list(read_frames(facts)), list(read_frames(facts, from_s=0.0))
+    left = [k for k in range(60) if k not in damaged]
+    assert [f.index for f in whole] == [f.index for f in part] == left
+    assert [f.clip_s for f in whole] == pytest.approx([k / 30 for k in left], abs=1e-6)
+    assert [f.clip_s for f in part] == pytest.approx([k / 30 for k in left], abs=1e-6)
+    for frame in first_look(facts, at_most=6):
+        assert frame.clip_s == pytest.approx(frame.index / 30, abs=1e-6)
+        assert round(((float(frame.luma[80, 8]) - 16) * 255 / 219 - 20) / 6) == frame.index % 30
