@@ -137,9 +137,8 @@ def _rope(analysis: Analysis) -> Iterator[str]:
 
 
 def _deciding_frame(analysis: Analysis) -> int:
-    ruling = analysis.verdict.ruling
-    end_s = analysis.clock.duration_s if ruling is None else ruling.decided_at_s
-    return int(np.abs(match_times(analysis) - end_s).argmin())
+    """The picture nearest to when the clock stopped, which is told of even where a mark had decided before."""
+    return int(np.abs(match_times(analysis) - analysis.clock.duration_s).argmin())
 
 
 def _clock(analysis: Analysis) -> Iterator[str]:
@@ -159,10 +158,10 @@ def _clock(analysis: Analysis) -> Iterator[str]:
         return
     speed_m_s = float(rope.speed_m_s[_deciding_frame(analysis)])
     if math.isfinite(speed_m_s):
-        yield (
-            f"The rope moved at {1000 * abs(speed_m_s):.0f} mm/s when the clock stopped: 0.1 s earlier or later would "
-            f"change the margin by {100 * abs(speed_m_s):.1f} mm."
-        )
+        moves = f"The rope moved at {1000 * abs(speed_m_s):.0f} mm/s when the clock stopped"
+        if analysis.run.sheet.rules.decide == "rope-share":
+            moves += f": 0.1 s earlier or later would change the margin by {100 * abs(speed_m_s):.1f} mm"
+        yield f"{moves}."
 
 
 def _events(analysis: Analysis) -> tuple[Event, ...]:
