@@ -18,8 +18,6 @@ OUT_FOR_S: Final = 0.1
 ALL_BUT: Final = 0.95
 #: Recoil and the rope's shock are looked for this long after the arm has stopped.
 AFTER_S: Final = 0.3
-#: A taut rope that was slack within this long before has snapped taut.
-SNAPS_IN_S: Final = 0.05
 
 
 def find_reach(

@@ -25,18 +25,6 @@ def travel_reduction(speed_m_s: Numbers, surface_speed_m_s: Numbers) -> FloatArr
     return np.asarray(1.0 - np.divide(speed, surface, out=out, where=surface != 0))
 
 
-def longitudinal_slip_from_travel_reduction(travel_reduction_ratio: Numbers) -> FloatArray:
-    """Longitudinal slip κ = (ω r − v)/v = s/(1 − s) of ISO 8855; infinite for a wheel spinning on the spot.
-
-    Notes
-    -----
-    Checked by: tests/derived/test_slip_measures.py::test_longitudinal_slip
-    """
-    s = np.asarray(travel_reduction_ratio, dtype=np.float64)
-    out = np.full(s.shape, np.inf)
-    return np.asarray(np.divide(s, 1.0 - s, out=out, where=s != 1))
-
-
 def net_traction_ratio(pull_N: Numbers, dynamic_load_N: Numbers) -> FloatArray:
     """Net traction ratio: pull over dynamic load (weight transfer included); NaN where nothing rests on the wheels.
 

@@ -18,6 +18,10 @@ TRUST: Final = ("link", "stretch", "inertia", "momentum", "drive")
 WINDOW_S: Final = 0.5
 #: What dates a contradiction is averaged over this long, and so long a lull does not end it.
 DATE_OVER_S: Final = 0.1
+#: What contradicts a source that says the rope pushes.
+ROPE: Final = "the rope"
+#: A tension that is known exactly, as far as any source goes [N].
+_EXACT_N: Final = 1e-9
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,7 +56,8 @@ class Fused:
 def fuse_sources(sources: Sequence[PullSource], real_s: FloatArray) -> Fused:
     """Combine sources frame by frame; those that contradict the most trusted one are left out where they do.
 
-    Sources that only the forecast supports join only where there is no other.
+    Sources that only the forecast supports join only where there is no other. A rope cannot push: a source that says so
+    beyond doubt is left out there, and what noise leaves below zero is zero, which is never further from the truth.
 
     Parameters
     ----------
@@ -74,6 +79,12 @@ def fuse_sources(sources: Sequence[PullSource], real_s: FloatArray) -> Fused:
     # Sources that all say 0 because the rope is slack repeat one finding: it counts once.
     usable[1:] &= ~((tension_N[1:] == 0) & np.logical_or.accumulate(usable & (tension_N == 0))[:-1])
     contradictions, ratios = [], []
+    for k, source in enumerate(chosen):
+        pushes = find_push(source, real_s)
+        frames = pushes.frames & usable[k]
+        if frames.any():
+            contradictions.append(replace(pushes, frames=frames))
+            usable[k] &= ~frames
     for k in range(1, len(chosen)):
         for j in range(k):
             found = compare_sources(chosen[k], chosen[j], real_s)
@@ -85,7 +96,24 @@ def fuse_sources(sources: Sequence[PullSource], real_s: FloatArray) -> Fused:
                 contradictions.append(replace(found, frames=frames))
                 usable[k] &= ~frames
     birge = float(np.sqrt(np.mean(np.square(ratios)))) if ratios else float("nan")
-    return Fused(combine_sources("fused", chosen, usable), tuple(contradictions), birge)
+    combined = combine_sources("fused", chosen, usable)
+    pulling = replace(combined, tension_N=np.maximum(combined.tension_N, 0.0))
+    return Fused(pulling, tuple(contradictions), birge)
+
+
+def find_push(source: PullSource, real_s: FloatArray) -> Contradiction:
+    """Where a source says beyond doubt that the rope pushes, held against the same source with nothing below zero.
+
+    Notes
+    -----
+    Checked by: tests/pull/test_fusing.py::test_source_that_says_the_rope_pushes_is_left_out
+    """
+    exact_N = np.full(len(source.tension_N), _EXACT_N)
+    pulling = replace(
+        source, source=ROPE, tension_N=np.maximum(source.tension_N, 0.0), u_tension_N=exact_N, u_common_N=exact_N,
+        parts=(),
+    )  # fmt: skip
+    return compare_sources(source, pulling, real_s)
 
 
 def compare_sources(source: PullSource, believed: PullSource, real_s: FloatArray) -> Contradiction:

@@ -63,11 +63,6 @@ class LinkLaw:
         """Whether the law has a bend."""
         return len(self.coefficients) == 3
 
-    @property
-    def hysteresis_m(self) -> float:
-        """Half the distance between loading and unloading [m], where it is greatest."""
-        return float(self.half_gap_m(np.array([self.lowest_N, self.highest_N])).max())
-
     def half_gap_m(self, force_N: FloatArray) -> FloatArray:
         """Half the distance between loading and unloading [m] at forces [N]; beyond the test as at its ends."""
         within_N = np.clip(force_N, self.lowest_N, self.highest_N)

@@ -12,7 +12,7 @@ from matchvision.arrays import FloatArray
 from matchvision.errors import CannotMeasure
 from matchvision.geometry.footprints import nearest_gap, outline_of, wall_outline
 from matchvision.pull.drive import states_motor_line
-from matchvision.pull.fusing import Contradiction, Fused, fuse_sources
+from matchvision.pull.fusing import ROPE, Contradiction, Fused, fuse_sources
 from matchvision.pull.lacking import say_what_to_add
 from matchvision.pull.steadying import average_accelerations
 from matchvision.pull.tautness import believe_stretched_link
@@ -130,6 +130,12 @@ def describe_contradiction(found: Contradiction, match_s: FloatArray) -> str:
         "momentum": "the table under the sliding wheels grips more or less there than stated",
         "drive": "the drive did not do what its torque line and the throttle say",
     }.get(found.source, "one of the two rests on a wrong number")
+    if found.believed == ROPE:
+        return (
+            f"From {at_s[0]:.2f} s to {at_s[-1]:.2f} s {found.source} would have the rope push ({much}, 95 %, mean "
+            f"over half a second about {match_s[worst]:.2f} s), which it cannot. {found.source} is left out there; "
+            f"perhaps {meaning}, or a machine was not where the footage shows it."
+        )
     return (
         f"From {at_s[0]:.2f} s to {at_s[-1]:.2f} s {found.source} and {found.believed} contradict each other "
         f"({found.source} less {found.believed}: {much}, 95 %, at {match_s[worst]:.2f} s). {found.believed} is "

@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from matchvision.pull.fusing import fuse_sources
+from matchvision.pull.fusing import ROPE, fuse_sources
+from matchvision.pull.measuring import describe_contradiction
 from matchvision.records.pull import ErrorPart, PullSource
 from tests.made_motion import Values, seconds, spread
 
@@ -47,6 +48,36 @@ def test_contradicted_source_is_not_believed_against_a_third() -> None:
     sources = [source("link", 10.0, 0.3, 0.1), source("inertia", wrong, 0.1, 0.4), source("drive", 10.2, 0.2, 0.5)]
     (found,) = fuse_sources(sources, T_S).contradictions
     assert (found.source, found.believed) == ("inertia", "link")
+
+
+def test_source_that_says_the_rope_pushes_is_left_out() -> None:
+    """For a quarter of a second a machine's place is wrong: its momentum would have the rope push with 20 N."""
+    wrong = np.where((T_S > 1.0) & (T_S < 1.25), -20.0, 10.0)
+    momentum, drive = source("momentum", wrong, 1.0, 1.0), source("drive", 10.5, 1.0, 1.0)
+    both = fuse_sources([momentum, drive], T_S)
+    (found,) = both.contradictions
+    assert (found.source, found.believed) == ("momentum", ROPE)
+    assert T_S[found.frames].min() == pytest.approx(1.0, abs=0.02)
+    assert T_S[found.frames].max() == pytest.approx(1.25, abs=0.02)
+    assert both.source.tension_N[found.frames] == pytest.approx(10.5)
+    said = describe_contradiction(found, T_S)
+    assert "momentum would have the rope push" in said
+    alone = fuse_sources([momentum], T_S).source
+    assert np.isnan(alone.tension_N[found.frames]).all()
+
+
+def test_noise_about_a_loose_rope_is_no_push_and_leaves_nothing_below_zero() -> None:
+    """A rope that hangs loose for a second without being told so; errors of 1 N, half of them the same throughout."""
+    generator = np.random.default_rng(5)
+    true_N = np.where((T_S > 1.0) & (T_S < 2.0), 0.0, 10.0)
+    for _ in range(20):
+        seen_N = (
+            true_N + 0.7 * generator.standard_normal(len(T_S)) + np.clip(0.7 * generator.standard_normal(), -1.4, 1.4)
+        )
+        found = fuse_sources([source("momentum", seen_N, 0.7, 0.7)], T_S)
+        assert not found.contradictions
+        assert found.source.tension_N.min() >= 0.0
+        assert (np.abs(found.source.tension_N - true_N) <= np.abs(seen_N - true_N)).all()
 
 
 def test_forecast_supported_source_joins_only_where_there_is_no_other() -> None:

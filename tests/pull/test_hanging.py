@@ -94,4 +94,5 @@ def test_loading_and_unloading_have_a_line_each() -> None:
 
 
 def test_one_way_alone_shows_no_gap() -> None:
-    assert fit_link(hang(0.06 + MASSES_KG * G / 500, way="up"), 0.0003).hysteresis_m == 0
+    law = fit_link(hang(0.06 + MASSES_KG * G / 500, way="up"), 0.0003)
+    assert (law.half_gap_m(np.array([law.lowest_N, law.highest_N])) == 0).all()

@@ -63,7 +63,7 @@ def test_hysteresis_counts_as_uncertainty() -> None:
     up, down = 0.06 + MASSES_KG * G / 500 - 0.001, 0.06 + MASSES_KG * G / 500 + 0.001
     test = HangTest(np.tile(MASSES_KG, 2), np.concatenate([up, down]), ("up",) * 8 + ("down",) * 8)
     law = fit_link(test, 0.0003)
-    assert law.hysteresis_m == pytest.approx(0.001)
+    assert law.half_gap_m(np.array([law.lowest_N, law.highest_N])) == pytest.approx(0.001)
     source = measure_link(law, make_rope(1, link_length_m=0.08, u_link_length_m=0.0), np.arange(1.0))
     assert source.tension_N[0] == pytest.approx(10.0, abs=1e-6)
     assert source.u_tension_N[0] >= 0.001 / np.sqrt(3) * 500
