@@ -64,6 +64,7 @@ def invented_class(place: Path) -> Path:
     """A class whose results are invented; returns its page."""
     out = place / "class"
     if not (out / "season.html").exists():
+        shutil.rmtree(place / "spring contest", ignore_errors=True)
         season, played = invented_played(place / "spring contest", out, CLASS_RUNS)
         write_book(fill_book(season, played, Rubric(), ()), out)
     return out / "season.html"

@@ -13,7 +13,7 @@ from matchvision.cli.showing import list_points, say, shown_progress, wishes_of
 if TYPE_CHECKING:
     from matchvision.records.classbook import ClassBook
     from matchvision.records.season import Season
-    from matchvision.season.holding import Held
+    from matchvision.season.holding import Held, Wishes
     from matchvision.season.running import Crew
     from matchvision.season.tasks import Done, Task
 
@@ -37,6 +37,7 @@ MOST_DOUBTS = 8
 @click.option("--no-causes", is_flag=True, help="Verdicts only; a later start seeks the causes.")
 @click.option("--no-remedies", is_flag=True, help="Leave out what would have won; a later start seeks it.")
 @click.option("--recheck", is_flag=True, help="Read every clip's content again, though size and time are as they were.")
+@click.option("--tidy", is_flag=True, help="Take away results of runs as they were before a sheet or clip was changed.")
 @click.option(
     "--receive",
     type=click.Path(path_type=Path),
@@ -57,6 +58,7 @@ def season(
     no_causes: bool,
     no_remedies: bool,
     recheck: bool,
+    tidy: bool,
     draw: bool,
     demo: bool,
 ) -> None:
@@ -67,7 +69,7 @@ def season(
     was stopped. A clip that cannot be used costs its own line only.
     """  # fmt: skip
     quiet = wishes_of(ctx).quiet
-    if not (demo or recheck or draw or receive is not None) and _tell_unchanged(
+    if not (demo or recheck or tidy or draw or receive is not None) and _tell_unchanged(
         ctx, folder, out, causes=not no_causes, remedies=not no_remedies, quiet=quiet
     ):
         return
@@ -81,15 +83,16 @@ def season(
             ctx.exit(SHORT_OF_SOMETHING)
         return
     from matchvision.records.naming import name_folder
+    from matchvision.season.holding import Wishes
 
     target = out if out is not None else Path("outputs") / name_folder(loaded.name)
     if draw:
         _draw(loaded, target, quiet=quiet)
         return
     _refuse_nothing(loaded)
-    held = _hold(
-        loaded, target, workers, cluster, causes=not no_causes, remedies=not no_remedies, anew=recheck, quiet=quiet
-    )
+    held = _hold(loaded, target, workers, cluster, Wishes(not no_causes, not no_remedies, recheck, tidy), quiet=quiet)
+    if tidy:
+        say(tell_tidied(held.gone), quiet=quiet)
     if held.book is None:
         _say_unchanged(ctx, held.page, held.failed, quiet=quiet)
         return
@@ -145,13 +148,11 @@ def _hold(
     out: Path,
     workers: int | None,
     cluster: str | None,
+    wishes: "Wishes",
     *,
-    causes: bool,
-    remedies: bool,
-    anew: bool,
     quiet: bool,
 ) -> "Held":
-    from matchvision.season.holding import Telling, Wishes, hold_season
+    from matchvision.season.holding import Telling, hold_season
     from matchvision.season.workers import count_cores
 
     def first(page: Path, book: "ClassBook") -> None:
@@ -163,7 +164,6 @@ def _hold(
         # How many work on a cluster is not known here.
         notice = None if cluster is not None else lambda text: say(text, quiet=quiet)
         telling = Telling(progress=tell, first=first, notice=notice)
-        wishes = Wishes(causes=causes, remedies=remedies, anew=anew)
         return hold_season(loaded, out, _crew(crew_size, cluster), wishes, telling, workers=crew_size)
 
 
@@ -194,6 +194,15 @@ def tell_season(book: "ClassBook") -> str:
     upsets = [f"{u.winner} beat {u.loser}, though given {chance_words(u.chance)} ({u.id})" for u in book.upsets[:3]]
     parts = [f"{count_words(book)}.", list_points("These need a human eye:", shown), list_points("Upsets:", upsets)]
     return "\n".join(part for part in parts if part)
+
+
+def tell_tidied(gone: int | None) -> str:
+    """How many results have gone, or why none has."""
+    if gone is None:
+        return "Nothing was taken away: a run cannot be read now, and its results may be among the older ones."
+    return (
+        f"{gone} result{'s' * (gone != 1)} of runs as they were before a change {'has' if gone == 1 else 'have'} gone."
+    )
 
 
 def in_a_line(why: str) -> str:

@@ -21,28 +21,34 @@ from matchvision.season.marks import find_rubric
 from matchvision.season.pacing import ENOUGH, count_pictures, estimate, is_long, tell_estimate
 from matchvision.season.program import fingerprint_program
 from matchvision.season.receiving import read_received
-from matchvision.season.running import PAGE, PRODUCTS, Crew, Played, Progress, at_work, list_due, look_up, work
+from matchvision.season.running import PAGE, PRODUCTS, RUNS, Crew, Played, Progress, at_work, list_due, look_up, work
 from matchvision.season.tasks import STEPS, Finished, Step, failure_file, next_step
+from matchvision.season.tidying import take_away_outdated
 from matchvision.season.unchanged import STATE, describe_unchanged, list_steps
 
 
 @dataclass(frozen=True, eq=False)
 class Held:
-    """What came of it: the page, the book (None where nothing has changed since the last time), tasks done by step."""
+    """What came of it: the page, the book (None where nothing has changed since the last time), tasks done by step.
+
+    ``gone``: results of runs as they were, taken away; None where that was asked for and not every run could be read.
+    """
 
     page: Path
     book: ClassBook | None
     done: Mapping[Step, int]
     failed: int
+    gone: int | None = 0
 
 
 @dataclass(frozen=True)
 class Wishes:
-    """What is asked for: which steps, and whether every clip's content is to be read again."""
+    """What is asked for: which steps, whether every clip's content is to be read again, outdated results to go."""
 
     causes: bool = True
     remedies: bool = True
     anew: bool = False
+    tidy: bool = False
 
     @property
     def steps(self) -> tuple[Step, ...]:
@@ -114,11 +120,20 @@ def hold_season(
             fill_index(index, played, book)
             index.keep_state("book", state)
         failed = sum(one.brief is None and bool(one.message) for one in played)
+        gone = _tidy(out, played) if wishes.tidy else 0
         if _is_settled(played, wishes.steps):
             read = [path for one in played for path in one.files]
             kept = describe_unchanged(season.folder, out, {"steps": list(wishes.steps)}, read, PAGE, failed)
             index.keep_state(STATE, kept)
-    return Held(out / PAGE, book, done, failed)
+    return Held(out / PAGE, book, done, failed, gone)
+
+
+def _tidy(out: Path, played: Sequence[Played]) -> int | None:
+    """Take away results of runs as they were; nothing while a run cannot be read, whose results may be among them."""
+    listed = [one for one in played if one.entry.run is not None or one.entry.clip is not None]
+    if not all(one.key for one in listed):
+        return None
+    return take_away_outdated(out / RUNS, {one.key for one in listed})
 
 
 def _draw(
