@@ -39,7 +39,7 @@ def free_focal_lengths() -> LensPrior:
     return LensPrior(CAMERA[:9].copy(), whitening, log_focal=False)
 
 
-@pytest.mark.parametrize("n", [4, 6, 10])
+@pytest.mark.parametrize("n", [4, 10])
 def test_residual_and_true_error(n: int) -> None:
     rng = np.random.default_rng(n)
     points = np.array([[x, y, 0.0] for x, y in PLACES[:n]])
