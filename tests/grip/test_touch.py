@@ -76,7 +76,7 @@ def test_body_that_fell_over_is_no_hand() -> None:
 
 def test_a_hand_that_is_hidden_in_part_between_is_told_once() -> None:
     """Half a second of it with less than counts to be seen between two of which each counts by itself."""
-    match_s = np.arange(40) * 0.1
+    match_s = 0.1 * np.arange(40.0)
     areas = np.zeros(40)
     areas[5:30] = LEAST_M2 / 4
     areas[8:14], areas[20:26] = 3 * LEAST_M2, 2 * LEAST_M2
