@@ -34,7 +34,7 @@ from tests.desk.clicking import example_of, marker_pixel, pixel_of
 from tests.desk.filmed import small_scene
 
 PICTURES = Path(__file__).parent.parent / "docs" / "pictures"
-MOST_BYTES = 300_000
+MOST_BYTES = 500_000
 #: Four fifths of a screen's pixels: as wide as the docs show them.
 LESS = 0.8
 #: The picture of the desk at which its tracks are looked at.
@@ -102,7 +102,7 @@ def desk(browser: webdriver.Chrome, place: Path) -> Image.Image:
     opened.serve_aside()
     try:
         _teach(opened, folder)
-        look_at(browser, opened.address, View(height=800))
+        look_at(browser, opened.address, View(height=800, scale=LESS))
         wait = WebDriverWait(browser, PATIENCE_S)
         wait.until(lambda driver: driver.find_elements(By.CSS_SELECTOR, "html[data-ready]"))
         browser.find_element(By.CSS_SELECTOR, '[data-step="mends"]').click()
