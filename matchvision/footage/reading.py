@@ -48,8 +48,8 @@ def read_facts(path: Path) -> ClipFacts:
         The clip cannot be opened or read, or no picture can be decoded.
     """
     path = Path(path)
-    with open_clip(path, threads=glancing_threads()) as (container, stream), ThreadPoolExecutor(1) as aside:
-        fingerprint = aside.submit(_fingerprint, path)
+    with open_clip(path, threads=glancing_threads()) as (container, stream), ThreadPoolExecutor(2) as aside:
+        fingerprint, scanned = aside.submit(_fingerprint, path), aside.submit(scan_times, path)
         probe = itertools.islice(_decode(container, stream), _PICTURES_TO_PROBE)
         first = next(probe, None)
         if first is None:
@@ -57,7 +57,7 @@ def read_facts(path: Path) -> ClipFacts:
         context = stream.codec_context
         turn = read_turn(first)
         backward = count_backward_steps(_time_s(p, path) for p in itertools.chain([first], probe))
-        times = scan_times(path)
+        times = scanned.result()
         width, height = (first.height, first.width) if turn.quarter_turns % 2 else (first.width, first.height)
         notes = {**container.metadata, **stream.metadata}
         recorded = read_capture_rate(notes)

@@ -89,18 +89,20 @@ def _scan(path: Path, size: int, changed_ns: int) -> ClipTimes:
     keyframes: list[float] = []
     hidden: list[float] = []
     with open_clip(path) as (container, stream):
-        stated = int(stream.frames)
+        stated, base = int(stream.frames), stream.time_base
         try:
             for packet in container.demux(stream):
+                # Once a container: a fraction for each packet would take longer than reading it.
+                base = base or packet.time_base
                 if packet.size == 0 or packet.is_discard:
-                    if packet.size and packet.pts is not None and packet.time_base is not None:
-                        hidden.append(float(packet.pts * packet.time_base))
+                    if packet.size and packet.pts is not None and base is not None:
+                        hidden.append(packet.pts * base.numerator / base.denominator)
                     continue
-                if packet.pts is None or packet.time_base is None:
+                if packet.pts is None or base is None:
                     msg = f"picture {len(shown)} carries no presentation time"
                     do = "put the pictures into an mp4 or mkv file that keeps their times"
                     raise FootageError(msg, where=str(path), do=do)
-                time_s = float(packet.pts * packet.time_base)
+                time_s = packet.pts * base.numerator / base.denominator
                 shown.append(time_s)
                 if packet.is_keyframe:
                     keyframes.append(time_s)
