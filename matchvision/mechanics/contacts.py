@@ -82,11 +82,12 @@ def bear_loads(
     """Set the load on each contact; the least of them, below nothing where a contact would lift.
 
     Loads lie on a plane a + b x + c y over the contacts; balances of force, pitch and tilt give a, b, c. ``total`` is
-    what rests on the table, ``lift`` and ``roll_over`` the rope's moments. A contact that would lift carries nothing,
-    the others all.
+    what rests on the table, ``lift`` and ``roll_over`` the rope's moments. What one diagonal carries beyond the plane is
+    told by no balance; the plane makes up for what that does to them. A contact that would lift carries nothing, the
+    others all.
     """
     height = body[at.COM_Z]
-    sum_x = sum_y = pitch_1 = pitch_x = pitch_y = tilt_1 = tilt_x = tilt_y = 0.0
+    sum_x = sum_y = pitch_1 = pitch_x = pitch_y = pitch_d = tilt_1 = tilt_x = tilt_y = tilt_d = 0.0
     for j in range(4):
         x, y = body[at.CONTACT_0 + 3 * j] - com_x, body[at.CONTACT_0 + 3 * j + 1] - body[at.COM_Y]
         pitch, tilt = -height * per_load[j, 0] - x, y + height * per_load[j, 1]
@@ -98,13 +99,19 @@ def bear_loads(
         tilt_1 += tilt
         tilt_x += tilt * x
         tilt_y += tilt * y
+        diagonal = 1.0 if j == 0 or j == 3 else -1.0
+        pitch_d += pitch * diagonal
+        tilt_d += tilt * diagonal
+    aslant = body[at.DIAGONAL] * total / 4.0
     level, slope_x, slope_y = solve_three(
-        (4.0, sum_x, sum_y, total), (pitch_1, pitch_x, pitch_y, lift), (tilt_1, tilt_x, tilt_y, roll_over)
+        (4.0, sum_x, sum_y, total),
+        (pitch_1, pitch_x, pitch_y, lift - aslant * pitch_d),
+        (tilt_1, tilt_x, tilt_y, roll_over - aslant * tilt_d),
     )
     least, carrying = 1e30, 0.0
     for j in range(4):
         x, y = body[at.CONTACT_0 + 3 * j] - com_x, body[at.CONTACT_0 + 3 * j + 1] - body[at.COM_Y]
-        loads[j] = level + slope_x * x + slope_y * y
+        loads[j] = level + slope_x * x + slope_y * y + (aslant if j == 0 or j == 3 else -aslant)
         least = min(least, loads[j])
         loads[j] = max(loads[j], 0.0)
         carrying += loads[j]

@@ -126,6 +126,8 @@ class MachineModel:
         share); empty: all of it.
     winding : rope that it winds in over match time, (time [s], length [m]); empty: none.
     arm : an arm that goes out; None without one.
+    diagonal_ratio : share of the mean load of a contact point by which front left and rear right carry more than
+        balance asks of four alike springs, and the other two less: no balance tells it of a stiff machine.
     changes : what happens to it in mid-run.
     """
 
@@ -153,6 +155,7 @@ class MachineModel:
     winding: Points = ()
     arm: Arm | None = None
     bodies: tuple[Box, ...] = ()
+    diagonal_ratio: float = 0.0
     changes: Changes = UNCHANGED
 
     @property
@@ -222,6 +225,7 @@ class MachineModel:
         ahead_m = max([self.size_m[0] / 2, *(box.at_m[0] + box.size_m[0] / 2 for box in self.bodies)])
         aside_m = max([self.size_m[1] / 2, *(abs(box.at_m[1]) + box.size_m[1] / 2 for box in self.bodies)])
         out[d.HALF_LENGTH], out[d.HALF_WIDTH] = ahead_m, aside_m
+        out[d.DIAGONAL] = self.diagonal_ratio
         out[d.CONTACT_0 :] = self.contacts().ravel()
         return out
 

@@ -65,6 +65,11 @@ def jumps(explanation: Explanation) -> bool:
     return bool(explanation.spacing) and not explanation.dated and explanation.unit != "s"
 
 
+def is_number(explanation: Explanation) -> bool:
+    """Whether it says that one number is other than stated, all along."""
+    return explanation.has_size and not explanation.spacing
+
+
 def model_error(explanation: Explanation) -> float:
     """What the model gets wrong all along, in a size's unit: of one side's drive twice as much as of both sides'."""
     error = SIZE_ERRORS.get(explanation.unit, 0.0)

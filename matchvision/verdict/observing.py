@@ -29,7 +29,7 @@ class Series:
 
     ``what``: "speed" towards home [m/s], "surface" speed of one side's wheels [m/s], "heading" [degrees] or "tension"
     [N]. ``side``: 0 left, 1 right for surface speeds. ``scale`` is the quantity's size, by which a model's own error is
-    reckoned.
+    reckoned. ``aside_m``: how far to the left of its machine's middle a wheel stands.
     """
 
     what: str
@@ -38,6 +38,7 @@ class Series:
     values: FloatArray
     u: FloatArray
     scale: float
+    aside_m: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,13 +68,13 @@ def observe(
     frames_s = clock.match_time(motion.clip_s)
     told: list[Series] = []
 
-    def add(what: str, machine: str, side: int, values: FloatArray, u_values: FloatArray) -> None:
+    def add(what: str, machine: str, side: int, values: FloatArray, u_values: FloatArray, aside_m: float = 0.0) -> None:
         mean, u = _means(frames_s, values, t_s, step_s), _means(frames_s, u_values, t_s, step_s)
         mean = np.where(np.isfinite(u), mean, np.nan)
         known = mean[np.isfinite(mean)]
         if len(known) >= 5:
             scale = max(LEAST_SCALE[what], float(np.max(np.abs(known - (known[0] if what == "heading" else 0.0)))))
-            told.append(Series(what, machine, side, mean, u, scale))
+            told.append(Series(what, machine, side, mean, u, scale, aside_m))
 
     for name in machines:
         moved = motion.machines.get(name)
@@ -83,8 +84,9 @@ def observe(
         facts = {wheel.name: wheel for wheel in run.sheet.machine[name].wheel}
         for wheel in motion.wheels:
             if wheel.machine == name and wheel.driven:
-                side = 0 if facts[wheel.wheel].face_m[1] >= 0 else 1
-                add("surface", name, side, wheel.surface_speed_m_s, wheel.u_surface_speed_m_s)
+                aside_m = facts[wheel.wheel].face_m[1]
+                side = 0 if aside_m >= 0 else 1
+                add("surface", name, side, wheel.surface_speed_m_s, wheel.u_surface_speed_m_s, aside_m)
     fused = pull.source("fused") if pull is not None else None
     if fused is not None and fused.independent and len(machines) == 2:
         add("tension", "", 0, fused.tension_N, fused.u_tension_N)

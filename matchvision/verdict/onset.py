@@ -35,7 +35,7 @@ def onset_s(fitter: RunFitter, computed: Sequence[FloatArray], slopes: Sequence[
     zero = np.zeros(slopes[0].shape[1])
     chances = (1.0 / len(BEFOREHAND),) * len(BEFOREHAND)
     logs = [
-        RunFitter(observed, Loosened(float(date_s), np.inf, AFTERWARDS), shares=BEFOREHAND)
+        RunFitter(observed, Loosened(float(date_s), np.inf, AFTERWARDS), shares=BEFOREHAND, apart=True)
         .sum_up(zero, computed, slopes, shares=BEFOREHAND, chances=chances)
         .log_evidence
         for date_s in dates

@@ -13,7 +13,7 @@ from matchvision.mechanics.machine import MatchModel
 from matchvision.mechanics.match import play_match_quickly
 from matchvision.mechanics.stated import Findings, Stated, tied_numbers
 from matchvision.records.sheet import Run, StartPose
-from matchvision.verdict.explaining import scale_inertia
+from matchvision.verdict.explaining import scale_inertia, with_machine
 from matchvision.verdict.observing import Observed, read_course, reading_times
 from matchvision.verdict.operating import operate
 
@@ -38,6 +38,10 @@ Play = Callable[[MatchModel], Sequence[FloatArray]]
 
 #: How far [m] a rope that starts taut may be off its stated length at the hitches.
 ROPE_SLACK_U_M: Final = 0.003
+#: Standard uncertainty of the share of its mean load by which a wheel on one diagonal carries more than on four alike
+#: springs: on a stiff frame no balance tells it. A frame that rocks has all of it on one diagonal; in an
+#: independent engine, whose wheels are rigid, up to a quarter of a wheel's load moves across once one side slides.
+DIAGONAL_U: Final = 0.3
 #: Longest step of a computed match [s], or a match's duration over so many: with 0.25 s in a match of 5.5 s what the
 #: solver gets wrong beside a corner of the throttle weighs as much as a cause may.
 LEAST_STEP_S: Final = 0.05
@@ -68,8 +72,8 @@ class Forecasted:
     def match(self, z: FloatArray) -> MatchModel:
         """The match with its uncertain numbers moved by ``z`` standard uncertainties.
 
-        After the stated ones come the inertias that nobody stated, by machine, the rope's slack, and what unknown
-        operators gave, by machine and time.
+        After the stated ones come the inertias that nobody stated, by machine, the rope's slack, how each machine's
+        wheels share their load across the diagonal, and what unknown operators gave, by machine and time.
         """
         values = {key: number.value for key, number in self.stated.items()}
         for key, step in zip(self.free(), z, strict=False):
@@ -86,6 +90,9 @@ class Forecasted:
             length_m = model.rope.length_m + ROPE_SLACK_U_M * float(z[used])
             model = replace(model, rope=replace(model.rope, length_m=length_m))
         used += 1
+        for k in range(len(self.names)):
+            model = with_machine(model, k, diagonal_ratio=DIAGONAL_U * float(z[used]))
+            used += 1
         for name, times_s in self.unplanned.items():
             model = operate(model, self.names.index(name), times_s, z[used : used + len(times_s)])
             used += len(times_s)
@@ -95,7 +102,7 @@ class Forecasted:
     def numbers(self) -> int:
         """How many standard normal numbers `match` takes."""
         guessed = sum(len(times_s) for times_s in self.unplanned.values())
-        return len(self.free()) + len(self.unstated_inertia()) + 1 + guessed
+        return len(self.free()) + len(self.unstated_inertia()) + 1 + len(self.names) + guessed
 
     @property
     def precision(self) -> FloatArray:

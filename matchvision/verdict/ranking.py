@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from matchvision.verdict.explaining import Explanation
-from matchvision.verdict.finding import Found, Look
+from matchvision.verdict.finding import Found, Look, is_number
 from matchvision.verdict.searching import Searcher
 from matchvision.verdict.sharpening import sharpen
 
@@ -67,6 +67,12 @@ def search_all(searcher: Searcher, explanations: Sequence[Explanation], rival: f
         fitted = sorted(range(len(looks)), key=lambda i: -looks[i].fitted_log_evidence)[:LOOK_FITTED]
         likely += [i for i in fitted if i not in likely and math.isfinite(looks[i].fitted_log_evidence)]
         narrowed = list(pool.map(lambda i: searcher.narrow(explanations[i], looks[i]), likely))
+        # Whether a wrong number is at work a look tells badly: stretched ones stand in for it.
+        numbers = [i for i, explanation in enumerate(explanations) if i not in likely and is_number(explanation)]
+        for i, held in zip(numbers, pool.map(lambda i: searcher.hold(explanations[i]), numbers), strict=True):
+            if held is not None:
+                likely.append(i)
+                narrowed.append(held)
         best = max([rival, *(look.log_evidence for look in narrowed)])
         order = sorted(range(len(likely)), key=lambda i: -narrowed[i].log_evidence)[:REFIT_MOST]
         worth = {i for i in order if narrowed[i].log_evidence > best - REFIT_WITHIN} | set(order[:REFIT_LEAST])

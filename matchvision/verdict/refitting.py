@@ -1,12 +1,11 @@
 """Refits of the computed match to a measured one: most probable numbers, and how probable the run is under them."""
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-from scipy.linalg import cho_solve
 
 from matchvision.arrays import FloatArray
 from matchvision.verdict.erring import (
@@ -16,6 +15,7 @@ from matchvision.verdict.erring import (
     UNEXPLAINED_CHANCES,
     UNEXPLAINED_ERRORS,
     Loosened,
+    Part,
     weigh_errors,
 )
 from matchvision.verdict.observing import Observed
@@ -73,15 +73,21 @@ class RunFitter:
         loosened: Loosened | None = None,
         shares: Sequence[float] = UNEXPLAINED_ERRORS,
         least: float = 0.0,
+        *,
+        apart: bool = False,
     ) -> None:
         """``loosened``: where the model cannot know what a hand did; ``shares``: sizes of its error to be ready for.
 
         ``least``: the size that stands for all smaller ones, of a model that cannot be as good as those.
+        ``apart``: whether each series' errors are taken as its own.
         """
         self.observed = observed
         self.known = [np.flatnonzero(np.isfinite(s.values)) for s in observed.series]
         self.values = [s.values[k] for s, k in zip(observed.series, self.known, strict=True)]
-        self.weights = {share: weigh_errors(observed, self.known, max(share, least), loosened) for share in shares}
+        widths = [max(share, least) for share in shares]
+        weights = weigh_errors(observed, self.known, sorted(set(widths)), loosened, apart=apart)
+        of_width = dict(zip(sorted(set(widths)), weights, strict=True))
+        self.weights = {share: of_width[width] for share, width in zip(shares, widths, strict=True)}
 
     def residuals(self, predicted: Sequence[FloatArray]) -> list[FloatArray]:
         """Measured less predicted, where measured; what a model cannot give counts as wholly wrong."""
@@ -94,8 +100,12 @@ class RunFitter:
 
     def misfit(self, residuals: Sequence[FloatArray], share: float) -> float:
         """Half the sum of squares weighed by the inverse covariance."""
-        weights = self.weights[share]
-        return 0.5 * sum(float(r @ cho_solve(f, r)) for r, f in zip(residuals, weights.factors, strict=True))
+        return 0.5 * sum(float(r @ (part.inverse @ r)) for part, r in self._parts(residuals, share))
+
+    def _parts(self, of_series: Sequence[FloatArray], share: float) -> Iterator[tuple[Part, FloatArray]]:
+        """What there is of each series, put together by the parts whose errors go together."""
+        for part in self.weights[share]:
+            yield part, np.concatenate([of_series[i] for i in part.series])
 
     def differ(self, one: Sequence[FloatArray], other: Sequence[FloatArray]) -> bool:
         """Whether two computed runs can be told from each other at all."""
@@ -103,13 +113,11 @@ class RunFitter:
         return self.misfit(between, TOLD_APART) > LEAST_DIFFERENCE_NATS
 
     def log_densities(self, residuals: Sequence[FloatArray], share: float) -> FloatArray:
-        """Log probability density of each series' residuals, (number of series,)."""
+        """Log probability density of the residuals of each machine, and of the rope."""
         return np.array(
             [
-                -0.5 * float(r @ cho_solve(f, r))
-                - float(np.sum(np.log(np.diag(f[0]))))
-                - 0.5 * len(r) * math.log(2 * math.pi)
-                for r, f in zip(residuals, self.weights[share].factors, strict=True)
+                -0.5 * (float(r @ (part.inverse @ r)) + part.log_determinant + len(r) * math.log(2 * math.pi))
+                for part, r in self._parts(residuals, share)
             ]
         )
 
@@ -119,8 +127,8 @@ class RunFitter:
         """Gradient (p,) and curvature (p, p) of the misfit with the numbers' standard normal prior left out."""
         p = slopes[0].shape[1]
         gradient, curvature = np.zeros(p), np.zeros((p, p))
-        for r, j, factor in zip(residuals, slopes, self.weights[share].factors, strict=True):
-            solved = cho_solve(factor, j)
+        for (part, r), (_, j) in zip(self._parts(residuals, share), self._parts(slopes, share), strict=True):
+            solved = part.inverse @ j
             gradient += solved.T @ r
             curvature += j.T @ solved
         return gradient, curvature
@@ -289,7 +297,8 @@ class RunFitter:
             if gained > unseen:
                 step, gained = step * unseen / gained, unseen
             log_hessian = float(np.linalg.slogdet(hessian)[1]) - float(np.sum(np.log(prior)))
-            log_norm = -0.5 * self.weights[share].log_determinant - 0.5 * count * np.log(2 * np.pi)
+            log_determinant = sum(part.log_determinant for part in self.weights[share])
+            log_norm = -0.5 * log_determinant - 0.5 * count * np.log(2 * np.pi)
             densities.append(float(log_norm - cost + gained - 0.5 * log_hessian))
             places.append(z + step)
             spreads.append(np.linalg.inv(hessian))

@@ -17,6 +17,7 @@ from matchvision.verdict.finding import (
     Found,
     Look,
     evenly,
+    is_number,
     jumps,
     model_error,
 )
@@ -33,6 +34,12 @@ SIZES_ALONE, SIZES_EACH = (-1.5, -0.5, 0.5, 1.5), (-0.8, 0.8)
 #: Of a stretch, where a little more or less grip decides whether wheels break loose on it; and of a change at the
 #: moment at which the run left what the match can give without it, where one of all there is counts as well.
 SIZES_OF_TWO, SIZES_AT_ONSET = (-1.2, -0.4, 0.4, 1.2), (-0.8, 0.4, 1.6)
+#: Of a change without a time or place, the sizes that are held while all other numbers follow.
+SIZES_HELD: Final = (-0.8, 0.8)
+#: What is less likely than no change by more than this (nats) while its size is held is not set free.
+HELD_WITHIN: Final = 10.0
+#: What is likelier by this much is brought downhill by so many steps with all slopes anew.
+HELD_BETTER, HELD_ROUNDS = 1.0, 8
 #: What was not computed may add so much (nats) to a look: farther on the slopes are no longer those of the match.
 LOOK_UNSEEN: Final = 30.0
 
@@ -130,6 +137,9 @@ class Searcher:
         what was looked at.
         """
         found = [self._narrow(explanation, begin) for begin in (look, *look.others)]
+        held = self.hold(explanation) if is_number(explanation) and self.start is None else None
+        if held is not None:
+            found.append(held)
         first, *others = sorted(found, key=lambda each: -each.log_evidence)
         if jumps(explanation):
             return replace(first, others=(replace(look, others=()), *look.others))
@@ -172,6 +182,38 @@ class Searcher:
             evidence += math.log(min(1.0, 2 * spacing / NARROWED / span))
         return Look(evidence, sharp, at)
 
+    def hold(self, explanation: Explanation) -> Look | None:
+        """The best look from the numbers that fit best without a change, which first follow a size that is held.
+
+        Where a stated number has been stretched to stand in for the change, what lies between the two may be a ridge:
+        no step from either side leads over it. A size that is then set free must be nearly as good as no change; None
+        where none is.
+        """
+
+        def changed(z: FloatArray) -> Sequence[FloatArray]:
+            return self.play(explanation.change(self.forecasted.match(z), float(z[-1]), ()))
+
+        found = []
+        for size in SIZES_HELD:
+            fit = self.fitter.refit(
+                lambda z, size=size: changed(np.append(z, size)),  # type: ignore[misc]
+                self.plain.z,
+                slopes=self.plain.slopes,
+                rounds=4,
+                anew=0,
+            )
+            if fit.log_evidence > self.plain.log_evidence - HELD_WITHIN:
+                begin = np.append(fit.z if fit.computed is None else fit.computed, size)
+                free = self.fitter.refit(changed, begin, slopes=fit.slopes, rounds=4, anew=0)
+                if fit.log_evidence > self.plain.log_evidence + HELD_BETTER:
+                    precision = np.append(self.forecasted.precision, 1.0)
+                    spreads = np.diag(1.0 / np.maximum(precision, 1.0))
+                    free = settle(
+                        self.fitter, changed, replace(free, z=begin, covariance=spreads), precision, HELD_ROUNDS
+                    )
+                found.append(Look(free.log_evidence, free, ()))
+        return max(found, key=_evidence, default=None)
+
     def _other_beginning(self, explanation: Explanation, sharp: Refit) -> tuple[FloatArray, Sequence[FloatArray]]:
         """Numbers to begin a narrowed look from once more, and slopes by the first of them.
 
@@ -187,7 +229,9 @@ class Searcher:
     def refit(self, explanation: Explanation, look: Look) -> Found:
         """Everything free: stated numbers, the size, the time or place, which is as likely anywhere in its range."""
         changed, precision = self.freed(explanation, look)
-        begin = np.concatenate([look.fit.z, np.zeros(len(explanation.spacing))])
+        # From where a match was computed: a step along the slopes from there may lead over a ridge.
+        own = look.fit.z if look.fit.computed is None else look.fit.computed
+        begin = np.concatenate([own, np.zeros(len(explanation.spacing))])
         fit = self.fitter.refit(changed, begin, slopes=look.fit.slopes, rounds=6, anew=1, precision=precision)
         return self._found(explanation, look, fit)
 

@@ -1,7 +1,6 @@
 """Which explanation of a run is likeliest: each refitted to what was measured, and compared by evidence."""
 
 import math
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
@@ -9,7 +8,6 @@ from typing import Final
 import numpy as np
 
 from matchvision.arrays import FloatArray
-from matchvision.verdict.causing import FALSE_ALARM
 from matchvision.verdict.erring import GUESSED_ERROR, UNEXPLAINED_ERRORS, Loosened
 from matchvision.verdict.explaining import Explanation
 from matchvision.verdict.finding import Found
@@ -17,16 +15,13 @@ from matchvision.verdict.observing import Observed
 from matchvision.verdict.onset import onset_s
 from matchvision.verdict.pairing import FoundPair, pair_up, part_again
 from matchvision.verdict.playing import Forecasted, player
-from matchvision.verdict.ranking import search_all, sharpen_near
+from matchvision.verdict.priors import Priors, priors_of
+from matchvision.verdict.ranking import Search, search_all, sharpen_near
 from matchvision.verdict.refitting import Predict, Refit, RunFitter, log_sum
 from matchvision.verdict.searching import Searcher
 from matchvision.verdict.settling import SEED, draw, settle
-from matchvision.verdict.touching import STAYS, by_hand, left_alone
+from matchvision.verdict.touching import STAYS, ByHand, by_hand, left_alone
 
-#: Beforehand: it went as predicted, something happened that no explanation covers, and the rest for all explanations.
-AS_PREDICTED_BEFORE, UNEXPLAINED_BEFORE = 0.5, 0.08
-#: Of what is left for explanations, the part for two together: they are tried only where one does not do.
-TWO_BEFORE: Final = 0.1
 #: From the ends of so many explanations the refit without a change is begun again.
 BEGUN_AGAIN: Final = 4
 #: Steps of it.
@@ -54,6 +49,29 @@ class Weighed:
     u_at: tuple[float, ...]
     fit: Refit
     beside: "Weighed | None" = None
+
+
+@dataclass(frozen=True, eq=False)
+class _Plain:
+    """The match without a change: refitted as stated, ``base``, and as logged, ``given``.
+
+    ``otherwise``: whether what was logged can be told from what was planned; else the two are one. ``onset_s``: when
+    the run left what it can give.
+    """
+
+    searcher: Searcher
+    as_stated: Predict
+    as_given: Predict
+    base: Refit
+    given: Refit
+    otherwise: bool
+    onset_s: float
+
+    def settled(self, found: Sequence[Found]) -> "_Plain":
+        """The same, begun once more from where explanations ended."""
+        given = _settle(self.searcher.fitter, self.as_given, self.given, found)
+        base = settle(self.searcher.fitter, self.as_stated, self.base) if self.otherwise else given
+        return replace(self, base=base, given=given)
 
 
 def weigh(
@@ -85,6 +103,27 @@ def weigh(
     stated numbers from "as predicted"; the best are then refitted with all slopes anew, and their time or place as a
     number of its own.
     """
+    plain = _refit_plain(forecasted, observed, logged)
+    priors = priors_of(explanations, (touched_s is not None) + plain.otherwise, stopped)
+    search = search_all(plain.searcher, explanations, plain.given.log_evidence + priors.as_predicted - priors.cause)
+    plain = plain.settled([one for _, one in search.found])
+    touching = () if touched_s is None else (left_alone(observed, touched_s, plain.as_stated, plain.base),)
+    pairs = _pair_where_one_does_not_do(plain, search, explanations, touching)
+    near = [(priors.among(e) + one.log_evidence, one) for e, one in search.found]
+    near += [(priors.pair_among + pair.first.log_evidence, pair.first) for pair in pairs]
+    loose = beside((plain.base, plain.given), near)
+    rivals = [priors.as_predicted + fit.log_evidence for fit in (plain.base, plain.given, *touching)]
+    rivals += [priors.pair + pair.first.log_evidence for pair in pairs]
+    moved = sharpen_near(plain.searcher, search, max(*rivals, priors.unexplained + loose) - priors.cause)
+    plain = replace(plain, given=_settle(plain.searcher.fitter, plain.as_given, plain.given, moved))
+    if not plain.otherwise:
+        plain = replace(plain, base=plain.given)
+    hands = () if touched_s is None else tuple(by_hand(search.found, touched_s, plain.onset_s, observed))
+    return _tell(priors, plain, loose, touching, search.found, pairs, hands)
+
+
+def _refit_plain(forecasted: Forecasted, observed: Observed, logged: Forecasted | None) -> _Plain:
+    """The match without a change, refitted as stated and as logged, and what looks for changes from there."""
     least = GUESSED_ERROR if forecasted.unplanned else 0.0
     fitter = RunFitter(observed, least=least)
     play = player(forecasted, observed)
@@ -96,102 +135,98 @@ def weigh(
         return play((logged or forecasted).match(z))
 
     zero = np.zeros(forecasted.numbers)
-    plain = as_stated(zero)
-    shared = fitter.slopes_of(as_stated, zero, plain, range(forecasted.numbers))
-    base = settle(fitter, as_stated, fitter.refit(as_stated, zero, slopes=shared, rounds=6))
-    otherwise = logged is not None and fitter.differ(plain, as_given(zero))
+    computed = as_stated(zero)
+    shared = fitter.slopes_of(as_stated, zero, computed, range(forecasted.numbers))
+    base = _from_zero(fitter, as_stated, shared)
+    otherwise = logged is not None and fitter.differ(computed, as_given(zero))
     given, given_slopes = base, shared
     if otherwise:
         given_slopes = fitter.slopes_of(as_given, zero, as_given(zero), range(forecasted.numbers))
-        given = settle(fitter, as_given, fitter.refit(as_given, zero, slopes=given_slopes, rounds=6))
+        given = _from_zero(fitter, as_given, given_slopes)
     onset = onset_s(fitter, as_given(zero), given_slopes)
     until = RunFitter(observed, Loosened(onset, math.inf, UNEXPLAINED_ERRORS[-1]), least=least)
     before = settle(until, as_given, replace(given, z=zero), rounds=BEFORE_ROUNDS)
     searcher = Searcher(logged or forecasted, fitter, play, given_slopes, given, onset_s=onset, before=before)
-    causes = max(len({e.cause for e in explanations}), 1)
-    # What was seen or logged is no far-fetched explanation: it shares with "as predicted".
-    beforehand = math.log(AS_PREDICTED_BEFORE / (1 + (touched_s is not None) + otherwise))
-    explained = 1.0 - AS_PREDICTED_BEFORE - UNEXPLAINED_BEFORE
-    each = math.log((1.0 - TWO_BEFORE) * explained / causes)
-    each_pair = math.log(TWO_BEFORE * explained / max(len(explanations) * (len(explanations) - 1) / 2, 1))
-    alike = Counter(e.cause for e in explanations)
+    return _Plain(searcher, as_stated, as_given, base, given, otherwise, onset)
 
-    def prior(explanation: Explanation) -> float:
-        """Of one cause, among all that are thought of."""
-        return each - math.log(alike[explanation.cause]) - math.log(explained)
 
-    def single(explanation: Explanation, one: Found) -> float:
-        """Log probability of one cause, but for what makes all of them add to 1."""
-        seen = log_seen((stopped or {}).get(explanation.machine, 0.0)) if explanation.cause == "blocked" else 0.0
-        return math.log(explained) + prior(explanation) + seen + one.log_evidence
+def _from_zero(fitter: RunFitter, predict: Predict, slopes: Sequence[FloatArray]) -> Refit:
+    """The refit from the stated numbers, by long steps at first and by careful ones: they may end elsewhere."""
+    zero = np.zeros(slopes[0].shape[1])
+    rough = fitter.refit(predict, zero, slopes=slopes, rounds=6)
+    both = (settle(fitter, predict, begin) for begin in (rough, replace(rough, z=zero)))
+    return max(both, key=lambda fit: fit.log_evidence)
 
-    search = search_all(searcher, explanations, given.log_evidence + beforehand - each)
-    found = search.found
-    given = _settle(fitter, as_given, given, [one for _, one in found])
-    base = settle(fitter, as_stated, base) if otherwise else given
-    touching = [] if touched_s is None else [left_alone(observed, touched_s, as_stated, base)]
-    known = [beforehand + fit.log_evidence for fit in (base, given, *touching)]
-    pairs: list[FoundPair] = []
-    near = [(prior(e) + one.log_evidence, one) for e, one in found]
-    best = max((base, given, *(found[i][1].fit for i in search.refitted)), key=lambda fit: fit.log_evidence)
-    if best.loose_log_evidence > best.log_evidence and not any(
-        fit.log_evidence > best.log_evidence for fit in touching
-    ):
-        # What the best one leaves is more than the model gets wrong.
-        pairs = pair_up(searcher, explanations, [found[i] for i in sorted(search.refitted)])
-        for explanation, again in part_again(searcher, max(pairs, key=_evidence)) if pairs else ():
-            search.better(explanation, again)
-        near = [(prior(e) + one.log_evidence, one) for e, one in found]
-        near += [(each_pair - math.log(explained) + pair.first.log_evidence, pair.first) for pair in pairs]
-        known += [each_pair + pair.first.log_evidence for pair in pairs]
-    loose = beside((base, given), near)
-    moved = sharpen_near(searcher, search, max(*known, math.log(UNEXPLAINED_BEFORE) + loose) - each)
-    given = _settle(fitter, as_given, given, moved)
-    base = base if otherwise else given
 
-    def plainly(fit: Refit) -> Found:
-        return Found(fit.log_evidence, fit, math.nan, math.nan, (), ())
+def _pair_where_one_does_not_do(
+    plain: _Plain, search: Search, explanations: Sequence[Explanation], touching: Sequence[Refit]
+) -> tuple[FoundPair, ...]:
+    """Two causes together, where what the best one leaves is more than the model gets wrong."""
+    alone = (plain.base, plain.given, *(search.found[i][1].fit for i in search.refitted))
+    best = max(alone, key=lambda fit: fit.log_evidence)
+    by_hand_alone = any(fit.log_evidence > best.log_evidence for fit in touching)
+    if best.loose_log_evidence <= best.log_evidence or by_hand_alone:
+        return ()
+    pairs = pair_up(plain.searcher, explanations, [search.found[i] for i in sorted(search.refitted)])
+    for explanation, again in part_again(plain.searcher, max(pairs, key=_evidence)) if pairs else ():
+        search.better(explanation, again)
+    return tuple(pairs)
+
+
+def _tell(
+    priors: Priors,
+    plain: _Plain,
+    loose: float,
+    touching: Sequence[Refit],
+    found: Sequence[tuple[Explanation, Found]],
+    pairs: Sequence[FoundPair],
+    hands: Sequence[ByHand],
+) -> tuple[Weighed, ...]:
+    """All that was found with its probability, likeliest first."""
 
     def drawn(predict: Predict, fit: Refit) -> Found:
-        told = draw(fitter, predict, fit.z, fit.covariance)
+        told = draw(plain.searcher.fitter, predict, fit.z, fit.covariance)
         evidence, u = told.agreed(fit.log_evidence)
-        return replace(plainly(fit), log_evidence=evidence, u_log_evidence=u)
+        return replace(_plainly(fit), log_evidence=evidence, u_log_evidence=u)
 
     out: list[tuple[float, str, Explanation | None, Found]] = [
-        (beforehand, "as-predicted", None, drawn(as_stated, base)),
-        (math.log(UNEXPLAINED_BEFORE), "unexplained", None, plainly(replace(base, log_evidence=loose))),
+        (priors.as_predicted, "as-predicted", None, drawn(plain.as_stated, plain.base)),
+        (priors.unexplained, "unexplained", None, _plainly(replace(plain.base, log_evidence=loose))),
     ]
-    out += [(beforehand + math.log(1.0 - STAYS), "touched", None, plainly(alone)) for alone in touching]
-    if otherwise:
-        out.append((beforehand, "command-changed", None, drawn(as_given, given)))
-    out += [(single(e, one) - one.log_evidence, e.cause, e, one) for e, one in found]
+    out += [(priors.as_predicted + math.log(1.0 - STAYS), "touched", None, _plainly(alone)) for alone in touching]
+    if plain.otherwise:
+        out.append((priors.as_predicted, "command-changed", None, drawn(plain.as_given, plain.given)))
+    out += [(priors.single(e), e.cause, e, one) for e, one in found]
     logs = [log_prior + one.log_evidence for log_prior, _, _, one in out]
-    logs += [each_pair + pair.first.log_evidence for pair in pairs]
-    hands = [] if touched_s is None else by_hand(found, touched_s, onset, observed)
-    logs += [beforehand + hand.log_prior + hand.log_evidence for hand in hands]
+    logs += [priors.pair + pair.first.log_evidence for pair in pairs]
+    logs += [priors.as_predicted + hand.log_prior + hand.log_evidence for hand in hands]
     first = len(out) - len(found)
     # What a hand did has the same evidence as what happened by itself, and the same error of it.
     same = [*range(len(out) + len(pairs)), *(first + hand.number for hand in hands)]
     chances = chances_of(logs, [*(one.u_log_evidence for _, _, _, one in out), *[0.0] * len(pairs)], same)
     weighed = [
-        Weighed(
-            cause, explanation, chance, one.size, one.u_size, one.at, one.u_at, one.fit
-        )
+        _weighed(cause, explanation, chance, one)
         for chance, (_, cause, explanation, one) in zip(chances, out, strict=False)
-    ]  # fmt: skip
+    ]
     for chance, hand in zip(chances[len(out) + len(pairs) :], hands, strict=True):
         did = replace(weighed[first + hand.number], probability=chance)
         nothing = replace(did, size=math.nan, u_size=math.nan, at=(), u_at=())
         weighed.append(replace(nothing, cause="touched", explanation=None, beside=did))
     for chance, pair in zip(chances[len(out) : len(out) + len(pairs)], pairs, strict=True):
         a, b = (
-            Weighed(
-                told.cause, told, chance, part.size, part.u_size, part.at, part.u_at, part.fit
-            )
+            _weighed(told.cause, told, chance, part)
             for told, part in zip(pair.explanations, (pair.first, pair.second), strict=True)
-        )  # fmt: skip
+        )
         weighed.append(replace(a, beside=b))
     return tuple(sorted(weighed, key=lambda w: -w.probability))
+
+
+def _plainly(fit: Refit) -> Found:
+    return Found(fit.log_evidence, fit, math.nan, math.nan, (), ())
+
+
+def _weighed(cause: str, explanation: Explanation | None, chance: float, one: Found) -> Weighed:
+    return Weighed(cause, explanation, chance, one.size, one.u_size, one.at, one.u_at, one.fit)
 
 
 def chances_of(logs: Sequence[float], u_logs: Sequence[float], same: Sequence[int] | None = None) -> list[float]:
@@ -203,11 +238,6 @@ def chances_of(logs: Sequence[float], u_logs: Sequence[float], same: Sequence[in
     moved = np.array(logs) + (noise if same is None else noise[:, list(same)])
     told = np.exp(moved - moved.max(axis=1, keepdims=True))
     return [float(p) for p in np.mean(told / told.sum(axis=1, keepdims=True), axis=0)]
-
-
-def log_seen(probability: float) -> float:
-    """What an event that was seen adds (nats) to what brings it about, over a false alarm; none was seen: nothing."""
-    return math.log(min(probability, 1.0 - FALSE_ALARM) / FALSE_ALARM) if probability > FALSE_ALARM else 0.0
 
 
 def _evidence(pair: FoundPair) -> float:

@@ -16,9 +16,12 @@ from tests.verdict.changed_runs import causes_from_points, changed_run
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("kind", "seed"), [("as-predicted", 3), ("less-grip", 2)])
+@pytest.mark.parametrize(("kind", "seed"), [("as-predicted", 3), ("side-loss", 12)])
 def test_true_cause_comes_first(kind: str, seed: int) -> None:
-    """The engine shares nothing with the model that is refitted; the whole study is ``python -m benchmarks causes``."""
+    """The engine shares nothing with the model that is refitted; the whole study is ``python -m benchmarks causes``.
+
+    A machine whose one side has lost its drive turns, which the model gets wrong by a share: that is no second cause.
+    """
     changed = changed_run(kind, seed)
     causes = causes_from_points(changed, seed)
     assert (causes[0].cause, causes[0].machine) == (changed.cause, changed.machine)

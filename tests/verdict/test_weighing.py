@@ -15,8 +15,9 @@ from matchvision.records.sheet import Run
 from matchvision.verdict.explaining import Explanation, explain
 from matchvision.verdict.observing import Observed, observe
 from matchvision.verdict.playing import Forecasted
+from matchvision.verdict.priors import log_seen
 from matchvision.verdict.reasoning import as_logged, forecast_of, machine_paths, rows_of, seen_stopped
-from matchvision.verdict.weighing import Weighed, chances_of, log_seen, weigh
+from matchvision.verdict.weighing import Weighed, chances_of, weigh
 from tests.verdict.changed_runs import changed_run, measured_points, two_changes, with_unmeasured_opponent
 
 Measured = tuple[Run, Motion, Pull | None, MatchClock]
