@@ -62,6 +62,7 @@ def answer_first(
         # The first pictures are decoded meanwhile, which leaves Python to others.
         aside.submit(load_stages)
         facts = read_facts(run.clip)
+        refuse_single_picture(facts)
         refuse_late_start(run, facts)
         # Not before it is known that there is something to watch: the first time it takes long.
         readied = aside.submit(ready_stages)
@@ -228,6 +229,16 @@ def try_practice(
 def real_seconds_per_clip_second(run: Run, facts: ClipFacts) -> float:
     """How much real time passes in a second of the clip: below 1 for slow motion."""
     return facts.real_per_clip_ratio(run.sheet.clock.recorded_fps)
+
+
+def refuse_single_picture(facts: ClipFacts) -> None:
+    """Raise FootageError where the clip is a photograph: nothing moves in it."""
+    if not facts.picture_rate_per_s > 0:
+        raise FootageError(
+            "the clip holds a single picture, and nothing can be seen to move",
+            where=str(facts.path),
+            do="give the film of the whole match; `matchvision footage CLIP` tells what a file holds",
+        )
 
 
 def refuse_late_start(run: Run, facts: ClipFacts) -> None:

@@ -5,6 +5,9 @@ import subprocess
 import sys
 from pathlib import Path
 
+import av
+import cv2
+import numpy as np
 import pytest
 
 SAMPLE = Path(__file__).parents[2] / "sample_clips" / "flat-match"
@@ -70,9 +73,6 @@ def test_truncated_clip(run_folder: Path, outputs: Path) -> None:
 
 
 def test_clip_without_video(run_folder: Path, outputs: Path) -> None:
-    import av
-    import numpy as np
-
     (run_folder / "clip.mp4").unlink()
     with av.open(str(run_folder / "clip.mp4"), "w") as out:
         stream = out.add_stream("aac", rate=44100)
@@ -81,6 +81,11 @@ def test_clip_without_video(run_folder: Path, outputs: Path) -> None:
         for frame in (sound, None):
             out.mux(stream.encode(frame))
     refuse(run_folder, outputs, "video")
+
+
+def test_photograph_as_clip(run_folder: Path, outputs: Path) -> None:
+    replace_clip(run_folder, cv2.imencode(".png", np.full((90, 160, 3), 128, np.uint8))[1].tobytes())
+    refuse(run_folder, outputs, "clip.mp4", "a single picture")
 
 
 def test_sheet_with_three_faults(run_folder: Path, outputs: Path) -> None:
