@@ -1,5 +1,6 @@
 """Competing explanations of a run: what each of them changes in the match that the forecast describes."""
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Final, NamedTuple
@@ -43,6 +44,7 @@ class Explanation:
     spacing : how far apart they lie, and the range in which they may lie, by coordinate.
     dated : whether the first coordinate is a match time.
     has_size : False where only the time or the place is free.
+    none : the size that is no change, of a number that may be off either way; NaN of all that have a least change.
     detail : which part of the machine, for the sentence ("left side", "").
     """
 
@@ -56,6 +58,7 @@ class Explanation:
     dated: bool = False
     has_size: bool = True
     detail: str = ""
+    none: float = math.nan
 
 
 def part_of(z: float) -> float:
@@ -99,7 +102,7 @@ def explain(
         out.extend(_of_machine(k, machine, times, paths_m[k], home_most_m[k], machine.name in unknown))
     if model.rope is not None:
         out.append(Explanation("hitch-released", "", _release, lambda _: np.nan, "", *times, True, has_size=False))
-        out.append(Explanation("rope-longer", "", _lengthen, lambda z: ROPE_SPREAD_M * z, "m"))
+        out.append(Explanation("rope-longer", "", _lengthen, lambda z: ROPE_SPREAD_M * z, "m", none=0.0))
     return tuple(out)
 
 
@@ -133,8 +136,8 @@ def _of_drive(k: int, machine: MachineModel, times: _Grid, unknown: bool) -> lis
         Explanation(
             "late-start", name, late, lambda _: np.nan, "s", delays, ((LATEST_S / 10, LATEST_S),), has_size=False
         ),
-        Explanation("wrong-gear", name, gear, ratio_of, "1"),
-        Explanation(wrong, name, torque, ratio_of, "1"),
+        Explanation("wrong-gear", name, gear, ratio_of, "1", none=1.0),
+        Explanation(wrong, name, torque, ratio_of, "1", none=1.0),
     ]
 
 
@@ -171,8 +174,8 @@ def _of_machine(
 
     out = [
         Explanation("less-grip", name, slip, part_of, "1", *times, True),
-        Explanation("opponent-heavier" if unknown else "wrong-mass", name, weigh, ratio_of, "1"),
-        Explanation("turned", name, shift, lambda z: ARM_SPREAD_M * z, "m"),
+        Explanation("opponent-heavier" if unknown else "wrong-mass", name, weigh, ratio_of, "1", none=1.0),
+        Explanation("turned", name, shift, lambda z: ARM_SPREAD_M * z, "m", none=0.0),
     ]
     low, high = path_m
     if high - low > 0.05:

@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 
 from matchvision.arrays import FloatArray
+from matchvision.uncertainty.rounding import K_95
 from matchvision.verdict.erring import GUESSED_ERROR, UNEXPLAINED_ERRORS, Loosened
 from matchvision.verdict.explaining import Explanation
 from matchvision.verdict.finding import Found
@@ -218,7 +219,32 @@ def _tell(
             for told, part in zip(pair.explanations, (pair.first, pair.second), strict=True)
         )
         weighed.append(replace(a, beside=b))
-    return tuple(sorted(weighed, key=lambda w: -w.probability))
+    told = leave_out_nothing(weighed, "command-changed" if plain.otherwise else "as-predicted")
+    return tuple(sorted(told, key=lambda w: -w.probability))
+
+
+def leave_out_nothing(weighed: Sequence[Weighed], unchanged: str) -> list[Weighed]:
+    """What was found without the changes whose size may as well be none: their chances are the unchanged match's.
+
+    The size's uncertainty holds what the model gets wrong all along, the evidence does not: a hitch said to sit 5 mm
+    aside, give or take 6 mm, may make up for the model by much, and is none all the same.
+
+    Notes
+    -----
+    Checked by: tests/verdict/test_weighing.py::test_a_change_that_may_be_none_is_none
+    """
+    nothing = [w for w in weighed if w.explanation is not None and _may_be_none(w, w.explanation)]
+    chance = sum(w.probability for w in nothing)
+    return [
+        replace(w, probability=w.probability + chance) if w.cause == unchanged else w
+        for w in weighed
+        if not any(w is other for other in nothing)
+    ]
+
+
+def _may_be_none(found: Weighed, explanation: Explanation) -> bool:
+    """Whether the 95 % interval of a single number's size holds the one that changes nothing."""
+    return found.beside is None and abs(found.size - explanation.none) <= K_95 * found.u_size
 
 
 def _plainly(fit: Refit) -> Found:
