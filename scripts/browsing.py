@@ -57,8 +57,11 @@ def look_at(browser: webdriver.Chrome, address: str, view: View) -> None:
     scheme = {"name": "prefers-color-scheme", "value": "dark" if view.dark else "light"}
     browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": [scheme]})
     browser.get(address)
-    shown = "const v = document.querySelector('video'); return !v || (v.readyState > 1 && !v.seeking)"
+    # It stands at the clip's beginning until the page has sought the moment that it tells of.
+    sought = "v.readyState > 1 && !v.seeking && v.currentTime > 0"
+    shown = f"const v = document.querySelector('video'); return !v || ({sought})"
     WebDriverWait(browser, PATIENCE_S).until(lambda driver: driver.execute_script(shown))
+    browser.execute_async_script("const done = arguments[0]; requestAnimationFrame(() => requestAnimationFrame(done))")
 
 
 def take_screen(browser: webdriver.Chrome) -> Image.Image:
