@@ -82,9 +82,9 @@ def bear_loads(
     """Set the load on each contact; the least of them, below nothing where a contact would lift.
 
     Loads lie on a plane a + b x + c y over the contacts; balances of force, pitch and tilt give a, b, c. ``total`` is
-    what rests on the table, ``lift`` and ``roll_over`` the rope's moments. What one diagonal carries beyond the plane is
-    told by no balance; the plane makes up for what that does to them. A contact that would lift carries nothing, the
-    others all.
+    what rests on the table, ``lift`` and ``roll_over`` the rope's moments. What one diagonal carries beyond the plane
+    is told by no balance; the plane makes up for what that does to them. A contact that would lift carries nothing,
+    the others all.
     """
     height = body[at.COM_Z]
     sum_x = sum_y = pitch_1 = pitch_x = pitch_y = pitch_d = tilt_1 = tilt_x = tilt_y = tilt_d = 0.0
