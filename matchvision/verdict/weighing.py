@@ -190,13 +190,16 @@ def _tell(
         evidence, u = told.agreed(fit.log_evidence)
         return replace(_plainly(fit), log_evidence=evidence, u_log_evidence=u)
 
+    # Explanations start from what was logged.
+    given = with_nothing(drawn(plain.as_given, plain.given), found)
+    base = drawn(plain.as_stated, plain.base) if plain.otherwise else given
     out: list[tuple[float, str, Explanation | None, Found]] = [
-        (priors.as_predicted, "as-predicted", None, drawn(plain.as_stated, plain.base)),
+        (priors.as_predicted, "as-predicted", None, base),
         (priors.unexplained, "unexplained", None, _plainly(replace(plain.base, log_evidence=loose))),
     ]
     out += [(priors.as_predicted + math.log(1.0 - STAYS), "touched", None, _plainly(alone)) for alone in touching]
     if plain.otherwise:
-        out.append((priors.as_predicted, "command-changed", None, drawn(plain.as_given, plain.given)))
+        out.append((priors.as_predicted, "command-changed", None, given))
     out += [(priors.single(e), e.cause, e, one) for e, one in found]
     logs = [log_prior + one.log_evidence for log_prior, _, _, one in out]
     logs += [priors.pair + pair.first.log_evidence for pair in pairs]
@@ -219,32 +222,22 @@ def _tell(
             for told, part in zip(pair.explanations, (pair.first, pair.second), strict=True)
         )
         weighed.append(replace(a, beside=b))
-    told = leave_out_nothing(weighed, "command-changed" if plain.otherwise else "as-predicted")
-    return tuple(sorted(told, key=lambda w: -w.probability))
+    return tuple(sorted(weighed, key=lambda w: -w.probability))
 
 
-def leave_out_nothing(weighed: Sequence[Weighed], unchanged: str) -> list[Weighed]:
-    """What was found without the changes whose size may as well be none: their chances are the unchanged match's.
+def with_nothing(unchanged: Found, found: Sequence[tuple[Explanation, Found]]) -> Found:
+    """The match without a change, as likely as it is with a change whose size may as well be none.
 
-    The size's uncertainty holds what the model gets wrong all along, the evidence does not: a hitch said to sit 5 mm
-    aside, give or take 6 mm, may make up for the model by much, and is none all the same.
+    What the model gets wrong all along is in a size's uncertainty and not in the evidence: a hitch that is found 5 mm
+    aside, give or take 6 mm, may make up for the model by many nats, and is none all the same.
 
     Notes
     -----
-    Checked by: tests/verdict/test_weighing.py::test_a_change_that_may_be_none_is_none
+    Checked by: tests/verdict/test_weighing.py::test_a_change_that_may_be_none_speaks_for_none
     """
-    nothing = [w for w in weighed if w.explanation is not None and _may_be_none(w, w.explanation)]
-    chance = sum(w.probability for w in nothing)
-    return [
-        replace(w, probability=w.probability + chance) if w.cause == unchanged else w
-        for w in weighed
-        if not any(w is other for other in nothing)
-    ]
-
-
-def _may_be_none(found: Weighed, explanation: Explanation) -> bool:
-    """Whether the 95 % interval of a single number's size holds the one that changes nothing."""
-    return found.beside is None and abs(found.size - explanation.none) <= K_95 * found.u_size
+    nothing = [one for explanation, one in found if abs(one.size - explanation.none) <= K_95 * one.u_size]
+    best = max([unchanged, *nothing], key=lambda one: one.log_evidence)
+    return replace(unchanged, log_evidence=best.log_evidence, u_log_evidence=best.u_log_evidence)
 
 
 def _plainly(fit: Refit) -> Found:

@@ -13,12 +13,13 @@ from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.pull import Pull
 from matchvision.records.sheet import Run
 from matchvision.verdict.explaining import Explanation, explain
+from matchvision.verdict.finding import Found
 from matchvision.verdict.observing import Observed, observe
 from matchvision.verdict.playing import Forecasted
 from matchvision.verdict.priors import log_seen
 from matchvision.verdict.reasoning import as_logged, forecast_of, machine_paths, rows_of, seen_stopped
 from matchvision.verdict.refitting import Refit
-from matchvision.verdict.weighing import Weighed, chances_of, leave_out_nothing, weigh
+from matchvision.verdict.weighing import Weighed, chances_of, weigh, with_nothing
 from tests.verdict.changed_runs import changed_run, measured_points, two_changes, with_unmeasured_opponent
 
 Measured = tuple[Run, Motion, Pull | None, MatchClock]
@@ -55,22 +56,18 @@ def test_chances_follow_evidence_as_far_as_it_is_known() -> None:
     assert sum(told) == pytest.approx(1.0)
 
 
-def test_a_change_that_may_be_none_is_none() -> None:
-    """Of two hitches found aside, one by less than its U95: its chance goes to the match without a change."""
+def test_a_change_that_may_be_none_speaks_for_none() -> None:
+    """Of two hitches found aside, one by less than its U95: the match without a change is as likely as that one."""
     fit = Refit(np.zeros(1), np.eye(1), 0.0, 0.01, ())
     aside = Explanation("turned", "heron", lambda match, _, __: match, lambda z: 0.03 * z, "m", none=0.0)
-    found = [
-        Weighed("as-predicted", None, 0.1, np.nan, np.nan, (), (), fit),
-        Weighed("unexplained", None, 0.1, np.nan, np.nan, (), (), fit),
-        Weighed("turned", aside, 0.5, -0.0047, 0.0031, (), (), fit),
-        Weighed("turned", replace(aside, machine="plover"), 0.3, 0.0200, 0.0031, (), (), fit),
-    ]
-    told = {(w.cause, w.explanation.machine if w.explanation else ""): w.probability for w in found}
-    left = leave_out_nothing(found, "as-predicted")
-    assert [w.cause for w in left] == ["as-predicted", "unexplained", "turned"]
-    assert left[0].probability == pytest.approx(told["as-predicted", ""] + told["turned", "heron"])
-    assert left[2] is found[3]
-    assert sum(w.probability for w in left) == pytest.approx(1.0)
+    unchanged = Found(100.0, fit, np.nan, np.nan, (), ())
+    near, far = Found(108.0, fit, -0.0047, 0.0031, (), ()), Found(120.0, fit, 0.0200, 0.0031, (), ())
+    dated = Found(130.0, fit, 0.001, 0.1, (), ())
+    least = replace(aside, cause="less-grip", none=np.nan)
+    told = with_nothing(unchanged, [(aside, near), (aside, far), (least, dated)])
+    assert told.log_evidence == 108.0
+    assert with_nothing(unchanged, [(aside, far), (least, dated)]).log_evidence == 100.0
+    assert with_nothing(unchanged, [(aside, replace(near, log_evidence=99.0))]).log_evidence == 100.0
 
 
 def test_a_stop_that_was_seen_counts_as_much_as_a_false_alarm_is_rare() -> None:
