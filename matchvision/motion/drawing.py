@@ -9,7 +9,7 @@ import numpy as np
 from matchvision.arrays import FloatArray
 from matchvision.compiling import compile_kept
 from matchvision.motion import filtering
-from matchvision.motion.filtering import invert
+from matchvision.motion.filtering import gain_back
 
 
 def _root_loops(matrix: FloatArray, scale: FloatArray, root: FloatArray) -> None:
@@ -53,17 +53,7 @@ def _draw_loops(
         if k == n - 1:
             _root(last_p, last_p, root)
         else:
-            invert(predicted_p[k + 1], inverse)
-            for i in range(d):
-                for j in range(d):
-                    cross[i, j] = 0.0
-                    for a in range(d):
-                        cross[i, j] += updated_p[k, i, a] * transition[k, j, a]
-            for i in range(d):
-                for j in range(d):
-                    gain[i, j] = 0.0
-                    for a in range(d):
-                        gain[i, j] += cross[i, a] * inverse[a, j]
+            gain_back(updated_p[k], predicted_p[k + 1], transition[k], inverse, cross, gain)
             for i in range(d):
                 for j in range(i + 1):
                     total = 0.5 * (updated_p[k, i, j] + updated_p[k, j, i])

@@ -168,6 +168,33 @@ def _invert_loops(matrix: FloatArray, inverse: FloatArray) -> None:
 invert: Callable[..., Any] = compile_kept(_invert_loops)
 
 
+def _gain_loops(
+    updated_p: FloatArray,
+    predicted_p: FloatArray,
+    transition: FloatArray,
+    inverse: FloatArray,
+    cross: FloatArray,
+    gain: FloatArray,
+) -> None:
+    """How much of what the next state turns out to be goes back to this one; ``cross`` is what they share."""
+    d = len(updated_p)
+    # A covariance is its own pivot order; no exchange of rows is needed.
+    invert(predicted_p, inverse)
+    for i in range(d):
+        for j in range(d):
+            cross[i, j] = 0.0
+            for a in range(d):
+                cross[i, j] += updated_p[i, a] * transition[j, a]
+    for i in range(d):
+        for j in range(d):
+            gain[i, j] = 0.0
+            for a in range(d):
+                gain[i, j] += cross[i, a] * inverse[a, j]
+
+
+gain_back: Callable[..., Any] = compile_kept(_gain_loops)
+
+
 def _smooth_loops(
     predicted: FloatArray, predicted_p: FloatArray, updated: FloatArray, updated_p: FloatArray, transition: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
@@ -175,18 +202,7 @@ def _smooth_loops(
     x, p = updated.copy(), updated_p.copy()
     inverse, cross, gain, half = np.zeros((d, d)), np.zeros((d, d)), np.zeros((d, d)), np.zeros((d, d))
     for k in range(n - 2, -1, -1):
-        # A covariance is its own pivot order; no exchange of rows is needed.
-        invert(predicted_p[k + 1], inverse)
-        for i in range(d):
-            for j in range(d):
-                cross[i, j] = 0.0
-                for a in range(d):
-                    cross[i, j] += updated_p[k, i, a] * transition[k, j, a]
-        for i in range(d):
-            for j in range(d):
-                gain[i, j] = 0.0
-                for a in range(d):
-                    gain[i, j] += cross[i, a] * inverse[a, j]
+        gain_back(updated_p[k], predicted_p[k + 1], transition[k], inverse, cross, gain)
         for i in range(d):
             for j in range(d):
                 x[k, i] += gain[i, j] * (x[k + 1, j] - predicted[k + 1, j])
