@@ -28,7 +28,7 @@ import pandas as pd
 from benchmarks.results import write_rows
 from matchvision.records.results import CauseRow
 from matchvision.uncertainty.scoring import wilson_interval
-from tests.verdict.changed_runs import (
+from tests.verdict.causes.changed_runs import (
     KINDS,
     Changed,
     as_small_pictures,

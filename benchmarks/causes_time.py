@@ -14,9 +14,9 @@ import numpy as np
 import pandas as pd
 
 from matchvision.filming.scene import Machine, Stated
-from matchvision.verdict.weighing import weigh
-from tests.verdict.changed_runs import Changed, changed_run, measured_points
-from tests.verdict.test_weighing import prepared
+from matchvision.verdict.causes.weighing import weigh
+from tests.verdict.causes.changed_runs import Changed, changed_run, measured_points
+from tests.verdict.causes.test_weighing import prepared
 
 DURATIONS_S: Final = (5.5, 15.0, 30.0)
 SEED, USUAL_S = 1, 5.5

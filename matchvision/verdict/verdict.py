@@ -12,13 +12,13 @@ from matchvision.records.pull import Pull
 from matchvision.records.results import CauseRow, ComparisonRow, CurveRow, Doubts, Grounds, Ruling, StageNote, Verdict
 from matchvision.records.sheet import Run, StartPose
 from matchvision.uncertainty.scoring import brier_score, crps_gaussian
-from matchvision.verdict.causing import weigh_causes
+from matchvision.verdict.causes.by_comparison import weigh_causes
+from matchvision.verdict.causes.reasoning import reason
 from matchvision.verdict.comparing import Compared, compare_run
 from matchvision.verdict.doubting import doubt
 from matchvision.verdict.judging import rule
 from matchvision.verdict.phases import find_phases
 from matchvision.verdict.phasing import compare_curves, compare_phases
-from matchvision.verdict.reasoning import reason
 
 
 def judge(

@@ -9,7 +9,7 @@ from scipy.stats import multivariate_normal
 
 from matchvision.mechanics.machine import MachineModel, MatchModel, Pose, SideDrive
 from matchvision.mechanics.match import play_match_quickly
-from matchvision.verdict.erring import (
+from matchvision.verdict.causes.refits.erring import (
     ERROR_IN_TIME_S,
     ERROR_LASTS_S,
     GO_ALIKE,
@@ -18,8 +18,8 @@ from matchvision.verdict.erring import (
     TURNING_LASTS_S,
     turning_error,
 )
-from matchvision.verdict.observing import Observed, Series
-from matchvision.verdict.refitting import RunFitter
+from matchvision.verdict.causes.refits.observing import Observed, Series
+from matchvision.verdict.causes.refits.refitting import RunFitter
 
 FloatArray = npt.NDArray[np.float64]
 

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from matchvision.verdict.finding import MODEL_IN_TIME_S
-from matchvision.verdict.locating import crossings, moved_by
+from matchvision.verdict.causes.locating import crossings, moved_by
+from matchvision.verdict.causes.search.finding import MODEL_IN_TIME_S
 
 
 def test_an_edge_lies_where_the_machine_was_seen() -> None:

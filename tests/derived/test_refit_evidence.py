@@ -5,20 +5,20 @@ import numpy.typing as npt
 import pytest
 from scipy.stats import multivariate_normal
 
-from matchvision.verdict.erring import (
+from matchvision.verdict.causes.refits.erring import (
     ERROR_IN_TIME_S,
     ERROR_LASTS_S,
     MODEL_ERROR_CHANCES,
     MODEL_ERRORS,
     UNEXPLAINED_ERRORS,
 )
-from matchvision.verdict.explaining import Explanation
-from matchvision.verdict.finding import Found
-from matchvision.verdict.observing import Observed, Series
-from matchvision.verdict.profiling import profile
-from matchvision.verdict.refitting import Refit, RunFitter
-from matchvision.verdict.touching import STAYS, by_hand
-from matchvision.verdict.weighing import beside
+from matchvision.verdict.causes.refits.observing import Observed, Series
+from matchvision.verdict.causes.refits.profiling import profile
+from matchvision.verdict.causes.refits.refitting import Refit, RunFitter
+from matchvision.verdict.causes.search.explaining import Explanation
+from matchvision.verdict.causes.search.finding import Found
+from matchvision.verdict.causes.touching import STAYS, by_hand
+from matchvision.verdict.causes.weighing import beside
 
 FloatArray = npt.NDArray[np.float64]
 

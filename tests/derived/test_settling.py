@@ -6,11 +6,11 @@ import pytest
 from scipy.optimize import minimize
 from scipy.stats import genpareto, multivariate_normal
 
-from matchvision.verdict.erring import ERROR_IN_TIME_S, ERROR_LASTS_S, MODEL_ERROR_CHANCES, MODEL_ERRORS
-from matchvision.verdict.observing import Observed, Series
-from matchvision.verdict.onset import onset_s
-from matchvision.verdict.refitting import RunFitter, log_sum
-from matchvision.verdict.settling import (
+from matchvision.verdict.causes.refits.erring import ERROR_IN_TIME_S, ERROR_LASTS_S, MODEL_ERROR_CHANCES, MODEL_ERRORS
+from matchvision.verdict.causes.refits.observing import Observed, Series
+from matchvision.verdict.causes.refits.onset import onset_s
+from matchvision.verdict.causes.refits.refitting import RunFitter, log_sum
+from matchvision.verdict.causes.refits.settling import (
     HEAVY_NATS,
     WORST_SHAPE,
     draw,

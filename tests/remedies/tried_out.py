@@ -13,10 +13,10 @@ from matchvision.records.results import CauseRow, Grounds, Ruling
 from matchvision.records.sheet import Run
 from matchvision.remedies import seek_remedies
 from matchvision.remedies.seeking import LOOK
+from matchvision.verdict.causes.refitted import SAMPLES, fit_match
 from matchvision.verdict.judging import rule
-from matchvision.verdict.refitted import SAMPLES, fit_match
 from tests.engine.playing import play_in_engine
-from tests.verdict.changed_runs import Changed, changed_run, measured_points
+from tests.verdict.causes.changed_runs import Changed, changed_run, measured_points
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,1 @@
+"""Why it went as it went: explanations refitted to the measured run, and held against each other by evidence."""

@@ -1,0 +1,86 @@
+"""What a weighed explanation says to people: its size, its sentence."""
+
+import math
+from collections.abc import Mapping
+from typing import Final
+
+from matchvision.records.events import Event
+from matchvision.uncertainty import format_interval
+from matchvision.verdict.causes.by_comparison import say_chance
+from matchvision.verdict.causes.search.explaining import Explanation
+from matchvision.verdict.causes.weighing import Weighed
+
+NAN: Final = math.nan
+
+_SENTENCES: Final[Mapping[str, str]] = {
+    "less-grip": "{machine} had {share} less grip than forecast from {since} on",
+    "slippery-stretch": "{machine} had {share} less grip between x = {low} and {high}",
+    "drive-loss": "{machine} had lost {share} of its drive{detail} since {since}",
+    "hitch-released": "The rope was let go at {since}",
+    "anchor-weaker": "The anchor of {machine} held {share} less than forecast",
+    "opponent-stronger": "{machine} drove with {ratio} times the torque that was guessed for it",
+    "opponent-heavier": "{machine} weighed {ratio} times what was guessed for it",
+    "late-start": "{machine} started {size} late",
+    "wrong-gear": "The gear of {machine} was {ratio} times as tall as stated",
+    "wrong-mass": "{machine} weighed {ratio} times what is stated",
+    "wrong-efficiency": "The drive of {machine} gave {ratio} times the torque that is stated",
+    "rope-longer": "The rope was {size} longer than stated (negative: shorter)",
+    "turned": "The rope pulled at {machine} {size} further to the left than its hitch is stated to sit",
+    "blocked": "{machine} was stopped at x = {low}",
+}
+
+
+def size_of(best: Weighed) -> tuple[float, float, str]:
+    """Size, standard uncertainty and unit that people read; NaN where it has none."""
+    if best.explanation is None:
+        return NAN, NAN, ""
+    if best.cause == "late-start":
+        return best.at[0], best.u_at[0], "s"
+    if best.cause == "blocked":
+        return best.at[0], best.u_at[0], "m"
+    if best.cause == "hitch-released":
+        return best.at[0], best.u_at[0], "s"
+    return best.size, best.u_size, best.explanation.unit
+
+
+def say(cause: str, best: Weighed, probability: float, touch: Event | None) -> str:
+    """The sentence of one cause, with its chance and what it leaves unexplained."""
+    chance = say_chance(probability)
+    off = "the forecast" if cause == "unexplained" else "it"
+    misfit = f"what was measured lies {100 * best.fit.residual_rms:.1f} % of each quantity's size (rms) off {off}"
+    if cause == "as-predicted":
+        return f"It went as predicted within the stated uncertainties, {chance}; {misfit}."
+    if cause == "unexplained":
+        return f"Something that no single explanation tried here covers was at work, {chance}; {misfit}."
+    if cause == "command-changed":
+        return f"The logged command was another than planned, and explains the run as it is, {chance}; {misfit}."
+    if cause == "touched" and touch is not None:
+        since = format_interval(touch.start_s, touch.u_start_s, "s")
+        said = f"A hand was over the table from {since} on and may have changed the run, {chance}"
+        if best.beside is None or best.beside.explanation is None:
+            return f"{said}."
+        return (
+            f"{said}; what began while it was there is as if: {_clause(best.beside, best.beside.explanation)} (95 %)."
+        )
+    if best.explanation is None:
+        return f"{cause}, {chance}."
+    told = _clause(best, best.explanation)
+    if best.beside is not None and best.beside.explanation is not None:
+        told = f"Two things together: {told}; and {_clause(best.beside, best.beside.explanation)}"
+    return f"{told} (95 %), {chance}; {misfit}."
+
+
+def _clause(best: Weighed, explanation: Explanation) -> str:
+    """What one explanation says, with its size and date."""
+    size, u_size, unit = size_of(best)
+    ends = [format_interval(a, u, "m") for a, u in zip(best.at, best.u_at, strict=True)]
+    return _SENTENCES[best.cause].format(
+        machine=explanation.machine,
+        share=format_interval(100 * best.size, 100 * best.u_size, "%"),
+        ratio=format_interval(size, u_size),
+        size=format_interval(size, u_size, unit),
+        since=format_interval(best.at[0], best.u_at[0], "s") if best.at else "",
+        low=ends[0] if ends else "",
+        high=ends[-1] if ends else "",
+        detail=f" ({explanation.detail})" if explanation.detail else "",
+    )

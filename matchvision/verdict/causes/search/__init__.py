@@ -1,0 +1,1 @@
+"""What may have been otherwise, and where, when and how large it would have to be."""
