@@ -7,7 +7,13 @@ from typing import Final
 import numpy as np
 
 from matchvision.marking.rows import Answered, computed_rows, stated_peak
-from matchvision.marking.scoring import expected_brier, scored_rows, stated_chance, win_probability
+from matchvision.marking.scoring import (
+    expected_brier,
+    say_unjudged,
+    scored_rows,
+    stated_chance,
+    win_probability,
+)
 from matchvision.records.causes import SHOWN_BY
 from matchvision.records.marks import Mark
 from matchvision.records.rubric import Rubric, Tolerance
@@ -32,10 +38,10 @@ def mark_win_chance(result: ResultFile, name: str, rubric: Rubric) -> Mark:
     if not math.isfinite(chance):
         return Mark(name, "win_chance", 0.0, of, f"No chance to win was stated: 0 of {of:g}.")
     if not math.isfinite(won):
-        return Mark(name, "win_chance", NAN, of, "Not judged: the run has no winner.")
+        return Mark(name, "win_chance", NAN, of, say_unjudged(result))
     brier = expected_brier(chance, won)
     points = of * (1.0 - brier)
-    happened = f"it has {'won' if won > 0.5 else 'lost'}" + ("" if abs(won - 0.5) > 0.475 else _close(won))
+    happened = f"it has {'won' if won > 0.5 else 'not won'}" + ("" if abs(won - 0.5) > 0.475 else _close(won))
     sums = _chance_sums(chance, won)
     said = f"{100 * chance:.0f} % {whence}, {happened}: {of:g} × (1 − {sums}) = {points:.1f}."
     return Mark(name, "win_chance", points, of, said)
@@ -115,7 +121,7 @@ def mark_verdict(result: ResultFile, name: str, rubric: Rubric) -> Mark:
     if not math.isfinite(chance) or chance == 0.5:
         return Mark(name, "verdict", 0.0, of, f"No winner was named: 0 of {of:g}.")
     if not math.isfinite(won):
-        return Mark(name, "verdict", NAN, of, "Not judged: the run has no winner.")
+        return Mark(name, "verdict", NAN, of, say_unjudged(result))
     right = won if chance > 0.5 else 1.0 - won
     named = f"{name} was expected to {'win' if chance > 0.5 else 'lose'}"
     as_run = f"{'right' if right > 0.5 else 'wrong'} with a probability of {max(right, 1 - right):.3g}"

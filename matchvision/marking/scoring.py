@@ -4,7 +4,6 @@ import math
 from typing import Final
 
 import numpy as np
-from scipy.special import ndtr
 
 from matchvision.marking.rows import Answered, computed_rows, stated_peak
 from matchvision.records.marks import Scores
@@ -61,13 +60,29 @@ def stated_chance(result: ResultFile, name: str) -> tuple[float, str]:
 
 
 def win_probability(result: ResultFile, name: str) -> float:
-    """How surely a machine has won as measured: 1 or 0 but for close verdicts; NaN where nobody was named."""
+    """How surely a machine has won as measured: as the verdict tells it, so that nobody's winning counts as not won.
+
+    NaN where nothing tells it. Results from before verdicts told it count where they are sure, as 1 or 0: by how much
+    a winner exceeds the share to win does not tell, unless that share is one half, how surely it is ahead.
+
+    Notes
+    -----
+    Checked by: tests/marking/test_scoring.py::test_how_surely_a_machine_has_won_is_what_the_verdict_tells
+    """
     verdict = result.verdict
-    if verdict.winner is None or verdict.margin_m is None:
-        return NAN
-    u_m = verdict.u_margin_m or 0.0
-    surely = float(ndtr(verdict.margin_m / u_m)) if u_m > 0 else 1.0
-    return surely if name == verdict.winner else 1.0 - surely
+    if verdict.winning is not None:
+        return verdict.winning.by_machine.get(name, NAN)
+    return float(name == verdict.winner) if verdict.sure and verdict.margin_m is not None else NAN
+
+
+def say_unjudged(result: ResultFile) -> str:
+    """Why nothing is told of how surely a machine has won, and what to do."""
+    if result.verdict.winner is None:
+        return "Not judged: the run has no winner."
+    return (
+        "Not judged: these results do not tell how surely it has won. Do what their verdict says; if they are from an "
+        "older version, analyse the clip again."
+    )
 
 
 def expected_brier(chance: float, won: float) -> float:

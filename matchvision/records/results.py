@@ -1,5 +1,6 @@
 """The verdict, the comparison, and the whole answer."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
@@ -78,13 +79,27 @@ class StageNote:
 
 
 @dataclass(frozen=True)
+class Winning:
+    """How surely each machine has won as measured, and nobody; together 1.
+
+    ``lead_m`` is how far the rope, or the mark, lies from where the rule would have it otherwise; ``u_lead_m`` its u.
+    """
+
+    by_machine: Mapping[str, float]
+    nobody: float
+    lead_m: float
+    u_lead_m: float
+
+
+@dataclass(frozen=True)
 class Ruling:
     """Who has won, by the event's own rules.
 
     ``winner`` is None for a load run or where there are no data; ``margin_m`` is the winner's rope beyond the share to
-    win; ``sure`` is False where the margin lies inside its U95, or where the footage contradicts the sheet so that the
-    margin's uncertainty cannot be trusted. ``doubts`` are the contradictions, ``shift_m`` how far off the margin may be
-    by them beyond its uncertainty: 0 without any, NaN where nothing says how far.
+    win; ``sure`` is False where another result is likelier than by a one-sided 97.5 %, which for a share to win of one
+    half is a margin inside its U95, or where the footage contradicts the sheet so that the margin's uncertainty cannot
+    be trusted. ``doubts`` are the contradictions, ``shift_m`` how far off the margin may be by them beyond its
+    uncertainty: 0 without any, NaN where nothing says how far. ``winning`` is None where nothing tells how surely.
     """
 
     winner: str | None
@@ -97,6 +112,7 @@ class Ruling:
     decided_at_s: float
     doubts: tuple[Contradiction, ...] = ()
     shift_m: float = 0.0
+    winning: Winning | None = None
 
 
 @dataclass(frozen=True)

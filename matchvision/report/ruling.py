@@ -60,6 +60,8 @@ def _margin(analysis: Analysis) -> Iterator[str]:
             yield _tell_doubted(ruling)
         elif ruling.sure:
             yield f"It decides: the margin is {times:.3g} times the half width of its 95 % interval."
+        elif times > 1:
+            yield "It does not decide: who has won is not known to 97.5 %. This measurement alone carries no ruling."
         else:
             yield (
                 f"It does not decide: the margin is only {times:.2g} times the half width of its 95 % interval. This "

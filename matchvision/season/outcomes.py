@@ -114,7 +114,7 @@ def _doubts_of(line: RunLine, one: Played) -> list[tuple[int, str]]:
     if match and not line.measured_winner:
         reasons.append((3, brief.verdict.sentence))
     elif match and not brief.verdict.sure and not brief.verdict.doubts:
-        reasons.append((2, "The margin lies inside its own uncertainty."))
+        reasons.append((2, "Who has won is not surely known: too close to call."))
     open_doubts = [one for one in brief.verdict.doubts if not one.covered]
     reasons += [
         (2 if brief.verdict.sure else 3, f"The footage contradicts the sheet, {one.key}: {one.shown}.")

@@ -25,10 +25,12 @@ from matchvision.uncertainty.propagation import (
 )
 from matchvision.uncertainty.rounding import K_95, format_interval, format_quantity, round_to_uncertainty
 from matchvision.uncertainty.windows import window_mean, window_sums
+from matchvision.uncertainty.winning import Chances, chances_by_line, chances_by_share
 
 __all__ = [
     "BENDING",
     "K_95",
+    "Chances",
     "Effect",
     "Input",
     "Joined",
@@ -37,6 +39,8 @@ __all__ = [
     "Propagated",
     "Simulated",
     "beyond_share",
+    "chances_by_line",
+    "chances_by_share",
     "coverage_factor",
     "effective_degrees",
     "expand",

@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-from scipy.special import ndtr
 
 from matchvision.arrays import FloatArray
 from matchvision.records.events import Grip
@@ -217,15 +216,16 @@ def _compare_rope(run: Run, motion: Motion, clock: MatchClock, forecast: Forecas
 
 
 def _compare_chances(chances: dict[str, float], ruling: Ruling | None, suffix: str) -> Iterator[Compared]:
-    """The stated chance of each machine against whether it won; one run can only speak against it."""
-    if ruling is None or ruling.winner is None:
+    """The stated chance of each machine against how surely it won; one run can only speak against it."""
+    if ruling is None or ruling.winning is None:
         return
-    won = float(ndtr(ruling.margin_m / ruling.u_margin_m)) if ruling.u_margin_m > 0 else 1.0
     for name, chance in chances.items():
-        happened = won if name == ruling.winner else 1 - won
+        if name not in ruling.winning.by_machine:
+            continue
+        happened = ruling.winning.by_machine[name]
         unlikely = ruling.sure and (1 - abs(happened - chance)) < UNLIKELY
         row = ComparisonRow(
-            f"chance to win, {name}{suffix}", "1", chance, 0.0, happened, math.sqrt(won * (1 - won)),
+            f"chance to win, {name}{suffix}", "1", chance, 0.0, happened, math.sqrt(happened * (1 - happened)),
             chance - happened, NAN, NAN, "no" if unlikely else "inconclusive",
         )  # fmt: skip
         yield Compared("chance", name, row)

@@ -55,7 +55,8 @@ def weigh_doubts(notes: Iterable[StageNote], camera: Camera, table: TableSheet) 
 def doubt(ruling: Ruling, doubts: Doubts) -> Ruling:
     """The ruling with what contradicts the sheet; it decides only where the margin outweighs that too.
 
-    What no uncertainty covers is no draw from a known spread: it is added to U95 whole, not in squares.
+    What no uncertainty covers is no draw from a known spread: it is added to U95 whole, not in squares. Where the
+    result hangs on it, no probability of having won can be told.
 
     Notes
     -----
@@ -64,14 +65,19 @@ def doubt(ruling: Ruling, doubts: Doubts) -> Ruling:
     if not doubts.contradictions:
         return ruling
     told = replace(ruling, doubts=doubts.contradictions, shift_m=doubts.shift_m)
-    if not ruling.sure or abs(ruling.margin_m) > K_95 * ruling.u_margin_m + doubts.shift_m:
+    if not ruling.sure:
+        return told if doubts.shift_m == 0 else replace(told, winning=None)
+    # Where less than half wins, who is ahead may hang on less than the winner's margin.
+    lead = (abs(ruling.margin_m), ruling.u_margin_m)
+    lead_m, u_lead_m = lead if ruling.winning is None else (ruling.winning.lead_m, ruling.winning.u_lead_m)
+    if lead_m > K_95 * u_lead_m + doubts.shift_m:
         return told
-    said = ruling.sentence.removeprefix(f"{ruling.winner} has won: ").rstrip(".")
+    said = ruling.sentence.removeprefix(f"{ruling.winner or 'Nobody'} has won: ").rstrip(".")
     sentence = (
         f"The footage contradicts the sheet, so this does not decide: {said[0].lower()}{said[1:]}; "
         "no ± includes the contradiction."
     )
-    return replace(told, sure=False, sentence=sentence)
+    return replace(told, sure=False, sentence=sentence, winning=None)
 
 
 def _weight(one: Contradiction) -> tuple[bool, float]:

@@ -7,10 +7,20 @@ from typing import Literal
 import numpy as np
 from scipy.special import ndtr
 
+from matchvision.arrays import FloatArray
 from matchvision.records.motion import MatchClock, Motion
-from matchvision.records.results import Ruling
+from matchvision.records.results import Ruling, Winning
 from matchvision.records.sheet import Run
-from matchvision.uncertainty import K_95, beyond_share, format_interval, share_of_whole, window_mean
+from matchvision.uncertainty import (
+    K_95,
+    Chances,
+    beyond_share,
+    chances_by_line,
+    chances_by_share,
+    format_interval,
+    share_of_whole,
+    window_mean,
+)
 from matchvision.verdict.reading import NEAR_S, read_at
 
 NAN = math.nan
@@ -18,6 +28,8 @@ NAN = math.nan
 MARK_OVER_S = 0.2
 #: A mark that is hidden for so long may have passed a line unseen.
 HIDDEN_S = 0.5
+#: A result is sure that has this probability: where the share to win is one half, of a margin beyond its 95 % interval.
+SURE = float(ndtr(K_95))
 Side = Literal["-x", "+x"]
 
 
@@ -69,28 +81,21 @@ def rule_by_share(run: Run, motion: Motion, clock: MatchClock, homes: Mapping[Si
     _, u_whole_m = read_at(rope.total_m, rope.u_total_m, t_s, clock.duration_s)
     margin_m, u_margin_m = (float(number) for number in beyond_share(*sides, to_win, u_whole_m))
     share, u_share = (float(number) for number in share_of_whole(*sides, u_whole_m))
-    leader, other = homes[side], homes["-x" if side == "+x" else "+x"]
+    leader = homes[side]
+    chances = chances_by_share((minus_m, u_minus_m), (plus_m, u_plus_m), to_win, u_whole_m)
     # Where less than half wins both sides may have it, and the larger share is the one beyond half.
     lead_m, u_lead_m = (float(number) for number in beyond_share(*sides, max(to_win, 0.5), u_whole_m))
-    sure = abs(margin_m) > K_95 * u_margin_m and abs(lead_m) > K_95 * u_lead_m
+    winning = _by_machine(chances, homes, abs(lead_m), u_lead_m)
+    winner = leader if margin_m > 0 else None
+    sure = _has_won(winner, winning) >= SURE
     at = f"when the clock stopped at {clock.duration_s:g} s"
     held = f"{leader} held {format_interval(100 * share, 100 * u_share, '%')} of the rope {at}"
     beyond = f"{format_interval(1000 * abs(margin_m), 1000 * u_margin_m, 'mm')} (95 %)"
-    if margin_m <= 0:
-        sentence = f"Nobody has won: {held}, {beyond} short of the {100 * to_win:g} % that win."
-        if not sure:
-            sentence += f" Too close to call: {leader} may just have got there."
-        return Ruling(None, margin_m, u_margin_m, sure, sentence, share, u_share, clock.duration_s)
-    if sure:
-        sentence = f"{leader} has won: {held}, {beyond} beyond the {100 * to_win:g} % that win."
-    else:
-        chance = float(ndtr(lead_m / u_lead_m))
-        rival = other if to_win <= 0.5 else "nobody"
-        sentence = (
-            f"Too close to call: {held}, {beyond} beyond the {100 * to_win:g} % that win. {leader} is ahead with a "
-            f"probability of {100 * chance:.0f} %, else it is {rival}."
-        )
-    return Ruling(leader, margin_m, u_margin_m, sure, sentence, share, u_share, clock.duration_s)
+    far = f"{held}, {beyond} {'beyond' if winner else 'short of'} the {100 * to_win:g} % that win."
+    sentence = f"{winner or 'Nobody'} has won: {far}" if sure else f"Too close to call: {far} {_say(winner, winning)}"
+    return Ruling(
+        winner, margin_m, u_margin_m, sure, sentence.rstrip(), share, u_share, clock.duration_s, winning=winning
+    )  # fmt: skip
 
 
 def rule_by_mark(run: Run, motion: Motion, clock: MatchClock, homes: Mapping[Side, str]) -> Ruling:
@@ -121,24 +126,72 @@ def rule_by_mark(run: Run, motion: Motion, clock: MatchClock, homes: Mapping[Sid
     beyond_m = sign * x_m - line_m
     most = int(np.argmax(np.where(np.arange(len(seen)) >= (first if len(passed) else 0), beyond_m, -np.inf)))
     margin_m, u_margin_m = float(beyond_m[most]), float(u_m[most])
-    # Of the other line it had to be short until then.
-    others_m = (-sign * x_m - line_m + K_95 * u_m)[: first + 1]
-    hidden_s = float(np.max(np.diff(np.concatenate([[0.0], at_s[: first + 1]])), initial=0.0))
-    sure = abs(margin_m) > K_95 * u_margin_m and bool((others_m < 0).all()) and hidden_s < HIDDEN_S
+    told, dark = _told_by_mark(at_s, x_m, u_m, line_m, clock.duration_s)
     leader = homes["+x" if sign > 0 else "-x"]
+    winner = leader if len(passed) else None
+    others_m = float((line_m + sign * x_m[: first + 1]).min())
+    lead_m = min(abs(margin_m), others_m) if len(passed) else abs(margin_m)
+    winning = None if told is None else _by_machine(told, homes, lead_m, u_margin_m)
+    sure = winning is not None and _has_won(winner, winning) >= SURE
     far = f"{format_interval(1000 * abs(margin_m), 1000 * u_margin_m, 'mm')} (95 %)"
-    unseen = f" It was hidden for {hidden_s:.1f} s before, in which nothing is known." if hidden_s >= HIDDEN_S else ""
+    # What is not sure is told with its chances, or with why there are none.
+    more = "" if sure else f" {dark if winning is None else _say(winner, winning)}".rstrip()
+    said = f"{winner or 'Nobody'} has won: " if sure else "Too close to call: "
     if not len(passed):
-        close = "Nobody has won: " if sure else "Too close to call: "
-        sentence = f"{close}the mark {mark} passed no line; it stayed {far} short of that of {leader}.{unseen}"
-        return Ruling(None, margin_m, u_margin_m, sure, sentence, NAN, NAN, clock.duration_s)
+        sentence = f"{said}the mark {mark} passed no line; it stayed {far} short of that of {leader}.{more}"
+        return Ruling(None, margin_m, u_margin_m, sure, sentence, NAN, NAN, clock.duration_s, winning=winning)
     before = max(first - 1, 0)
     rise_m = beyond_m[first] - beyond_m[before]
     part = float(np.clip(-beyond_m[before] / rise_m, 0.0, 1.0)) if rise_m > 0 else 1.0
     decided_s = float(at_s[before] + part * (at_s[first] - at_s[before]))
-    close = f"{leader} has won: " if sure else "Too close to call: "
-    sentence = f"{close}the mark {mark} passed its line at {decided_s:.2f} s, and went {far} beyond it.{unseen}"
-    return Ruling(leader, margin_m, u_margin_m, sure, sentence, NAN, NAN, decided_s)
+    whose = "its line" if sure else f"the line of {leader}"
+    sentence = f"{said}the mark {mark} passed {whose} at {decided_s:.2f} s, and went {far} beyond it.{more}"
+    return Ruling(winner, margin_m, u_margin_m, sure, sentence, NAN, NAN, decided_s, winning=winning)
+
+
+def _told_by_mark(
+    at_s: FloatArray, x_m: FloatArray, u_m: FloatArray, line_m: float, end_s: float
+) -> tuple[Chances | None, str]:
+    """Who has won by the mark, None where it was hidden before anybody surely had, and when it was hidden, in words."""
+    gaps_s = np.diff(np.concatenate([[0.0], at_s, [end_s]]))
+    hidden = np.flatnonzero(gaps_s >= np.append(np.full(len(at_s), HIDDEN_S), NEAR_S))
+    if not len(hidden):
+        return chances_by_line(x_m, u_m, line_m), ""
+    until = int(hidden[0])
+    from_s = float(at_s[until - 1]) if until else 0.0
+    dark = f"It was hidden for {gaps_s[until]:.1f} s from {from_s:.2f} s on, in which nothing is known."
+    if not until:
+        return None, dark
+    seen = chances_by_line(x_m[:until], u_m[:until], line_m)
+    return (seen if max(seen.minus, seen.plus) >= SURE else None), dark
+
+
+def _by_machine(chances: Chances, homes: Mapping[Side, str], lead_m: float, u_lead_m: float) -> Winning | None:
+    if not math.isfinite(chances.minus + chances.plus):
+        return None
+    return Winning({homes["-x"]: chances.minus, homes["+x"]: chances.plus}, chances.nobody, lead_m, u_lead_m)
+
+
+def _has_won(winner: str | None, winning: Winning | None) -> float:
+    """Probability of a result as it was ruled; 0 where nothing tells it."""
+    if winning is None:
+        return 0.0
+    return winning.nobody if winner is None else winning.by_machine[winner]
+
+
+def _say(winner: str | None, winning: Winning | None) -> str:
+    """How likely a result is that is not sure, and what else it may be, where that has half a per cent at least."""
+    if winning is None:
+        return ""
+    others = {name: p for name, p in winning.by_machine.items() if name != winner}
+    if winner is not None:
+        others["nobody"] = winning.nobody
+    others = {name: p for name, p in others.items() if p >= 0.005}
+    ahead = f"{winner} is ahead" if winner else "It is nobody"
+    chance = f"{ahead} with a probability of {100 * _has_won(winner, winning):.0f} %"
+    if len(others) == 1:
+        return f"{chance}, else it is {next(iter(others))}."
+    return f"{chance}, else it is " + " or ".join(f"{name} ({100 * p:.0f} %)" for name, p in others.items()) + "."
 
 
 def _no_winner(sentence: str, clock: MatchClock) -> Ruling:

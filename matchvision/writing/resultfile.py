@@ -81,11 +81,24 @@ class ContradictionBrief(ResultModel):
     covered: bool
 
 
+class WinningBrief(ResultModel):
+    """How surely each machine has won as measured, and that nobody has: together 1.
+
+    ``lead_m`` is how far the rope, or the mark, lies from where the rule would have it otherwise.
+    """
+
+    by_machine: dict[str, float]
+    nobody: float
+    lead_m: MaybeNumber
+    u_lead_m: MaybeNumber
+
+
 class VerdictBrief(ResultModel):
-    """Who has won: ``margin_m`` is the winner's rope beyond the share to win, ``sure`` whether it exceeds its U95.
+    """Who has won: ``margin_m`` is the winner's rope beyond the share to win, ``sure`` whether it is so by 97.5 %.
 
     ``doubts`` are contradictions of the sheet: by them the margin may be off by ``shift_m`` beyond its uncertainty,
-    null where nothing says how far. ``sure`` is false where that may turn the ruling.
+    null where nothing says how far. ``sure`` is false where that may turn the ruling. ``winning`` is null where nothing
+    tells how surely who has won, and in results written before it was told.
     """
 
     winner: str | None
@@ -98,6 +111,7 @@ class VerdictBrief(ResultModel):
     sentence: str
     doubts: tuple[ContradictionBrief, ...] = ()
     shift_m: MaybeNumber = 0.0
+    winning: WinningBrief | None = None
 
 
 class ForecastBrief(ResultModel):

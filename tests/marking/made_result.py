@@ -40,11 +40,20 @@ def make_result(
     stated: Mapping[str, Mapping[str, Any]] | None = None,
     winner: str | None = "heron",
     margin_m: float | None = 0.1,
+    won: Mapping[str, float] | None = None,
     causes: Sequence[tuple[str, str, float]] = (("less-grip", "heron", 0.7), ("as-predicted", "", 0.3)),
     events: Sequence[tuple[str, str, float]] = (),
     forecast: bool = True,
 ) -> ResultFile:
-    """A result in brief: heron has won by 100 ± 2 mm (k = 1) unless told otherwise."""
+    """A result in brief: heron has won by 100 ± 2 mm (k = 1) unless told otherwise.
+
+    ``won`` is how surely each machine has won; without it the verdict does not tell, as in results from before it did.
+    """
+    told: dict[str, Any] = {}
+    if won is not None:
+        nobody = max(0.0, 1.0 - sum(won.values()))
+        told["winning"] = {"by_machine": won, "nobody": nobody, "lead_m": 0.0, "u_lead_m": 0.002}
+        told["sure"] = max(nobody, *won.values()) >= 0.975
     content = {
         "software": {"version": "0"},
         "run": {"name": "made", "kind": "match"},
@@ -61,7 +70,7 @@ def make_result(
         },
         "verdict": {
             "winner": winner, "margin_m": margin_m, "u_margin_m": 0.002, "sure": True, "share": 0.6, "u_share": 0.001,
-            "decided_at_s": 10.0, "sentence": "",
+            "decided_at_s": 10.0, "sentence": "", **told,
         },
         "forecast": {
             "winner": "heron", "win_chance": {"heron": 0.7, "plover": 0.3}, "margin_m": 0.1, "u_margin_m": 0.05,

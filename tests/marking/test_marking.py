@@ -73,5 +73,13 @@ def test_a_failure_that_was_seen_counts_though_it_explains_nothing() -> None:
 
 
 def test_close_run_is_marked_by_how_sure_the_verdict_is() -> None:
-    chance = marks_by_part(margin_m=0.0)["win_chance"]
+    chance = marks_by_part(won={"heron": 0.5, "plover": 0.5})["win_chance"]
     assert chance.points == pytest.approx(20 * (1 - 0.5 * 0.2**2 - 0.5 * 0.8**2))
+
+
+def test_where_nobody_has_won_the_better_chance_was_wrong() -> None:
+    """Beyond one half to win nobody may: both stated chances are held against not having won."""
+    nobody = marks_by_part(winner=None, margin_m=-0.05, won={"heron": 0.0, "plover": 0.0})
+    assert nobody["win_chance"].points == pytest.approx(20 * (1 - 0.8**2))
+    assert "it has not won" in nobody["win_chance"].arithmetic
+    assert nobody["verdict"].points == 0.0

@@ -6,6 +6,9 @@ import numpy as np
 import pytest
 
 from matchvision.marking import score_machine
+from matchvision.marking.parts import mark_win_chance
+from matchvision.marking.scoring import win_probability
+from matchvision.records.rubric import Rubric
 from matchvision.uncertainty.scoring import brier_score
 from tests.marking.made_result import make_result, row
 
@@ -32,3 +35,23 @@ def test_what_cannot_be_scored_is_left_open() -> None:
     scores = score_machine(make_result(rows=(), winner=None, margin_m=None), "heron")
     assert scores.quantities == 0
     assert all(math.isnan(v) for v in (scores.brier, scores.rms_zeta, scores.mean_abs_en, scores.crps_ratio))
+
+
+def test_how_surely_a_machine_has_won_is_what_the_verdict_tells() -> None:
+    """Four tenths to win: both hold more, the winner by 51 of its u, and is ahead by half a u only."""
+    close = make_result(margin_m=0.101, won={"heron": 0.69, "plover": 0.31})
+    assert (win_probability(close, "heron"), win_probability(close, "plover")) == (0.69, 0.31)
+    assert score_machine(close, "heron").brier == pytest.approx(0.69 * 0.2**2 + 0.31 * 0.8**2)
+    nobody = make_result(winner=None, margin_m=-0.05, won={"heron": 0.02, "plover": 0.0})
+    assert win_probability(nobody, "heron") == 0.02
+
+
+def test_results_from_before_it_was_told_count_where_they_are_sure() -> None:
+    sure = make_result()
+    assert sure.verdict.winning is None
+    assert (win_probability(sure, "heron"), win_probability(sure, "plover")) == (1.0, 0.0)
+    close = sure.model_copy(update={"verdict": sure.verdict.model_copy(update={"sure": False})})
+    assert math.isnan(win_probability(close, "heron"))
+    mark = mark_win_chance(close, "heron", Rubric())
+    assert math.isnan(mark.points)
+    assert "analyse the clip again" in mark.arithmetic

@@ -9,7 +9,7 @@ from matchvision.records.events import Event, Grip
 from matchvision.records.forecast import ForecastMachine, ForecastRun
 from matchvision.records.motion import MatchClock
 from matchvision.records.pull import Pull, PullSource
-from matchvision.records.results import ComparisonRow, Ruling
+from matchvision.records.results import ComparisonRow, Ruling, Winning
 from matchvision.verdict.comparing import compare_quantity, compare_run, find_peak
 from tests.made_motion import make_machine, make_motion, make_rope, make_run, make_wheel, seconds, spread
 
@@ -17,6 +17,8 @@ T_S = seconds(4.5)
 N = len(T_S)
 CLOCK = MatchClock(0.0, 4.0)
 NAN = float("nan")
+#: As surely as 0.3 m with a u of 2 mm make it.
+WON = Winning({"heron": 0.0, "plover": 1.0}, 0.0, 0.3, 0.002)
 
 
 def foresee(first_slip_s: float = NAN, slip_chance: float = 0.0) -> ForecastRun:
@@ -44,7 +46,9 @@ def compare(
     motion = make_motion(T_S, machines=[moved], wheels=[make_wheel("plover", N)], rope=rope)
     source = PullSource("fused", spread(tension_N, N), spread(0.2, N), spread(0.1, N), independent=True, budget=())
     events = () if np.isnan(slip_s) else (Event("slip", "plover", slip_s, 4.0, 0.02, 1.0, "seen"),)
-    ruling = Ruling("plover", 0.3, 0.002, sure=True, sentence="", share=0.8, u_share=0.002, decided_at_s=4.0)
+    ruling = Ruling(
+        "plover", 0.3, 0.002, sure=True, sentence="", share=0.8, u_share=0.002, decided_at_s=4.0, winning=WON
+    )
     pull = Pull((source,), (), (), ())
     rows = compare_run(make_run(), motion, pull, Grip(events), CLOCK, forecast or foresee(), ruling)
     return {c.row.quantity: c.row for c in rows}
@@ -95,7 +99,9 @@ def test_numbers_stated_beforehand_are_compared() -> None:
     stated = {"plover": {"peak_pull_N": {"value": 20.0, "u": 1.0}, "win_chance": 0.8}}
     moved = make_machine("plover", N)
     source = PullSource("fused", spread(20.5, N), spread(0.2, N), spread(0.1, N), independent=True, budget=())
-    ruling = Ruling("plover", 0.3, 0.002, sure=True, sentence="", share=0.8, u_share=0.002, decided_at_s=4.0)
+    ruling = Ruling(
+        "plover", 0.3, 0.002, sure=True, sentence="", share=0.8, u_share=0.002, decided_at_s=4.0, winning=WON
+    )
     compared = compare_run(
         make_run(forecast=stated),
         make_motion(T_S, machines=[moved]),

@@ -8,7 +8,7 @@ import pytest
 
 from matchvision.geometry.camera import project_points
 from matchvision.records.camera import Camera
-from matchvision.records.results import Contradiction, Doubts, Ruling, StageNote
+from matchvision.records.results import Contradiction, Doubts, Ruling, StageNote, Winning
 from matchvision.records.sheet import TableSheet
 from matchvision.verdict.doubting import doubt, weigh_doubts
 
@@ -65,3 +65,15 @@ def test_without_contradictions_a_ruling_stays_as_it_is() -> None:
     assert doubt(SURE, Doubts()) is SURE
     close = replace(SURE, sure=False, sentence="Too close to call: plover held 50 %.")
     assert doubt(close, Doubts((NUDGED,), 0.5)).sentence == close.sentence
+
+
+def test_a_doubt_that_may_turn_who_is_ahead_leaves_no_probability() -> None:
+    """Less than half wins: plover is 100 mm beyond it, and yet but 40 ± 10 mm ahead."""
+    ahead = replace(SURE, winning=Winning({"heron": 3e-5, "plover": 1 - 3e-5}, 0.0, 0.040, 0.010))
+    small = doubt(ahead, Doubts((NUDGED,), 0.020))
+    assert (small.sure, small.winning) == (True, ahead.winning)
+    large = doubt(ahead, Doubts((NUDGED,), 0.021))
+    assert (large.sure, large.winning) == (False, None)
+    close = replace(ahead, sure=False)
+    assert doubt(close, Doubts((NUDGED,), 0.001)).winning is None
+    assert doubt(close, Doubts((STRAY,), 0.0)).winning == ahead.winning
