@@ -173,6 +173,13 @@ def _expected_winner(forecast: ForecastRun, chance_95: tuple[float, float] | Non
         return ""
     chance = forecast.win_chance.get(forecast.winner, float("nan"))
     margin = format_interval(1000 * forecast.margin_m, 1000 * forecast.u_margin_m, "mm")
+    nobody = 1.0 - sum(forecast.win_chance.values())
+    if forecast.win_chance and nobody > 0.5:
+        short = format_interval(-1000 * forecast.margin_m, 1000 * forecast.u_margin_m, "mm")
+        return (
+            f"Nobody is expected to win by the rules, with a chance of {100 * nobody:.0f} %; {forecast.winner} comes "
+            f"nearest, {short} short of it."
+        )
     said = f" with a chance of {100 * chance:.0f} %" if isfinite(chance) else ""
     if chance_95 is not None:
         low, high = (100 * limit for limit in chance_95)

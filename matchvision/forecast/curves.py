@@ -3,11 +3,11 @@
 from collections.abc import Mapping
 
 import numpy as np
-from scipy.special import ndtr
 
 from matchvision.arrays import FloatArray
 from matchvision.records.forecast import ForecastMachine, ForecastRun
 from matchvision.records.sheet import ForecastCurve, Run, StartPose
+from matchvision.uncertainty import chances_by_share
 
 
 def take_curves(run: Run, starts: Mapping[str, StartPose], t_s: FloatArray, left_out: tuple[str, ...]) -> ForecastRun:
@@ -29,10 +29,13 @@ def take_curves(run: Run, starts: Mapping[str, StartPose], t_s: FloatArray, left
         last = int(np.flatnonzero(np.isfinite(on_plus))[-1])
         ahead, u_margin = float(on_plus[last]) - rope.length_m / 2, float(u_on_plus[last])
         plus, minus = _by_home(run, rope.ends)
-        plus_wins = float(ndtr(ahead / u_margin)) if u_margin > 0 else float(ahead > 0)
-        chances = {plus: plus_wins, minus: 1.0 - plus_wins}
+        on_minus_m = rope.length_m - float(on_plus[last])
+        to_win = run.sheet.rules.share_to_win
+        # Of a taut rope one side has what the other lacks.
+        surely = chances_by_share((on_minus_m, u_margin), (float(on_plus[last]), u_margin), to_win, u_whole=0.0)
+        chances = {plus: surely.plus, minus: surely.minus}
         winner = plus if ahead > 0 else minus
-        margin = abs(ahead) + rope.length_m * (0.5 - run.sheet.rules.share_to_win)
+        margin = abs(ahead) + rope.length_m * (0.5 - to_win)
     return ForecastRun(
         t_s=t_s,
         machines=machines,

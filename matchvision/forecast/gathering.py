@@ -107,15 +107,20 @@ def _middle_95(values: FloatArray) -> tuple[float, float]:
 def _sum_up(
     run: Run, names: Sequence[str], decisions: Sequence[Decision]
 ) -> tuple[str, dict[str, float], float, float]:
-    """Winner in most samples, each side's chance, the winner's margin and its standard uncertainty."""
+    """The likelier winner, each side's chance, the winner's margin and its standard uncertainty."""
     plus = next(name for name in names if run.sheet.machine[name].home == "+x")
     minus = next(name for name in names if name != plus)
-    wins = sum(decision.plus_x_wins for decision in decisions)
-    plus_chance = chance(wins, len(decisions))
-    winner = plus if plus_chance > 0.5 else minus
+    chances = {
+        name: chance(sum(decision.winner == run.sheet.machine[name].home for decision in decisions), len(decisions))
+        for name in (plus, minus)
+    }
+    nearer = float(np.median([decision.plus_margin_m - decision.minus_margin_m for decision in decisions]))
+    # As likely as each other, as where nobody wins: the one that comes nearer to it.
+    ahead = chances[plus] - chances[minus] or nearer
+    winner = plus if ahead > 0 else minus
     margins = np.array([d.plus_margin_m if winner == plus else d.minus_margin_m for d in decisions])
     spread = float(margins.std(ddof=1)) if len(margins) > 1 else 0.0
-    return winner, {plus: plus_chance, minus: 1.0 - plus_chance}, float(np.median(margins)), spread
+    return winner, chances, float(np.median(margins)), spread
 
 
 def is_load_run(run: Run, names: Sequence[str]) -> bool:

@@ -48,8 +48,8 @@ class ForecastRun:
     ----------
     tension_N : rope tension; u_tension_N its uncertainty.
     on_plus_x_m : rope on the +x side.
-    winner : name, or "" for a load run.
-    win_chance : by machine, empty for a load run.
+    winner : name of the likelier one, or "" for a load run.
+    win_chance : by machine, empty for a load run; what is missing to 1 is the chance that nobody wins by the rules.
     margin_m, u_margin_m : the winner's rope beyond the share to win at the end; NaN for a load run.
     samples, seed : size and seed of the Monte Carlo behind the uncertainties.
     left_out : sentences about what could not be predicted and what would give it.

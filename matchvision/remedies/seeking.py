@@ -62,7 +62,8 @@ def seek_remedies(
     """
     k, measured, end_s = who_lost(run, ruling, fitted)
     machine = fitted.best.machines[k]
-    played = rerun(fitted, k, measured, end_s, SEED)
+    needed_m = max(0.0, _beyond_half(run, fitted))
+    played = rerun(fitted, k, measured, end_s, SEED, needed_m)
     look, narrow = (max(6, round(n * min(1.0, USUAL_S / end_s))) for n in (LOOK, NARROW))
     turned = [turn(run, played, lever, look, narrow) for lever in levers_of(machine)]
     remedies = [settle(run, played, one) for one in turned]
@@ -101,9 +102,13 @@ def who_lost(run: Run, ruling: Ruling | None, fitted: FittedMatch) -> tuple[int,
     names = [machine.name for machine in fitted.best.machines]
     if ruling.winner not in names or len(names) != 2:
         raise CannotMeasure("the winner is no machine of the fitted match")
-    beyond_m = (run.sheet.rules.share_to_win - 0.5) * fitted.best.rope.length_m
-    lead_m = -(ruling.margin_m + beyond_m)
+    lead_m = -(ruling.margin_m + _beyond_half(run, fitted))
     return 1 - names.index(ruling.winner), (lead_m, ruling.u_margin_m), ruling.decided_at_s
+
+
+def _beyond_half(run: Run, fitted: FittedMatch) -> float:
+    """How much more of the rope than half of it the share to win is [m]; negative where less than half wins."""
+    return 0.0 if fitted.best.rope is None else (run.sheet.rules.share_to_win - 0.5) * fitted.best.rope.length_m
 
 
 def turn(run: Run, played: Rerun, lever: Lever, look: int, narrow: int) -> Turned:

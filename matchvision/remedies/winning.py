@@ -49,6 +49,7 @@ class Rerun:
     end_s : when the rule was applied.
     as_it_was_m : its lead in each sample without any change (n,).
     errors : standard normal numbers (2, n): of the measured lead, and of what the model gets wrong of a change.
+    needed_m : the lead beyond which it would have won: 0, but where more than half of the rope wins.
     """
 
     fitted: FittedMatch
@@ -58,6 +59,7 @@ class Rerun:
     end_s: float
     as_it_was_m: FloatArray
     errors: FloatArray
+    needed_m: float = 0.0
 
     @property
     def model_error(self) -> float:
@@ -84,7 +86,7 @@ class Rerun:
         spread_m = float(np.hypot(self.u_measured_m, self.gap_m))
         change_m = (leads_m - self.as_it_was_m[:count]) * (1.0 + self.model_error * self.errors[1, :count])
         won = self.measured_m + spread_m * self.errors[0, :count] + change_m
-        return np.asarray(won > 0, dtype=np.bool_)
+        return np.asarray(won > self.needed_m, dtype=np.bool_)
 
     def chance(self, leads_m: FloatArray) -> Chance:
         """The chance to win from leads with something changed: (count + ½)/(n + 1), as forecasts have it."""
@@ -112,7 +114,9 @@ class Rerun:
         ])  # fmt: skip
 
 
-def rerun(fitted: FittedMatch, k: int, measured: tuple[float, float], end_s: float, seed: int) -> Rerun:
+def rerun(
+    fitted: FittedMatch, k: int, measured: tuple[float, float], end_s: float, seed: int, needed_m: float = 0.0
+) -> Rerun:
     """Prepare what is played again: the samples as they were.
 
     Raises
@@ -125,7 +129,7 @@ def rerun(fitted: FittedMatch, k: int, measured: tuple[float, float], end_s: flo
     if not np.isfinite(leads).all():
         raise CannotMeasure("the fitted match cannot be computed for all that the fit leaves open")
     errors = np.random.default_rng(seed).standard_normal((2, len(leads)))
-    out = Rerun(fitted, k, *measured, end_s, leads, errors)
+    out = Rerun(fitted, k, *measured, end_s, leads, errors, needed_m)
     if np.mean(leads > 0) > 0.5:
         raise CannotMeasure("the fitted match does not end with the winner that was measured")
     return out

@@ -7,6 +7,7 @@ from typing import Any, Final
 import numpy as np
 import pytest
 
+from matchvision.cli.telling import tell_forecast
 from matchvision.errors import CannotMeasure
 from matchvision.forecast import follow_end, predict_run
 from matchvision.forecast.deciding import decide
@@ -314,15 +315,26 @@ def test_table_from_any_tool() -> None:
     assert forecast.win_chance["plover"] == pytest.approx(0.974, abs=0.005)  # 0.195 m ahead, u 0.1 m
     assert note.status == "partly"
     assert any("heron has no forecast table" in text for text in forecast.left_out)
+    # Seven tenths of 1.09 m are 0.218 m beyond half: 0.23 of u more than plover has, and 4.1 of u more than heron has.
+    rules = {"share_to_win": 0.7}
+    higher, _ = predict_run(run_of(sheet(rules=rules), curves={"plover": curve}), STARTS)
+    assert higher.win_chance == pytest.approx({"plover": 0.409, "heron": 0.0}, abs=0.005)
 
 
 def test_rules_decide() -> None:
     share = RunSheet.model_validate(sheet(rules={"share_to_win": 0.6}))
     decision = decide(share, np.array([0.5, 0.8]), np.array([1.0, 1.0]))
     assert decision is not None
-    assert decision.plus_x_wins
+    assert decision.winner == "+x"
     assert decision.plus_margin_m == pytest.approx(0.2)
     assert decision.minus_margin_m == pytest.approx(-0.4)
+    between = decide(share, np.array([0.5, 0.55]), np.array([1.0, 1.0]))
+    assert between is not None
+    assert between.winner is None
+    # Where less than half wins both sides may hold more, and the larger share wins.
+    less = decide(RunSheet.model_validate(sheet(rules={"share_to_win": 0.4})), np.array([0.45]), np.array([1.0]))
+    assert less is not None
+    assert less.winner == "-x"
     rope = {
         "length_m": 1.0,
         "ends": ["heron", "plover"],
@@ -332,5 +344,20 @@ def test_rules_decide() -> None:
     line = RunSheet.model_validate(sheet(rope=rope, rules=rules))
     decision = decide(line, np.array([0.5, 0.35, 0.75]), np.ones(3))
     assert decision is not None
-    assert not decision.plus_x_wins  # the mark passed the line on the −x side first
+    assert decision.winner == "-x"  # the mark passed the line on the −x side first
+    short = decide(line, np.array([0.5, 0.42, 0.59]), np.ones(3))
+    assert short is not None
+    assert short.winner is None
     assert decide(RunSheet.model_validate(sheet(rules=rules)), np.array([0.5]), np.ones(1)) is None
+
+
+def test_where_most_of_the_rope_wins_nobody_may() -> None:
+    """The same samples by another share to win: who is ahead stays, most of the chance goes to nobody."""
+    (half, _), (most, note) = (
+        predict_run(run_of(sheet(rules={"share_to_win": share})), STARTS, samples=16) for share in (0.5, 0.97)
+    )
+    assert most.winner == half.winner == "plover"
+    assert sum(half.win_chance.values()) == pytest.approx(1.0)
+    assert sum(most.win_chance.values()) < 0.5
+    assert most.margin_m < 0 < half.margin_m
+    assert "Nobody is expected to win by the rules, with a chance of" in tell_forecast(most, note, ())

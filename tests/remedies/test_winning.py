@@ -1,5 +1,7 @@
 """The chance to win with something changed."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -34,6 +36,14 @@ def test_changes_are_added_to_what_was_measured() -> None:
 
 def test_measured_uncertainty_blurs_a_narrow_verdict() -> None:
     assert np.mean(a_rerun(-0.002, 0.002, -0.002).wins(np.full(N, -0.002))) == pytest.approx(0.159, abs=0.02)
+
+
+def test_where_more_than_half_wins_a_lead_alone_does_not() -> None:
+    """Six tenths of 0.7 m are 70 mm beyond half: a lead of 50 mm wins nothing there."""
+    played = a_rerun(-0.1, 0.001, -0.1)
+    assert played.wins(np.full(N, 0.05)).all()
+    assert np.mean(replace(played, needed_m=0.07).wins(np.full(N, 0.05))) < 0.1
+    assert replace(played, needed_m=0.07).wins(np.full(N, 0.15)).all()
 
 
 def test_chance_is_never_certain_and_carries_its_range() -> None:
