@@ -80,8 +80,9 @@ def analyze(
 @click.command()
 @click.argument("run", type=click.Path(path_type=Path))
 @click.option("--out", type=click.Path(path_type=Path), help="Where the results are, if not in outputs/.")
+@click.option("--json", "as_json", is_flag=True, help="Print the result in brief as JSON, and nothing else.")
 @click.pass_context
-def causes(ctx: click.Context, run: Path, out: Path | None) -> None:
+def causes(ctx: click.Context, run: Path, out: Path | None, *, as_json: bool) -> None:
     """Add to results why it went as it went, and what would have won.
 
     RUN is the run sheet, or its folder, of results that were made with `matchvision analyze --no-causes` or were
@@ -100,14 +101,17 @@ def causes(ctx: click.Context, run: Path, out: Path | None) -> None:
     from matchvision.writing.keeping import recall_grounds
     from matchvision.writing.publishing import publish_causes
 
+    quiet = wishes_of(ctx).quiet or as_json
     folder = choose_folder(loaded, out)
     grounds = recall_grounds(loaded, folder)
     found, note = pipeline.find_causes(loaded, grounds)
     publish_causes(loaded, grounds, folder, found, note)
     _add_marks(folder)
-    say(tell_causes(found) or note.sentence, quiet=wishes_of(ctx).quiet)
-    add_what_would_have_won(loaded, grounds, found, folder, quiet=wishes_of(ctx).quiet)
-    say(f"Added to {folder / 'report.html'}", quiet=wishes_of(ctx).quiet)
+    say(tell_causes(found) or note.sentence, quiet=quiet)
+    add_what_would_have_won(loaded, grounds, found, folder, quiet=quiet)
+    say(f"Added to {folder / 'report.html'}", quiet=quiet)
+    if as_json:
+        _print_brief(folder)
 
 
 def analyze_and_tell(
@@ -152,7 +156,7 @@ def analyze_and_tell(
         click.echo(f"Interrupted; what is written in {folder} stays.", err=True)
         ctx.exit(INTERRUPTED)
     if as_json:
-        click.echo((folder / "result.json").read_text(encoding="utf-8"), nl=False)
+        _print_brief(folder)
     return is_complete(analysis)
 
 
@@ -186,6 +190,11 @@ def _add_marks(folder: Path) -> None:
     from matchvision.writing.adding import add_marks
 
     add_marks(folder, mark_run(read_brief(folder), Rubric()))
+
+
+def _print_brief(folder: Path) -> None:
+    """The result in brief, as it stands on disk."""
+    click.echo((folder / "result.json").read_text(encoding="utf-8"), nl=False)
 
 
 def choose_folder(run: "Run", out: Path | None) -> Path:

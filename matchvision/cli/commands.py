@@ -71,8 +71,9 @@ main.add_command(season)
     help="Where the results go; the filmed run goes beside it, into a folder ending in -run.",
 )
 @click.option("--no-clip", is_flag=True, help="Leave out the marked clip.")
+@click.option("--json", "as_json", is_flag=True, help="Print the result in brief as JSON, and nothing else.")
 @click.pass_context
-def demo(ctx: click.Context, seed: int | None, out: Path, *, no_clip: bool) -> None:
+def demo(ctx: click.Context, seed: int | None, out: Path, *, no_clip: bool, as_json: bool) -> None:
     """Film an invented match, analyse it, show the way.
 
     The clip is drawn by the program itself, so the truth is known and stands beside the clip.
@@ -84,19 +85,19 @@ def demo(ctx: click.Context, seed: int | None, out: Path, *, no_clip: bool) -> N
     from matchvision.filming import demo_scene, film
     from matchvision.writing.swapping import refuse_foreign
 
-    wishes = wishes_of(ctx)
+    quiet = wishes_of(ctx).quiet or as_json
     folder = out.parent / f"{out.name}-run"
     if folder.exists() and any(folder.iterdir()) and not (folder / "truth.json").is_file():
         what = "the folder for the filmed run holds other things than a filmed run"
         raise OutputError(what, where=str(folder), do="choose another place with --out")
     refuse_foreign(out)
     scene = demo_scene(seed)
-    say(f"Filming an invented match (seed {scene.seed}) into {folder} …", quiet=wishes.quiet)
-    with shown_progress(quiet=wishes.quiet) as tell:
+    say(f"Filming an invented match (seed {scene.seed}) into {folder} …", quiet=quiet)
+    with shown_progress(quiet=quiet) as tell:
         film(scene, folder, None if tell is None else lambda done, total: tell("filming", done, total))
-    complete = analyze_and_tell(ctx, folder, out, "csv", FollowUp(marked_clip=not no_clip))
+    complete = analyze_and_tell(ctx, folder, out, "csv", FollowUp(marked_clip=not no_clip), as_json=as_json)
     truth = json.loads((folder / "truth.json").read_text(encoding="utf-8"))["verdict"]
-    say(f"In truth {truth['winner']} won by {truth['margin_mm']:.1f} mm ({folder / 'truth.json'}).", quiet=wishes.quiet)
+    say(f"In truth {truth['winner']} won by {truth['margin_mm']:.1f} mm ({folder / 'truth.json'}).", quiet=quiet)
     if not complete:
         ctx.exit(SHORT_OF_SOMETHING)
 
@@ -151,6 +152,7 @@ def new(ctx: click.Context, folder: Path) -> None:
     help="The lens sheet to write; a file that is there already is left as it is.",
 )
 @click.option("--picture", type=click.Path(path_type=Path), help="Also draw where in the picture the board was seen.")
+@click.option("--json", "as_json", is_flag=True, help="Print the lens as JSON, and nothing else.")
 @click.pass_context
 def lens(
     ctx: click.Context,
@@ -161,6 +163,8 @@ def lens(
     family: str,
     out: Path,
     picture: Path | None,
+    *,
+    as_json: bool,
 ) -> None:
     """Write a lens sheet from pictures of a board.
 
@@ -176,6 +180,7 @@ def lens(
     if out.exists():
         raise OutputError("it exists already and is left as it is", where=str(out), do="choose another name with --out")
 
+    from matchvision.cli.lensbrief import brief_lens
     from matchvision.cli.telling import tell_lens
     from matchvision.footage import read_stills
     from matchvision.sheets.lens import format_lens
@@ -186,23 +191,32 @@ def lens(
     images = read_stills(stills)
     fit = calibrate(images, describe_board((columns, rows), square_mm, marker_mm, family))
     out.write_text(format_lens(fit.sheet), encoding="utf-8")
-    say(tell_lens(fit.sheet, len(images), out, fit.left_out, fit.shift_in_u.tolist()), quiet=wishes_of(ctx).quiet)
-    if warning := fit_skew(fit).warning:
-        say(warning, quiet=wishes_of(ctx).quiet)
+    quiet = wishes_of(ctx).quiet or as_json
+    say(tell_lens(fit.sheet, len(images), out, fit.left_out, fit.shift_in_u.tolist()), quiet=quiet)
+    skew = fit_skew(fit)
+    if skew.warning:
+        say(skew.warning, quiet=quiet)
     if picture is not None:
         from matchvision.report.lenspicture import draw_lens
 
         used = {name: fit.views[name].pixels_px for name in fit.cameras if name not in fit.left_out}
-        say(f"Drew {draw_lens(fit.sheet, used, fit.rms_px, picture)}.", quiet=wishes_of(ctx).quiet)
+        say(f"Drew {draw_lens(fit.sheet, used, fit.rms_px, picture)}.", quiet=quiet)
+    if as_json:
+        from matchvision.writing.documents import format_plain
+
+        click.echo(format_plain(brief_lens(fit, skew, len(images))))
 
 
 @main.command()
-@click.argument("what", type=click.Choice(["run", "keys", "mends", "rubric", "result", "tables"]))
+@click.argument(
+    "what", type=click.Choice(["run", "keys", "mends", "rubric", "result", "compare", "mark", "season", "tables"])
+)
 def schema(what: str) -> None:
     """Print what the files look like.
 
     `run`, `mends`, `rubric` and `result` give the JSON Schema of the run sheet, of mends.toml, of a rubric and of
-    result.json, for other tools; `keys` and `tables` give pages in Markdown, for people, with every key of the run
+    result.json, for other tools; `compare`, `mark` and `season` that of what these commands print with --json;
+    `keys` and `tables` give pages in Markdown, for people, with every key of the run
     sheet and every column of every table.
 
     \b
@@ -228,8 +242,11 @@ def schema(what: str) -> None:
             click.echo(json.dumps(describe_run_sheet(), indent=1, ensure_ascii=False))
         return
     from matchvision.writing import describe_result_file, describe_tables
+    from matchvision.writing.documents import DOCUMENTS, describe_document
 
-    if what == "result":
+    if what in DOCUMENTS:
+        click.echo(json.dumps(describe_document(what), indent=1, ensure_ascii=False))
+    elif what == "result":
         click.echo(json.dumps(describe_result_file(), indent=1, ensure_ascii=False))
     else:
         click.echo(describe_tables(), nl=False)

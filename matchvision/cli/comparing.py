@@ -21,9 +21,16 @@ from matchvision.cli.showing import say, wishes_of
     show_default=True,
     help="Where page, picture and table go.",
 )
+@click.option("--json", "as_json", is_flag=True, help="Print the comparison as JSON, and nothing else.")
 @click.pass_context
 def compare(
-    ctx: click.Context, runs: tuple[Path, ...], after: tuple[Path, ...], machine: str | None, out: Path
+    ctx: click.Context,
+    runs: tuple[Path, ...],
+    after: tuple[Path, ...],
+    machine: str | None,
+    out: Path,
+    *,
+    as_json: bool,
 ) -> None:
     """Practice runs side by side: scatter, and what a change brought.
 
@@ -39,8 +46,9 @@ def compare(
     from matchvision.report.repeatswords import change_words, group_words, name_row, power_words, straggler_words
     from matchvision.report.saving import save_page
     from matchvision.season.sidebyside import compare_runs, format_repeats
+    from matchvision.writing.documents import format_repeats_document
 
-    quiet = wishes_of(ctx).quiet
+    quiet = wishes_of(ctx).quiet or as_json
     rows, names, lacking = compare_runs([runs, after] if after else [runs], machine)
     page = write_repeats(rows, names, lacking, out)
     save_page(format_repeats(rows), out / "compare.csv", "the table")
@@ -49,3 +57,5 @@ def compare(
         lines = [*said, change_words(row), *straggler_words(row), power_words(row)]
         say("\n  ".join([name_row(row), *(line for line in lines if line)]), quiet=quiet)
     say(f"Page: {page}", quiet=quiet)
+    if as_json:
+        click.echo(format_repeats_document(names, rows, lacking))

@@ -1,5 +1,6 @@
 """The command for what the teams calculated: the predicted run, its files, its fingerprint."""
 
+import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -53,9 +54,9 @@ def forecast(
         matchvision forecast heron.toml plover.toml --table table.toml --plus plover
         matchvision forecast heron.toml --seal
     """  # fmt: skip  # noqa: D301 - \b keeps click from joining the lines
-    quiet = wishes_of(ctx).quiet
+    quiet = wishes_of(ctx).quiet or as_json
     if seal or logged is not None:
-        if not _seal(runs, logged, quiet=quiet):
+        if not _seal(runs, logged, quiet=quiet, as_json=as_json):
             ctx.exit(SHORT_OF_SOMETHING)
         return
     from matchvision.cli.telling import tell_forecast
@@ -107,12 +108,22 @@ def _load(runs: tuple[Path, ...], table: Path | None, plus: str | None) -> "Run"
         raise
 
 
-def _seal(runs: tuple[Path, ...], logged: str | None, *, quiet: bool) -> bool:
+def _seal(runs: tuple[Path, ...], logged: str | None, *, quiet: bool, as_json: bool) -> bool:
     """Print the fingerprints, or say whether the logged one is among them."""
     from matchvision.forecast import find_seal, seal_forecast
     from matchvision.sheets import load_team
 
     seals = {(path, name): seal for path in runs for name, seal in seal_forecast(load_team(path)).items()}
+    by_text = {f"{name} in {path}": seal for (path, name), seal in seals.items()}
+    found = None if logged is None else find_seal(by_text, logged)
+    if as_json:
+        known = by_text.get(found or "")  # the sheets' own spelling of what was logged
+        fingerprints = [
+            {"file": str(path), "machine": name, "sha256": seal, "logged": None if logged is None else seal == known}
+            for (path, name), seal in seals.items()
+        ]
+        click.echo(json.dumps({"fingerprints": fingerprints}, indent=1, ensure_ascii=False))
+        return logged is None or found is not None
     if logged is None:
         for (path, name), seal in seals.items():
             say(f"{seal}  {name}  ({path})", quiet=quiet)
@@ -123,8 +134,6 @@ def _seal(runs: tuple[Path, ...], logged: str | None, *, quiet: bool) -> bool:
             quiet=quiet,
         )
         return True
-    by_text = {f"{name} in {path}": seal for (path, name), seal in seals.items()}
-    found = find_seal(by_text, logged)
     if found is not None:
         say(f"The forecast of {found} is the one whose fingerprint was logged.", quiet=quiet)
         return True

@@ -21,9 +21,16 @@ from matchvision.errors import OutputError
 @click.option(
     "--new-rubric", type=click.Path(path_type=Path), metavar="FILE", help="Write a commented rubric to start from."
 )
+@click.option("--json", "as_json", is_flag=True, help="Print the marks as JSON, and nothing else.")
 @click.pass_context
 def mark(
-    ctx: click.Context, results: tuple[Path, ...], rubric: Path | None, out: Path, new_rubric: Path | None
+    ctx: click.Context,
+    results: tuple[Path, ...],
+    rubric: Path | None,
+    out: Path,
+    new_rubric: Path | None,
+    *,
+    as_json: bool,
 ) -> None:
     """Mark forecasts by a rubric: each mark with its arithmetic.
 
@@ -37,7 +44,9 @@ def mark(
     """  # fmt: skip  # noqa: D301 - \b keeps click from joining the lines
     from matchvision.sheets.rubric import read_rubric, write_new_rubric
 
-    quiet = wishes_of(ctx).quiet
+    quiet = wishes_of(ctx).quiet or as_json
+    if as_json and not results:
+        raise click.UsageError("--json prints marks; give at least one folder of results.")
     if new_rubric is not None:
         say(f"Wrote {write_new_rubric(new_rubric)}.", quiet=quiet)
     if not results:
@@ -48,6 +57,7 @@ def mark(
     from matchvision.marking import mark_run
     from matchvision.records.rubric import Rubric
     from matchvision.report.markspage import show_total, write_marks_page
+    from matchvision.writing.documents import format_marks_document
     from matchvision.writing.markstable import write_marks
 
     used = Rubric() if rubric is None else read_rubric(rubric)
@@ -60,3 +70,5 @@ def mark(
         for machine, total in one.totals:
             say(f"{one.run}: {machine} {show_total(total)}", quiet=quiet)
     say(f"Wrote {table} and {page}.", quiet=quiet)
+    if as_json:
+        click.echo(format_marks_document(marks, used))

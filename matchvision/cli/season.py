@@ -1,5 +1,6 @@
 """The command for a whole class."""
 
+import json
 from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
@@ -46,6 +47,7 @@ MOST_DOUBTS = 8
 )
 @click.option("--draw", is_flag=True, help="Add the pairings that the draw gives next to the list of runs.")
 @click.option("--demo", is_flag=True, help="Film a small invented season into FOLDER first.")
+@click.option("--json", "as_json", is_flag=True, help="Print all tables as JSON, and nothing else.")
 @click.pass_context
 def season(
     ctx: click.Context,
@@ -61,6 +63,7 @@ def season(
     tidy: bool,
     draw: bool,
     demo: bool,
+    as_json: bool,
 ) -> None:
     """A whole class: analyse, compare, mark, list the upsets.
 
@@ -68,9 +71,9 @@ def season(
     verdicts first, then causes, last what would have won; whatever is finished is never done again, however the work
     was stopped. A clip that cannot be used costs its own line only.
     """  # fmt: skip
-    quiet = wishes_of(ctx).quiet
+    quiet = wishes_of(ctx).quiet or as_json
     if not (demo or recheck or tidy or draw or receive is not None) and _tell_unchanged(
-        ctx, folder, out, causes=not no_causes, remedies=not no_remedies, quiet=quiet
+        ctx, folder, out, causes=not no_causes, remedies=not no_remedies, quiet=quiet, as_json=as_json
     ):
         return
     from matchvision.season.manifest import read_season
@@ -79,7 +82,7 @@ def season(
         _film_demo(folder, quiet=quiet)
     loaded = read_season(folder)
     if receive is not None:
-        if not _receive(loaded, receive, quiet=quiet):
+        if not _receive(loaded, receive, quiet=quiet, as_json=as_json):
             ctx.exit(SHORT_OF_SOMETHING)
         return
     from matchvision.records.naming import name_folder
@@ -87,17 +90,19 @@ def season(
 
     target = out if out is not None else Path("outputs") / name_folder(loaded.name)
     if draw:
-        _draw(loaded, target, quiet=quiet)
+        _draw(loaded, target, quiet=quiet, as_json=as_json)
         return
     _refuse_nothing(loaded)
     held = _hold(loaded, target, workers, cluster, Wishes(not no_causes, not no_remedies, recheck, tidy), quiet=quiet)
     if tidy:
         say(tell_tidied(held.gone), quiet=quiet)
     if held.book is None:
-        _say_unchanged(ctx, held.page, held.failed, quiet=quiet)
+        _say_unchanged(ctx, held.page, held.failed, quiet=quiet, as_json=as_json)
         return
     say(tell_season(held.book), quiet=quiet)
     say(f"Page: {held.page}", quiet=quiet)
+    if as_json:
+        _print_tables(held.page)
     if held.failed:
         ctx.exit(SHORT_OF_SOMETHING)
 
@@ -120,7 +125,7 @@ def _refuse_nothing(loaded: "Season") -> None:
 
 
 def _tell_unchanged(
-    ctx: click.Context, folder: Path, out: Path | None, *, causes: bool, remedies: bool, quiet: bool
+    ctx: click.Context, folder: Path, out: Path | None, *, causes: bool, remedies: bool, quiet: bool, as_json: bool
 ) -> bool:
     """Say so where nothing has changed since the last time, before anything is loaded that takes long."""
     from matchvision.records.naming import name_folder
@@ -130,17 +135,24 @@ def _tell_unchanged(
     last = find_unchanged(folder, target, {"steps": list_steps(causes=causes, remedies=remedies)})
     if last is None:
         return False
-    _say_unchanged(ctx, target / last.page, last.failed, quiet=quiet)
+    _say_unchanged(ctx, target / last.page, last.failed, quiet=quiet, as_json=as_json)
     return True
 
 
-def _say_unchanged(ctx: click.Context, page: Path, failed: int, *, quiet: bool) -> None:
+def _say_unchanged(ctx: click.Context, page: Path, failed: int, *, quiet: bool, as_json: bool) -> None:
     say("Nothing has changed since the last time.", quiet=quiet)
     if failed:
         say(f"{failed} run{'s have' if failed != 1 else ' has'} no answer; the page says why.", quiet=quiet)
     say(f"Page: {page}", quiet=quiet)
+    if as_json:
+        _print_tables(page)
     if failed:
         ctx.exit(SHORT_OF_SOMETHING)
+
+
+def _print_tables(page: Path) -> None:
+    """All tables, from the document that was written beside the page."""
+    click.echo(page.with_suffix(".json").read_text(encoding="utf-8"), nl=False)
 
 
 def _hold(
@@ -214,7 +226,7 @@ def in_a_line(why: str) -> str:
     return faults[0] + (f" (and {len(faults) - 1} more)" if len(faults) > 1 else "")
 
 
-def _receive(loaded: "Season", source: Path, *, quiet: bool) -> bool:
+def _receive(loaded: "Season", source: Path, *, quiet: bool, as_json: bool) -> bool:
     """Take in forecasts and tell of each; whether all were accepted."""
     from matchvision.season.receiving import read_received, receive
 
@@ -229,10 +241,13 @@ def _receive(loaded: "Season", source: Path, *, quiet: bool) -> bool:
     missing = [one.team for one in read_received(loaded)[1] if one.status == "missing"]
     if missing:
         say(f"Missing: {', '.join(missing)}.", quiet=quiet)
+    if as_json:
+        told = {"received": [vars(one) for one in receipts], "missing": missing}
+        click.echo(json.dumps(told, indent=1, ensure_ascii=False))
     return not any(one.fault for one in receipts)
 
 
-def _draw(loaded: "Season", out: Path, *, quiet: bool) -> None:
+def _draw(loaded: "Season", out: Path, *, quiet: bool, as_json: bool) -> None:
     from matchvision.season.drawing import add_pairings
 
     added = add_pairings(loaded, out)
@@ -244,6 +259,9 @@ def _draw(loaded: "Season", out: Path, *, quiet: bool) -> None:
         else f"Added to {loaded.sheet.season.runs}."
     )
     say(said, quiet=quiet)
+    if as_json:
+        told = {"added": [dict(zip(("round", "minus_x", "plus_x"), entry, strict=True)) for entry in added]}
+        click.echo(json.dumps(told, indent=1, ensure_ascii=False))
 
 
 def _film_demo(folder: Path, *, quiet: bool) -> None:

@@ -28,7 +28,9 @@ TABLES: Final = (
     "results", "look-first", "predicted", "coverage", "chances", "honesty", "upsets", "reliability", "standings",
     "marks", "handed-in", "draw",
 )  # fmt: skip
-PRODUCTS: Final = (PAGE, *(f"{name}.csv" for name in TABLES))
+#: The tables as one document.
+DOCUMENT: Final = "season.json"
+PRODUCTS: Final = (PAGE, DOCUMENT, *(f"{name}.csv" for name in TABLES))
 
 
 @dataclass(frozen=True, eq=False)

@@ -24,14 +24,15 @@ from matchvision.records.classbook import (
     Upset,
 )
 from matchvision.report.classpage import render_class, render_team
-from matchvision.season.running import PAGE
+from matchvision.season.running import DOCUMENT, PAGE
 from matchvision.season.tasks import write_whole
+from matchvision.writing.documents import format_class_document
 
 _DRAW: Final = ("round", "minus_x", "plus_x", "winner", "id", "status")
 
 
 def write_book(book: ClassBook, out: Path) -> Path:
-    """Write every table, the class's page and one page a team into ``out``; returns the class's page.
+    """Write every table, all of them as JSON, the class's page and one a team into ``out``; returns the class's page.
 
     Raises
     ------
@@ -60,6 +61,7 @@ def write_book(book: ClassBook, out: Path) -> Path:
         for name, (kind, rows) in tables.items():
             write_whole(out / f"{name}.csv", format_table(kind, rows))
         write_whole(out / "draw.csv", format_draw(book))
+        write_whole(out / DOCUMENT, format_class_document(book) + "\n")
         for team in book.teams:
             write_whole(out / "teams" / f"{team}.html", render_team(book, team))
         write_whole(out / PAGE, render_class(book))

@@ -137,7 +137,7 @@ def _list_files(folder: Path, out: Path, beside: Iterable[Path]) -> Iterator[Pat
         if one not in seen:
             yield from (Path(entry.path) for entry in os.scandir(one) if not entry.is_dir())
     for entry in os.scandir(results):
-        if entry.name.endswith((".csv", ".html")):
+        if entry.name.endswith((".csv", ".html", ".json")):
             yield Path(entry.path)
     yield from (Path(entry.path) for entry in os.scandir(results / "teams"))
     for entry in os.scandir(results / "runs"):

@@ -10,6 +10,7 @@ import sys
 import time
 from pathlib import Path
 
+import click
 import pytest
 
 import matchvision
@@ -370,6 +371,12 @@ def test_lens_from_stills(type_in: Type, in_folder: Path) -> None:
     assert result.exit_code == 0
     assert "found in 12 of 12 stills of 1280 x 720 pixels" in result.output
     assert read_lens(in_folder / "phone.toml").camera.parameters[0] == pytest.approx(985, abs=5)
+    told = json.loads(type_in("lens", *stills[:6], "--square-mm", "30", "--out", "again.toml", "--json").stdout)
+    lens, phone = told["lens"], read_lens(in_folder / "again.toml").camera
+    assert (told["stills"], told["views"], told["left_out"]) == (6, 6, [])
+    assert lens["fx_px"] == pytest.approx(phone.parameters[0], rel=1e-4)
+    assert lens["u_fx_px"] == pytest.approx(phone.covariance[0, 0] ** 0.5, rel=1e-3)
+    assert abs(lens["fx_px"] - 985) < 4 * lens["u_fx_px"]
     before = (in_folder / "phone.toml").read_text()
     assert type_in("lens", *stills, "--out", "phone.toml").exit_code == 2
     assert (in_folder / "phone.toml").read_text() == before
@@ -394,7 +401,8 @@ def test_schemas(type_in: Type) -> None:
     assert json.loads(type_in("schema", "result").output)["title"] == "matchvision result"
     assert type_in("schema", "tables").output == describe_tables()
     assert type_in("schema", "keys").output == describe_keys()
-    assert type_in("schema", "season").exit_code == 2
+    assert json.loads(type_in("schema", "season").output)["title"] == "matchvision class"
+    assert type_in("schema", "clip").exit_code == 2
 
 
 def test_demo_leaves_a_folder_with_other_things_alone(type_in: Type, in_folder: Path) -> None:
@@ -427,6 +435,29 @@ def test_demo_tells_the_truth_beside_the_verdict(
     assert (in_folder / "outputs" / "demo-run" / "run.toml").is_file()
     assert stand_in.published["folder"] == Path("outputs/demo")
     assert stand_in.published["marked_clip"] is False
+    result = type_in("demo", "--seed", "7", "--out", "other", "--json")
+    assert json.loads(result.stdout)["verdict"]["winner"] == "heron"
+
+
+def test_every_command_with_results_gives_them_as_json() -> None:
+    """In one wording; the others make something to use, or print nothing else as it is."""
+    without = {"desk", "new", "schema", "targets"}
+    for name, command in main.commands.items():
+        said = [
+            option.help for option in command.params if isinstance(option, click.Option) and option.name == "as_json"
+        ]
+        assert len(said) == (name not in without), name
+        assert all(re.fullmatch(r"Print .+ as JSON, and nothing else\.", words or "") for words in said)
+
+
+def test_causes_as_json(type_in: Type, stand_in: StandIn, practice: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("matchvision.writing.keeping.recall_grounds", lambda run, folder: "grounds")
+    stand_in.causes = (CAUSE,)
+    type_in("analyze", str(practice), "--out", "there", "--no-causes")
+    result = type_in("causes", str(practice), "--out", "there", "--json")
+    assert result.exit_code == 0
+    assert result.stdout == Path("there/result.json").read_text()
+    assert "less grip" in type_in("causes", str(practice), "--out", "there").stdout
 
 
 def test_progress_is_shown_on_a_terminal_only(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -30,6 +30,13 @@ def test_seal_and_two_teams(type_in: Type, in_folder: Path) -> None:
     first = sealed.output.split()[0]
     assert type_in("forecast", "heron.toml", "--logged", first).exit_code == 0
     assert type_in("forecast", "plover.toml", "--logged", first).exit_code == 1
+    told = json.loads(type_in("forecast", "heron.toml", "plover.toml", "--seal", "--json").stdout)["fingerprints"]
+    assert [(one["machine"], one["logged"]) for one in told] == [("heron", None), ("plover", None)]
+    assert told[0]["sha256"] == first
+    for name, exit_code in (("heron", 0), ("plover", 1)):
+        logged = type_in("forecast", f"{name}.toml", "--logged", first.upper(), "--json")
+        assert logged.exit_code == exit_code
+        assert json.loads(logged.stdout)["fingerprints"][0]["logged"] is (exit_code == 0)
     joined = type_in(
         "forecast", "heron.toml", "plover.toml", "--table", "table.toml", "--plus", "heron", "--samples", "16"
     )

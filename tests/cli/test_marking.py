@@ -1,5 +1,6 @@
 """Marks from the command line."""
 
+import json
 from pathlib import Path
 
 import pytest
@@ -9,7 +10,9 @@ from matchvision.cli import main
 from matchvision.records.results import Analysis
 from matchvision.sheets.rubric import read_rubric
 from matchvision.writing import write_results
+from matchvision.writing.documents import describe_document
 from tests.report.invented import invent_analysis
+from tests.writing.held import find_strays
 
 
 @pytest.fixture(scope="module")
@@ -30,6 +33,23 @@ def test_results_are_marked_by_a_new_rubric(results: Path, tmp_path: Path) -> No
     assert read_rubric(rubric)
     assert (tmp_path / "out" / "marks.csv").is_file()
     assert (tmp_path / "out" / "marks.html").is_file()
+
+
+def test_marks_as_json(results: Path, tmp_path: Path) -> None:
+    call = ["mark", str(results), "--new-rubric", str(tmp_path / "rubric.toml"), "--out", str(tmp_path), "--json"]
+    result = CliRunner().invoke(main, call)
+    assert result.exit_code == 0, result.output
+    told = json.loads(result.stdout)
+    assert find_strays(told, describe_document("mark")) == []
+    (run,) = told["runs"]
+    table = (tmp_path / "marks.csv").read_text(encoding="utf-8").splitlines()
+    assert len(run["marks"]) == len(table) - 1
+    for name, total in run["total_ratio"].items():
+        own = [mark for mark in run["marks"] if mark["machine"] == name and mark["points"] is not None]
+        assert total == pytest.approx(sum(m["points"] for m in own) / sum(m["of"] for m in own), abs=1e-5)
+    refused = CliRunner().invoke(main, ["mark", "--new-rubric", str(tmp_path / "other.toml"), "--json"])
+    assert (refused.exit_code, refused.stdout) == (2, "")
+    assert not (tmp_path / "other.toml").exists()
 
 
 def test_folder_without_results_is_refused(tmp_path: Path) -> None:

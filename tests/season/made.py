@@ -199,7 +199,7 @@ def tables_of(out: Path) -> dict[str, bytes]:
     """Every table and page of a season's results."""
     return {
         str(p.relative_to(out)): p.read_bytes()
-        for p in sorted((*out.glob("*.csv"), *out.glob("*.html"), *out.glob("teams/*")))
+        for p in sorted((*out.glob("*.csv"), *out.glob("*.json"), *out.glob("*.html"), *out.glob("teams/*")))
     }
 
 

@@ -28,6 +28,7 @@ CHANGES: dict[str, Callable[[Path, Path], object]] = {
     "mends": lambda s, out: (s / "r1" / "mends.toml").write_text(""),
     "the list": lambda s, out: same_size(s / "runs.csv", b"r0,1", b"r0,2"),
     "a table": lambda s, out: (out / "results.csv").unlink(),
+    "the tables as JSON": lambda s, out: (out / "season.json").unlink(),
     "a page": lambda s, out: (out / "season.html").write_text("x"),
     "results": lambda s, out: next((out / "runs").glob("*/result.json")).write_text("{"),
     "a sheet elsewhere": lambda s, out: same_size(s.parent / "else" / "run.toml", b"2.5", b"2.6"),
