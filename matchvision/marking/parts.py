@@ -8,7 +8,6 @@ import numpy as np
 
 from matchvision.marking.rows import Answered, computed_rows, stated_peak
 from matchvision.marking.scoring import (
-    expected_brier,
     say_unjudged,
     scored_rows,
     stated_chance,
@@ -18,7 +17,7 @@ from matchvision.records.causes import SHOWN_BY
 from matchvision.records.marks import Mark
 from matchvision.records.rubric import Rubric, Tolerance
 from matchvision.uncertainty import K_95, format_interval
-from matchvision.uncertainty.scoring import K_EXPANDED
+from matchvision.uncertainty.scoring import K_EXPANDED, expected_brier
 from matchvision.writing.resultfile import ResultFile
 
 NAN: Final = math.nan

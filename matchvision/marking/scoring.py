@@ -8,7 +8,7 @@ import numpy as np
 from matchvision.marking.rows import Answered, computed_rows, stated_peak
 from matchvision.records.marks import Scores
 from matchvision.uncertainty import K_95
-from matchvision.uncertainty.scoring import K_EXPANDED, crps_gaussian
+from matchvision.uncertainty.scoring import K_EXPANDED, crps_gaussian, expected_brier
 from matchvision.writing.resultfile import ResultFile
 
 NAN: Final = math.nan
@@ -83,14 +83,3 @@ def say_unjudged(result: ResultFile) -> str:
         "Not judged: these results do not tell how surely it has won. Do what their verdict says; if they are from an "
         "older version, analyse the clip again."
     )
-
-
-def expected_brier(chance: float, won: float) -> float:
-    """Brier score of a stated chance, weighted with how surely each side has won.
-
-    Notes
-    -----
-    ``q (1 − p)² + (1 − q) p²``: `uncertainty.scoring.brier_score` where q is 1 or 0.
-    Checked by: tests/marking/test_scoring.py::test_scores_are_those_of_their_definitions
-    """
-    return won * (1.0 - chance) ** 2 + (1.0 - won) * chance**2

@@ -64,6 +64,17 @@ def brier_score(chances: npt.ArrayLike, outcomes: npt.ArrayLike) -> float:
     return float(np.mean(np.square(np.asarray(chances, dtype=np.float64) - np.asarray(outcomes, dtype=np.float64))))
 
 
+def expected_brier(chance: float, happened: float) -> float:
+    """Brier score of a stated chance where what happened is itself only known with a probability.
+
+    Notes
+    -----
+    ``q (1 − p)² + (1 − q) p²``: `brier_score` where q is 1 or 0.
+    Checked by: tests/derived/test_scores_by_hand.py::test_expected_brier_score
+    """
+    return happened * (1.0 - chance) ** 2 + (1.0 - happened) * chance**2
+
+
 def crps_gaussian(mean: Numbers, sd: Numbers, observed: Numbers) -> FloatArray:
     """Continuous ranked probability score of a normal prediction: in the quantity's unit, 0 is best.
 

@@ -11,7 +11,7 @@ from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.pull import Pull
 from matchvision.records.results import CauseRow, ComparisonRow, CurveRow, Doubts, Grounds, Ruling, StageNote, Verdict
 from matchvision.records.sheet import Run, StartPose
-from matchvision.uncertainty.scoring import brier_score, crps_gaussian
+from matchvision.uncertainty.scoring import crps_gaussian, expected_brier
 from matchvision.verdict.causes.by_comparison import weigh_causes
 from matchvision.verdict.causes.reasoning import reason
 from matchvision.verdict.comparing import Compared, compare_run
@@ -97,7 +97,7 @@ def describe_comparison(compared: tuple[Compared, ...], ruling: Ruling) -> list[
     ]
     chance = next((c.row for c in compared if c.group == "chance" and c.machine == ruling.winner), None)
     if chance is not None:
-        score = brier_score([chance.predicted], [1.0])
+        score = expected_brier(chance.predicted, chance.measured)
         said.append(f"The forecast gave the winner {100 * chance.predicted:.0f} % (Brier score {score:.2g}).")
     place = next((row for row in rows if row.quantity.startswith("rope on")), None)
     if place is not None and place.u_predicted > 0:

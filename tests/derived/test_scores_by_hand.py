@@ -2,7 +2,7 @@
 
 import pytest
 
-from matchvision.uncertainty.scoring import brier_score, en_score, validation_uncertainty, zeta_score
+from matchvision.uncertainty.scoring import brier_score, en_score, expected_brier, validation_uncertainty, zeta_score
 from matchvision.verdict.comparing import compare_quantity
 
 
@@ -30,3 +30,9 @@ def test_validation_uncertainty() -> None:
 def test_brier_score() -> None:
     """(0.01 + 0.01 + 0.04 + 0.09) / 4."""
     assert brier_score([0.1, 0.9, 0.8, 0.3], [0.0, 1.0, 1.0, 0.0]) == pytest.approx(0.0375)
+
+
+def test_expected_brier_score() -> None:
+    """Three times in four it happened, once not: the mean of both scores."""
+    assert expected_brier(0.9, 0.75) == pytest.approx(brier_score([0.9] * 4, [1.0, 1.0, 1.0, 0.0]))
+    assert expected_brier(0.9, 1.0) == pytest.approx(0.01)
