@@ -122,7 +122,7 @@ def mark_verdict(result: ResultFile, name: str, rubric: Rubric) -> Mark:
     if not math.isfinite(won):
         return Mark(name, "verdict", NAN, of, say_unjudged(result))
     right = won if chance > 0.5 else 1.0 - won
-    named = f"{name} was expected to {'win' if chance > 0.5 else 'lose'}"
+    named = f"{name} was expected {'to win' if chance > 0.5 else 'not to win'}"
     as_run = f"{'right' if right > 0.5 else 'wrong'} with a probability of {max(right, 1 - right):.3g}"
     return Mark(name, "verdict", of * right, of, f"{named}, {as_run}: {of:g} × {right:.3g} = {of * right:.1f}.")
 
