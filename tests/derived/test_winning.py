@@ -7,12 +7,17 @@ import numpy as np
 import pytest
 
 from matchvision.arrays import FloatArray
+from matchvision.marking.parts import mark_win_chance
+from matchvision.marking.scoring import stated_chance, win_probability
 from matchvision.records.motion import MatchClock
 from matchvision.records.results import Ruling
+from matchvision.records.rubric import Rubric
 from matchvision.uncertainty import Chances, chances_by_line, chances_by_share
 from matchvision.verdict.comparing import compare_run
 from matchvision.verdict.judging import rule
+from matchvision.writing.summary import sum_up
 from tests.made_motion import make_motion, make_rope, make_run, seconds
+from tests.report.invented import invent_analysis
 
 CLOCK = MatchClock(0.0, 1.0)
 T_S = seconds(1.2, 0.1)
@@ -175,3 +180,19 @@ def test_the_comparison_holds_stated_chances_against_the_same_probabilities() ->
     assert 0.1 < rows["plover"].measured < 0.5
     assert rows["heron"].measured < 0.01
     assert all(row.within == "inconclusive" for row in rows.values())
+
+
+@pytest.mark.parametrize("to_win", [0.4, 0.5, 0.6])
+def test_marks_are_given_by_the_same_probabilities(to_win: float) -> None:
+    """From the ruling through the result file to the mark, near where the rule turns."""
+    ruling = ruling_of(max(to_win, 0.5) + 0.01, 0.99 - max(to_win, 0.5), to_win)
+    assert ruling.winning is not None
+    whole = invent_analysis()
+    brief = sum_up(replace(whole, verdict=replace(whole.verdict, ruling=ruling)), ())
+    for name, won in ruling.winning.by_machine.items():
+        assert win_probability(brief, name) == won
+        chance, _ = stated_chance(brief, name)
+        points = mark_win_chance(brief, name, Rubric()).points
+        assert points == pytest.approx(20 * (1 - won * (1 - chance) ** 2 - (1 - won) * chance**2))
+    assert 0.6 < win_probability(brief, "plover") < 0.8
+    assert (win_probability(brief, "heron") > 0.2) is (to_win <= 0.5)  # beyond one half it is nobody instead
