@@ -53,6 +53,10 @@ def test_a_margin_within_its_interval_does_not_decide(analysis: Analysis) -> Non
     close = replace(ruling, margin_m=0.001, u_margin_m=0.002, sure=False)
     said = facts(replace(analysis, verdict=replace(analysis.verdict, ruling=close)))[HEADINGS[1]]
     assert "It does not decide: the margin is only 0.26 times" in said
+    # Where less than half wins, a margin well beyond that does not tell who is ahead.
+    both = replace(ruling, margin_m=0.101, u_margin_m=0.002, sure=False)
+    said = facts(replace(analysis, verdict=replace(analysis.verdict, ruling=both)))[HEADINGS[1]]
+    assert "It does not decide: who has won is not known to 97.5 %" in said
     nobody = replace(ruling, winner=None, margin_m=math.nan, u_margin_m=math.nan, sentence="The end was not seen")
     assert facts(replace(analysis, verdict=replace(analysis.verdict, ruling=nobody)))[HEADINGS[1]] == (
         "The end was not seen."
