@@ -18,6 +18,7 @@ from matchvision.verdict.causes.refits.observing import observe
 from matchvision.verdict.causes.refits.onset import onset_s
 from matchvision.verdict.causes.refits.playing import Forecasted, player
 from matchvision.verdict.causes.refits.refitting import Refit, RunFitter
+from matchvision.verdict.causes.refits.sharing import with_one_thread_a_product
 from matchvision.verdict.causes.search.explaining import Explanation, explain
 from matchvision.verdict.causes.search.finding import NARROWED, Found
 from matchvision.verdict.causes.search.searching import Searcher
@@ -31,6 +32,7 @@ MOST_LEFT: Final = 0.25
 LEAST_SURE: Final = 0.5
 
 
+@with_one_thread_a_product
 def fit_match(
     run: Run, grounds: Grounds, starts: Mapping[str, StartPose], causes: Sequence[CauseRow], samples: int = SAMPLES
 ) -> FittedMatch:

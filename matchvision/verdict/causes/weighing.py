@@ -16,6 +16,7 @@ from matchvision.verdict.causes.refits.onset import onset_s
 from matchvision.verdict.causes.refits.playing import Forecasted, player
 from matchvision.verdict.causes.refits.refitting import Predict, Refit, RunFitter, log_sum
 from matchvision.verdict.causes.refits.settling import SEED, draw, settle
+from matchvision.verdict.causes.refits.sharing import with_one_thread_a_product
 from matchvision.verdict.causes.search.explaining import Explanation
 from matchvision.verdict.causes.search.finding import Found
 from matchvision.verdict.causes.search.pairing import FoundPair, pair_up, part_again
@@ -75,6 +76,7 @@ class _Plain:
         return replace(self, base=base, given=given)
 
 
+@with_one_thread_a_product
 def weigh(
     forecasted: Forecasted,
     observed: Observed,

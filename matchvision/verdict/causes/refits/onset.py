@@ -8,6 +8,7 @@ import numpy as np
 from matchvision.arrays import FloatArray
 from matchvision.verdict.causes.refits.erring import Loosened
 from matchvision.verdict.causes.refits.refitting import RunFitter
+from matchvision.verdict.causes.refits.sharing import at_each
 
 #: What is left of each quantity after a change that nothing is known about, as a share of its size.
 AFTERWARDS: Final = 0.5
@@ -34,10 +35,10 @@ def onset_s(fitter: RunFitter, computed: Sequence[FloatArray], slopes: Sequence[
     dates = observed.t_s[:-1] + step_s / 2
     zero = np.zeros(slopes[0].shape[1])
     chances = (1.0 / len(BEFOREHAND),) * len(BEFOREHAND)
-    logs = [
-        RunFitter(observed, Loosened(float(date_s), np.inf, AFTERWARDS), shares=BEFOREHAND, apart=True)
-        .sum_up(zero, computed, slopes, shares=BEFOREHAND, chances=chances)
-        .log_evidence
-        for date_s in dates
-    ]
+
+    def log_of(date_s: float) -> float:
+        until = RunFitter(observed, Loosened(date_s, np.inf, AFTERWARDS), shares=BEFOREHAND, apart=True)
+        return until.sum_up(zero, computed, slopes, shares=BEFOREHAND, chances=chances).log_evidence
+
+    logs = at_each(log_of, [float(date_s) for date_s in dates])
     return float(dates[int(np.argmax(logs))])

@@ -19,6 +19,7 @@ from matchvision.verdict.causes.refits.erring import (
     weigh_errors,
 )
 from matchvision.verdict.causes.refits.observing import Observed
+from matchvision.verdict.causes.refits.sharing import at_each
 
 #: From standard normal numbers (p,) to the computed series, in the order of the observed ones.
 Predict = Callable[[FloatArray], Sequence[FloatArray]]
@@ -137,11 +138,8 @@ class RunFitter:
         self, predict: Predict, z: FloatArray, base: Sequence[FloatArray], which: Sequence[int]
     ) -> list[FloatArray]:
         """Differences of the computed series (k, len(which)) by the numbers ``which``."""
-        columns: list[list[FloatArray]] = []
-        for i in which:
-            ahead = z.copy()
-            ahead[i] += STEP
-            columns.append([(a - b) / STEP for a, b in zip(predict(ahead), base, strict=True)])
+        places = [z + STEP * (np.arange(len(z)) == i) for i in which]
+        columns = [[(a - b) / STEP for a, b in zip(ahead, base, strict=True)] for ahead in at_each(predict, places)]
         out = []
         for s, known in enumerate(self.known):
             stacked = [column[s][known] for column in columns]

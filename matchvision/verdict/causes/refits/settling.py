@@ -10,6 +10,7 @@ import numpy as np
 from matchvision.arrays import FloatArray
 from matchvision.verdict.causes.refits.erring import MODEL_ERROR_CHANCES, MODEL_ERRORS
 from matchvision.verdict.causes.refits.refitting import Predict, Refit, RunFitter, log_sum, steps_of
+from matchvision.verdict.causes.refits.sharing import at_each
 
 #: A refit has settled where a whole Gauss–Newton step with slopes computed anew gains less than this (in nats).
 SETTLED_NATS: Final = 0.05
@@ -137,14 +138,13 @@ def draw(
     half = np.random.default_rng(SEED).standard_normal(((draws + 1) // 2, p))
     normal = np.concatenate([half, -half])[:draws]
     log_root = float(np.sum(np.log(np.sqrt(np.maximum(values, 1e-12)) * WIDER)))
-    logs = np.empty(draws)
-    for i, one in enumerate(normal):
-        z = centre + root @ one
-        added = more(z)
-        if added == -math.inf:
-            logs[i] = -math.inf
-            continue
-        density, _ = log_density(fitter, fitter.residuals(predict(z)))
+    places = [centre + root @ one for one in normal]
+    gains = [more(z) for z in places]
+    possible = [i for i, gain in enumerate(gains) if gain > -math.inf]
+    logs = np.full(draws, -math.inf)
+    for i, computed in zip(possible, at_each(predict, [places[i] for i in possible]), strict=True):
+        z, one, added = places[i], normal[i], gains[i]
+        density, _ = log_density(fitter, fitter.residuals(computed))
         log_prior = 0.5 * float(np.sum(np.log(prior))) - 0.5 * float(z @ (prior * z))
         logs[i] = density + log_prior + added + 0.5 * float(one @ one) + log_root
     if not np.any(np.isfinite(logs)):
@@ -209,12 +209,15 @@ def known_better(
 def _slopes(
     fitter: RunFitter, predict: Predict, z: FloatArray, base: Sequence[FloatArray], steps: FloatArray
 ) -> list[FloatArray]:
-    columns: list[list[FloatArray]] = []
+    places = []
     for i, size in enumerate(steps):
         ahead = z.copy()
         ahead[i] += size if z[i] <= 0 else -size
-        change = ahead[i] - z[i]
-        columns.append([(a - b) / change for a, b in zip(predict(ahead), base, strict=True)])
+        places.append(ahead)
+    columns: list[list[FloatArray]] = []
+    for i, computed in enumerate(at_each(predict, places)):
+        change = places[i][i] - z[i]
+        columns.append([(a - b) / change for a, b in zip(computed, base, strict=True)])
     return [
         np.nan_to_num(np.stack([column[s][known] for column in columns], axis=1))
         for s, known in enumerate(fitter.known)
