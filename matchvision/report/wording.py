@@ -199,8 +199,8 @@ def cause_words(causes: Sequence[CauseRow], *, kind: str, forecast: bool, compar
     if causes:
         likeliest = max(causes, key=lambda cause: cause.probability)
         said = likeliest.statement.split("; what was measured", maxsplit=1)[0]
-        first, colon, _ = said.partition(": ")
-        said = (first if colon and "%" in first else said).rstrip(".")
+        first, chances, _ = said.partition("%: ")
+        said = (f"{first}%" if chances else said.partition(". ")[0]).rstrip(".")
         return sentence(said if "%" in said else f"{said} ({chance(likeliest.probability)})")
     if kind not in ("match", "sled"):
         return "A practice run by itself: causes are sought where a match went otherwise than forecast."

@@ -4,7 +4,7 @@ import math
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import replace
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -24,12 +24,14 @@ from matchvision.verdict.causes.picturing import show_explained
 from matchvision.verdict.causes.refits.observing import observe
 from matchvision.verdict.causes.refits.operating import moments_until
 from matchvision.verdict.causes.refits.playing import Forecasted
-from matchvision.verdict.causes.saying import say, size_of
+from matchvision.verdict.causes.saying import say, say_briefly, size_of, within
 from matchvision.verdict.causes.search.explaining import explain
 from matchvision.verdict.causes.weighing import Weighed, weigh
 
 #: Explanations below this are not told one by one.
 LEAST_TOLD: Final = 0.005
+#: What is at least this likely is told beside the likeliest, in its sentence.
+LIKELY_TOO: Final = 0.2
 #: A variant of a cause that has less than this share of its chance is not told for certain.
 SURE_VARIANT: Final = 0.95
 #: Of a shorter span before the rope came off nothing is explained [s].
@@ -148,6 +150,7 @@ def rows_of(weighed: tuple[Weighed, ...], touch: Event | None, logged: tuple[str
     for one in weighed:
         together[_name(one)].append(one)
     rows = []
+    second = _second(together)
     for (cause, machine), variants in together.items():
         probability = sum(v.probability for v in variants)
         if probability < LEAST_TOLD and cause not in ("as-predicted", "unexplained"):
@@ -158,9 +161,25 @@ def rows_of(weighed: tuple[Weighed, ...], touch: Event | None, logged: tuple[str
             machine = logged[0]
         dated = best.explanation is not None and best.explanation.dated and best.beside is None
         since_s = best.at[0] if dated else (touch.start_s if cause == "touched" and touch else NAN)
-        statement = say(cause, best, probability, touch)
+        otherwise = second.instead if (cause, machine) == second.of else ""
+        statement = say(cause, best, probability, touch, otherwise)
         rows.append(CauseRow(cause, machine, probability, size, u_size, unit, since_s, statement))
     return tuple(sorted(rows, key=lambda row: -row.probability))
+
+
+class _Second(NamedTuple):
+    """The likeliest cause's name, and what may as well have been instead of it ("" where nothing else is likely)."""
+
+    of: tuple[str, str]
+    instead: str
+
+
+def _second(together: Mapping[tuple[str, str], list[Weighed]]) -> _Second:
+    chances = {name: sum(v.probability for v in variants) for name, variants in together.items()}
+    order = sorted(chances, key=lambda name: -chances[name])
+    if len(order) < 2 or chances[order[1]] < LIKELY_TOO:
+        return _Second(order[0], "")
+    return _Second(order[0], say_briefly(order[1][0], _merge(together[order[1]]), chances[order[1]]))
 
 
 def let_go(rows: tuple[CauseRow, ...], loss: Event) -> tuple[CauseRow, ...]:
@@ -174,13 +193,13 @@ def let_go(rows: tuple[CauseRow, ...], loss: Event) -> tuple[CauseRow, ...]:
     whose = f"The rope left the hitch of {loss.machine} at {since}" if loss.machine else f"The rope came off at {since}"
     out = []
     for row in rows:
+        until_then = f"{whose}, {say_chance(seen)}, and until then {within(row.statement)}"
         if row.cause == "unexplained":
-            told = f"{whose}; until then: {row.statement[0].lower()}{row.statement[1:]}"
-            out.append(replace(row, since_s=loss.start_s, statement=told))
+            out.append(replace(row, since_s=loss.start_s, statement=until_then))
             continue
         chance = seen * row.probability
         if row.cause == "as-predicted":
-            said = f"{whose}, {say_chance(chance)}: {loss.evidence.rstrip('.')}. Until then it went as predicted."
+            said = f"{until_then.rstrip('.')}. Seen: {loss.evidence.rstrip('.')}."
             own = (chance, loss.start_s, loss.u_start_s, "s", loss.start_s, said)
             left = row.probability - chance
             plain = f"The rope did not come off, and it went as predicted, {say_chance(left)}."
@@ -190,8 +209,9 @@ def let_go(rows: tuple[CauseRow, ...], loss: Event) -> tuple[CauseRow, ...]:
             ]
             continue
         both = ", ".join(dict.fromkeys(name for name in (loss.machine, row.machine) if name))
-        said = f"{whose}, and until then: {row.statement}"
-        out.append(replace(row, cause=f"hitch-released+{row.cause}", machine=both, probability=chance, statement=said))
+        out.append(
+            replace(row, cause=f"hitch-released+{row.cause}", machine=both, probability=chance, statement=until_then)
+        )
         alone = row.probability - chance
         if alone > LEAST_TOLD:
             out.append(replace(row, probability=alone))

@@ -7,10 +7,13 @@ from typing import Final
 from matchvision.records.events import Event
 from matchvision.uncertainty import format_interval
 from matchvision.verdict.causes.by_comparison import say_chance
+from matchvision.verdict.causes.refits.erring import MODEL_ERRORS
 from matchvision.verdict.causes.search.explaining import Explanation
 from matchvision.verdict.causes.weighing import Weighed
 
 NAN: Final = math.nan
+#: Words with which statements begin that begin with no machine's name.
+_BEGINNINGS: Final = ("The", "It", "Something", "Two", "A")
 
 _SENTENCES: Final[Mapping[str, str]] = {
     "less-grip": "{machine} had {share} less grip than forecast from {since} on",
@@ -21,11 +24,11 @@ _SENTENCES: Final[Mapping[str, str]] = {
     "opponent-stronger": "{machine} drove with {ratio} times the torque that was guessed for it",
     "opponent-heavier": "{machine} weighed {ratio} times what was guessed for it",
     "late-start": "{machine} started {size} late",
-    "wrong-gear": "The gear of {machine} was {ratio} times as tall as stated",
+    "wrong-gear": "The gear ratio of {machine} was {ratio} times what is stated",
     "wrong-mass": "{machine} weighed {ratio} times what is stated",
     "wrong-efficiency": "The drive of {machine} gave {ratio} times the torque that is stated",
-    "rope-longer": "The rope was {size} longer than stated (negative: shorter)",
-    "turned": "The rope pulled at {machine} {size} further to the left than its hitch is stated to sit",
+    "rope-longer": "The rope was {amount} {longer} than stated",
+    "turned": "The rope pulled at {machine} {amount} to the {side} of where its hitch is stated to sit",
     "blocked": "{machine} was stopped at x = {low}",
 }
 
@@ -43,11 +46,16 @@ def size_of(best: Weighed) -> tuple[float, float, str]:
     return best.size, best.u_size, best.explanation.unit
 
 
-def say(cause: str, best: Weighed, probability: float, touch: Event | None) -> str:
-    """The sentence of one cause, with its chance and what it leaves unexplained."""
-    chance = say_chance(probability)
+def say(cause: str, best: Weighed, probability: float, touch: Event | None, otherwise: str = "") -> str:
+    """The sentence of one cause, with its chance and what it leaves unexplained.
+
+    ``otherwise`` is what may have been instead, as `say_briefly` gives it, where that is nearly as likely.
+    """
+    chance = f"{say_chance(probability)}, or {otherwise}" if otherwise else say_chance(probability)
     off = "the forecast" if cause == "unexplained" else "it"
     misfit = f"what was measured lies {100 * best.fit.residual_rms:.1f} % of each quantity's size (rms) off {off}"
+    if best.explanation is not None and best.fit.residual_rms > MODEL_ERRORS[-1]:
+        misfit += ", more than a model gets wrong: it comes nearest of all that was tried, and is no account of the run"
     if cause == "as-predicted":
         return f"It went as predicted within the stated uncertainties, {chance}; {misfit}."
     if cause == "unexplained":
@@ -70,6 +78,31 @@ def say(cause: str, best: Weighed, probability: float, touch: Event | None) -> s
     return f"{told} (95 %), {chance}; {misfit}."
 
 
+def say_briefly(cause: str, best: Weighed, probability: float) -> str:
+    """The same as what may have been instead: "it went as predicted, 30 %"."""
+    if cause == "as-predicted":
+        told = "it went as predicted"
+    elif cause == "unexplained":
+        told = "something that nothing tried here explains"
+    elif cause == "command-changed":
+        told = "the logged command alone"
+    elif cause == "touched":
+        told = "the hand over the table"
+    elif best.explanation is None:
+        told = cause
+    else:
+        told = within(_clause(best, best.explanation))
+        if best.beside is not None and best.beside.explanation is not None:
+            told = f"two things together, {told} and {within(_clause(best.beside, best.beside.explanation))}"
+    return f"{told}, {say_chance(probability)}"
+
+
+def within(statement: str) -> str:
+    """A statement as part of a longer sentence: a machine's name keeps its letter."""
+    first, space, rest = statement.partition(" ")
+    return f"{first.lower() if first in _BEGINNINGS else first}{space}{rest}"
+
+
 def _clause(best: Weighed, explanation: Explanation) -> str:
     """What one explanation says, with its size and date."""
     size, u_size, unit = size_of(best)
@@ -79,6 +112,9 @@ def _clause(best: Weighed, explanation: Explanation) -> str:
         share=format_interval(100 * best.size, 100 * best.u_size, "%"),
         ratio=format_interval(size, u_size),
         size=format_interval(size, u_size, unit),
+        amount=format_interval(1000 * abs(size), 1000 * u_size, "mm"),
+        longer="longer" if size > 0 else "shorter",
+        side="left" if size > 0 else "right",
         since=format_interval(best.at[0], best.u_at[0], "s") if best.at else "",
         low=ends[0] if ends else "",
         high=ends[-1] if ends else "",
