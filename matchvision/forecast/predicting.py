@@ -13,6 +13,7 @@ from matchvision.forecast.alone import leave_places_out, tie_to
 from matchvision.forecast.bands import draw_samples
 from matchvision.forecast.curves import take_curves
 from matchvision.forecast.gathering import gather
+from matchvision.forecast.stages import tell_stages
 from matchvision.mechanics.building import build_match
 from matchvision.mechanics.guessing import find_known, guess_opponent
 from matchvision.mechanics.machine import MatchModel, MeasuredEnd
@@ -77,6 +78,7 @@ def predict_run(
         names = (known,)
     for name in names:
         check_machine(run, name, findings)
+        findings.assumed += tell_stages(run, name)
         if name not in starts:
             findings.missing.append(f"[machine.{name}] start, as the clip does not show where {name} stood")
     findings.refuse_gaps()

@@ -110,7 +110,9 @@ def drive_facts(run: Run, name: str) -> DriveFacts:
         return DriveFacts(measured, ())
     taken = [
         key for key in Drive.model_fields
-        if key not in measured.model_fields_set and key in planned.model_fields_set
+        if key != "stage"  # what stages give stands in the totals
+        and key not in measured.model_fields_set
+        and key in planned.model_fields_set
     ]  # fmt: skip
     return DriveFacts(measured.model_copy(update={key: getattr(planned, key) for key in taken}), tuple(taken))
 

@@ -12,7 +12,7 @@ from matchvision.records.sheet import Forecast
 from matchvision.season.lists import check_rows, read_list
 
 #: Keys that a cell cannot hold: curves over time, and drives of left and right apart. They come in sheets.
-_NOT_IN_CELLS: Final = frozenset({"left", "right", "curve", "throttle"})
+_NOT_IN_CELLS: Final = frozenset({"left", "right", "curve", "throttle", "stage"})
 _WORDS: Final = frozenset({"failure_named", "throttle_acts_on"})
 _DATE: Final = re.compile(r"\d{4}-\d{2}-\d{2}\b")
 

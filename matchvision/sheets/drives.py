@@ -5,6 +5,7 @@ from itertools import pairwise
 from math import inf
 from typing import Any, Final
 
+from matchvision.records.sheet.machine import FROM_STAGES
 from matchvision.sheets.form import KeyFault
 from matchvision.sheets.lines import Key
 from matchvision.sheets.plain import array_of, block_of, machines_of, number_of, point_of
@@ -36,6 +37,7 @@ def check_drives(data: Mapping[str, Any]) -> Iterator[KeyFault]:
     drives += [(("machine", name, "drive"), block_of(block, "drive")) for name, block in machines_of(data)]
     for key, drive in drives:
         yield from _check_numbers(key, drive)
+        yield from _check_stages(key, drive)
         yield from _check_plans(key, drive)
 
 
@@ -54,6 +56,28 @@ def _check_numbers(key: Key, drive: Mapping[str, Any]) -> Iterator[KeyFault]:
     if static is not None and sliding is not None and sliding > static:
         found = f"found {sliding:g}, more than grip_static ({static:g})"
         yield KeyFault((*key, "grip_sliding"), found, "what slides grips no better than what stands; exchange them")
+
+
+def _check_stages(key: Key, drive: Mapping[str, Any]) -> Iterator[KeyFault]:
+    """Stages and totals are stated once: either the one or the other."""
+    stages = [(number, stage) for number, stage in enumerate(array_of(drive, "stage")) if isinstance(stage, Mapping)]
+    for number, stage in stages:
+        ratio, efficiency = _value(stage, "ratio"), _value(stage, "efficiency")
+        if ratio is not None and ratio <= 0:
+            yield KeyFault((*key, "stage", number, "ratio"), f"found {ratio:g}", "more than 0 is wanted")
+        if efficiency is not None and not 0 <= efficiency <= 1:
+            wanted = "a share from 0 to 1 is wanted"
+            yield KeyFault((*key, "stage", number, "efficiency"), f"found {efficiency:g}", wanted)
+    stated = [number for number, stage in stages if "efficiency" in stage]
+    for number, stage in stages if stated else ():
+        if "efficiency" not in stage:
+            wanted = "every stage states its efficiency, or none does and drive_efficiency stands for all together"
+            yield KeyFault((*key, "stage", number, "efficiency"), "this key is missing", wanted)
+    for total, own in FROM_STAGES.items():
+        if total in drive and any(own in stage for _, stage in stages):
+            count = f"{len(stages)} stage{'s' * (len(stages) != 1)}"
+            found = f"it is stated beside {count} with {'an' if own[0] in 'aeiou' else 'a'} {own} of their own"
+            yield KeyFault((*key, total), found, f"leave {total} out: the product over the stages is used")
 
 
 def _value(drive: Mapping[str, Any], word: str) -> float | None:

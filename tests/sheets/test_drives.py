@@ -48,3 +48,30 @@ def test_sides_and_measured_drives_are_checked_too() -> None:
     keys = [fault.key for fault in check_sense(sheet)]
     assert ("forecast", "heron", "left", "gear_ratio") in keys
     assert ("machine", "plover", "drive", "grip_static") in keys
+
+
+GEAR = {"kind": "gear", "ratio": 64, "efficiency": 0.85}
+BELT = {"kind": "belt", "ratio": {"value": 4.1, "u": 0.05}, "efficiency": 0.95}
+
+
+@pytest.mark.parametrize(
+    ("drive", "key", "found"),
+    [
+        ({"stage": [{**GEAR, "ratio": 0}]}, "stage.0.ratio", "found 0"),
+        ({"stage": [GEAR, {**BELT, "efficiency": 1.2}]}, "stage.1.efficiency", "found 1.2"),
+        ({"stage": [GEAR, {"kind": "belt", "ratio": 4}]}, "stage.1.efficiency", "this key is missing"),
+        ({"stage": [GEAR, BELT], "gear_ratio": 262}, "gear_ratio", "beside 2 stages with a ratio of their own"),
+        ({"stage": [GEAR], "drive_efficiency": 0.9}, "drive_efficiency", "beside 1 stage with an efficiency of"),
+        ({"left": {"stage": [BELT], "gear_ratio": 4}}, "left.gear_ratio", "beside 1 stage"),
+    ],
+)
+def test_stages_and_totals_do_not_contradict_each_other(drive: dict[str, Any], key: str, found: str) -> None:
+    faults = faults_of(drive)
+    assert list(faults) == [f"forecast.heron.{key}"]
+    assert found in faults[f"forecast.heron.{key}"]
+
+
+def test_a_total_efficiency_may_stand_beside_ratios() -> None:
+    ratios = [{"kind": "gear", "ratio": 64}, {"kind": "belt", "ratio": 4}]
+    assert faults_of({"stage": ratios, "drive_efficiency": 0.8}) == {}
+    assert faults_of({"stage": [GEAR, BELT], "left": {"gear_ratio": 200}}) == {}

@@ -19,7 +19,7 @@ def test_new_sheet_loads(tmp_path: Path) -> None:
 
 def test_everything_switched_off_in_the_new_sheet_loads_too(tmp_path: Path) -> None:
     sheet = write_new_sheet(tmp_path)
-    alternatives = ("start_s", "first_bead_m", "bead_spacing_m", "bead_colours", "#include", "#lens")
+    alternatives = ("start_s", "first_bead_m", "bead_spacing_m", "bead_colours", "#include", "#lens", "#stage")
     lines = [line for line in sheet.read_text(encoding="utf-8").splitlines() if not line.startswith(alternatives)]
     switched_on = [line[1:] if line.startswith("#") and line[1:2] not in ("", " ") else line for line in lines]
     switched_on = [line[1:] if line.startswith("#  {") else line for line in switched_on]

@@ -17,6 +17,7 @@ from matchvision.records.sheet.machine import (
     MachineMarker,
     Reach,
     RimMarker,
+    Stage,
     StartPose,
     Wheel,
 )
@@ -55,6 +56,7 @@ __all__ = [
     "Run",
     "RunInfo",
     "RunSheet",
+    "Stage",
     "StartPose",
     "TablePoint",
     "TableSheet",

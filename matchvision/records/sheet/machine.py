@@ -3,12 +3,28 @@
 The machine frame lies on the table between the axles: x forward (the way it drives, towards home), y left, z up.
 """
 
+from collections.abc import Sequence
+from math import hypot, prod
 from pathlib import Path
-from typing import Annotated, Literal, Self
+from typing import Annotated, Any, Final, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, SerializerFunctionWrapHandler, model_serializer, model_validator
 
-from matchvision.records.values import Finite, Name, NotNegative, Number, Point2, Point3, Positive, Share, SheetModel
+from matchvision.records.values import (
+    Finite,
+    Name,
+    NotNegative,
+    Number,
+    Point2,
+    Point3,
+    Positive,
+    Quantity,
+    Share,
+    SheetModel,
+)
+
+#: Numbers of a drive that follow from its stages, each from the stages' number of that name.
+FROM_STAGES: Final = {"gear_ratio": "ratio", "drive_efficiency": "efficiency"}
 
 
 class Hitch(SheetModel):
@@ -128,6 +144,22 @@ class StartPose(SheetModel):
     heading_deg: Finite = Field(description="the way it drives, from +x towards +y: 0 or 180 for straight home")
 
 
+class Stage(SheetModel):
+    """One step of a drive between motor and wheel, in any order: a pair of gears, a gearbox, a belt, a chain.
+
+    The drive's `gear_ratio` is the product of its stages' ratios, its `drive_efficiency` that of their efficiencies;
+    the u of a product follows from theirs, taken as independent of each other.
+    """
+
+    kind: Literal["gear", "planetary", "worm", "belt", "chain", "friction"] = Field(description="what it is")
+    ratio: Number = Field(
+        description="turns of the shaft on the motor's side for one on the wheel's side: driven teeth over driving ones"
+    )
+    efficiency: Number | None = Field(
+        None, description="share of the power that it passes on; every stage states it or none does"
+    )
+
+
 class Drive(SheetModel):
     """A drive: what was measured about it, or what the team expects of it. Same keys in both places.
 
@@ -138,8 +170,14 @@ class Drive(SheetModel):
     motors: Annotated[int, Field(ge=0)] | None = Field(None, description="how many motors turn the wheels")
     stall_torque_Nm: Number | None = Field(None, description="stall torque of one motor")
     no_load_rev_min: Number | None = Field(None, description="speed of a motor without load")
-    gear_ratio: Number | None = Field(None, description="turns of the motor for one of the wheel")
-    drive_efficiency: Number | None = Field(None, description="share of the torque that arrives at the wheels")
+    gear_ratio: Number | None = Field(
+        None, description="turns of the motor for one of the wheel, all stages together; left out where they are listed"
+    )
+    drive_efficiency: Number | None = Field(
+        None,
+        description="share of the torque that arrives at the wheels; left out where the listed stages state theirs",
+    )
+    stage: tuple[Stage, ...] = ()
     drive_friction_Nm: Number | None = Field(None, description="friction of the drive, at the wheels, all together")
     supply_sag_ratio: Number | None = Field(None, description="share of the supply's voltage that is lost at stall")
     wheel_inertia_kg_m2: Number | None = Field(None, description="inertia of one driven wheel with its gear")
@@ -160,6 +198,43 @@ class Drive(SheetModel):
     brake_N: Number | None = Field(None, description="pull up to which a brake or gear holds the wheels")
     winding: tuple[Point2, ...] = Field((), description="match time, metres of rope wound in")
     release_s: Number | None = Field(None, description="match time at which the hitch lets the rope go")
+
+    @model_validator(mode="after")
+    def _multiply(self) -> Self:
+        """Total numbers from the stages, as if they were stated; whoever states both is told by the checks of sense."""
+        for key, own in FROM_STAGES.items():
+            product = multiply_stages(self.stage, own)
+            if product is not None and getattr(self, key) is None:
+                self.__dict__[key] = product  # not yet handed out, so not yet frozen
+                self.model_fields_set.add(key)
+        return self
+
+    @model_serializer(mode="wrap")
+    def _as_stated(self, write: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        """Without what the stages give: it follows from them when read again, and seals cover what was stated."""
+        written: dict[str, Any] = write(self)
+        for key, own in FROM_STAGES.items():
+            if key in written and getattr(self, key) == multiply_stages(self.stage, own):
+                del written[key]
+        return written
+
+
+def multiply_stages(stages: Sequence[Stage], number: str) -> Quantity | None:
+    """Product of one number of all stages, "ratio" or "efficiency"; None where not every stage states it.
+
+    Notes
+    -----
+    First-order propagation for independent inputs: relative uncertainties add in squares (JCGM 100:2008, 5.1.6), here
+    in the form of 5.1.2 that a factor of 0 does not upset.
+    Checked by: tests/derived/test_drive_stages.py::test_relative_uncertainties_add_in_squares
+    """
+    factors: list[Quantity | None] = [getattr(stage, number) for stage in stages]
+    stated = [factor for factor in factors if factor is not None]
+    if not stated or len(stated) < len(factors):
+        return None
+    values = [factor.value for factor in stated]
+    parts = [factor.u * prod(values[:at] + values[at + 1 :]) for at, factor in enumerate(stated)]
+    return Quantity(value=prod(values), u=hypot(*parts))
 
 
 class Forecast(Drive):
