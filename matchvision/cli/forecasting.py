@@ -56,7 +56,7 @@ def forecast(
     """  # fmt: skip  # noqa: D301 - \b keeps click from joining the lines
     quiet = wishes_of(ctx).quiet or as_json
     if seal or logged is not None:
-        if not _seal(runs, logged, quiet=quiet, as_json=as_json):
+        if not _seal(runs, table, logged, quiet=quiet, as_json=as_json):
             ctx.exit(SHORT_OF_SOMETHING)
         return
     from matchvision.cli.telling import tell_forecast
@@ -108,12 +108,12 @@ def _load(runs: tuple[Path, ...], table: Path | None, plus: str | None) -> "Run"
         raise
 
 
-def _seal(runs: tuple[Path, ...], logged: str | None, *, quiet: bool, as_json: bool) -> bool:
+def _seal(runs: tuple[Path, ...], table: Path | None, logged: str | None, *, quiet: bool, as_json: bool) -> bool:
     """Print the fingerprints, or say whether the logged one is among them."""
     from matchvision.forecast import find_seal, seal_forecast
     from matchvision.sheets import load_team
 
-    seals = {(path, name): seal for path in runs for name, seal in seal_forecast(load_team(path)).items()}
+    seals = {(path, name): seal for path in runs for name, seal in seal_forecast(load_team(path, table)).items()}
     by_text = {f"{name} in {path}": seal for (path, name), seal in seals.items()}
     found = None if logged is None else find_seal(by_text, logged)
     if as_json:

@@ -8,7 +8,9 @@ from typing import Any, Final
 from matchvision.errors import Fault, SheetError
 from matchvision.records.sheet import Run
 from matchvision.sheets.loading import assemble_run
+from matchvision.sheets.plain import block_of
 from matchvision.sheets.reading import SheetSource, merge_sheets, read_sheets
+from matchvision.sheets.sense import colour_uses
 
 #: What both sides share; the sheets must not differ in it.
 _SHARED: Final = ("clock", "table", "rope", "rules")
@@ -21,11 +23,16 @@ def load_team(path: Path, shared: Path | None = None) -> Run:
     """A team's own sheet, which may lack all that is not the team's: run, clock, table, rope, home, colours.
 
     ``shared``: a sheet that says how the colours look which the team's markers have; nothing else is taken from it.
+    Without it, colours that the sheet names and does not define are left to whoever films: any look stands for them.
 
     Raises
     ------
     SheetError
         With every fault of what it does hold.
+
+    Notes
+    -----
+    Checked by: tests/sheets/test_joining.py::test_a_team_need_not_say_how_shared_colours_look
     """
     sources = read_sheets(path)
     machines = _machines(sources)
@@ -37,7 +44,9 @@ def load_team(path: Path, shared: Path | None = None) -> Run:
     }
     data = merge_sheets([source.data for source in sources])
     filler = {key: value for key, value in filler.items() if key == "machine" or key not in data}
-    if shared is not None:
+    if shared is None:
+        filler["colour"] = _stand_ins(data)
+    else:
         filler["colour"] = merge_sheets([source.data for source in read_sheets(shared)]).get("colour", {})
     return assemble_run([_source("what is not the team's", filler), *sources], str(path))
 
@@ -99,6 +108,15 @@ def join_sources(teams: Sequence[Path], shared: Path | None, plus_x: str | None 
         fault = Fault("rope", "no sheet holds it", "[rope] length_m is wanted; ends follow from the draw")
         raise SheetError(named, [fault], do=_DO)
     return [_source("a match that is not filmed", filler), *below, *read[0], *read[1], _source("the draw", drawn)]
+
+
+def _stand_ins(data: Mapping[str, Any]) -> dict[str, Any]:
+    """A look of its own for every colour that a sheet names and does not define."""
+    own = block_of(data, "colour")
+    taken = {str(block_of(own, name).get("srgb")).lower() for name in own}
+    free = (look for look in (f"#{number:06x}" for number in range(1 << 24)) if look not in taken)
+    unknown = sorted({name for _, name in colour_uses(data)} - own.keys())
+    return {name: {"srgb": look} for name, look in zip(unknown, free, strict=False)}
 
 
 def _source(shown: str, data: Mapping[str, Any]) -> SheetSource:

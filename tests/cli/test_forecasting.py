@@ -1,6 +1,7 @@
 """The forecast command: files, JSON, fingerprints, two teams."""
 
 import json
+import re
 from pathlib import Path
 
 from tests.cli.conftest import Type
@@ -46,3 +47,29 @@ def test_seal_and_two_teams(type_in: Type, in_folder: Path) -> None:
     same = type_in("forecast", "heron.toml", "heron.toml", "--table", "table.toml")
     assert same.exit_code == 2
     assert "machine.heron" in same.output
+
+
+def test_a_teams_own_part_of_a_sheet_is_sealed_and_found(type_in: Type, in_folder: Path) -> None:
+    whole = (SAMPLES / "flat-match" / "run.toml").read_text(encoding="utf-8")
+    parts: dict[str, list[str]] = {name: [] for name in ("heron", "plover", "table")}
+    for block in re.split(r"^(?=\[)", whole, flags=re.MULTILINE):
+        named = re.match(r"\[+(?:machine|forecast)\.(\w+)", block)
+        if not block.startswith("[run]"):
+            parts[named[1] if named else "table"].append(block)
+    for name, blocks in parts.items():
+        (in_folder / f"{name}.toml").write_text("".join(blocks).replace('ends = ["heron", "plover"]\n', ""))
+    alone = type_in("forecast", "heron.toml", "--seal")
+    assert alone.exit_code == 0, alone.output
+    assert "colour" in (in_folder / "heron.toml").read_text()
+    fingerprint = alone.output.split()[0]
+    beside = type_in("forecast", "heron.toml", "plover.toml", "--seal", "--table", "table.toml")
+    assert beside.output.split()[0] == fingerprint
+    assert type_in("forecast", str(SAMPLES / "flat-match"), "--logged", fingerprint).exit_code == 0
+    for more in ((), ("--table", "table.toml")):
+        found = type_in("forecast", "heron.toml", "--logged", fingerprint, *more)
+        assert found.exit_code == 0
+        assert "heron in heron.toml is the one" in found.output
+    (in_folder / "table.toml").write_text('[colour.red]\nsrgb = "#d7231e"\n')
+    lacking = type_in("forecast", "heron.toml", "--seal", "--table", "table.toml")
+    assert lacking.exit_code == 2
+    assert 'the colour "green" is not defined' in lacking.output

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from matchvision.errors import SheetError
-from matchvision.forecast import assume_starts, predict_run
+from matchvision.forecast import assume_starts, predict_run, seal_forecast
 from matchvision.sheets import join_sheets, load_team
 
 SHARED = """\
@@ -16,6 +16,10 @@ length_m = 2.2
 width_m = 1.1
 [rope]
 length_m = 1.09
+[colour.green]
+srgb = "#1eaf3c"
+[colour.orange]
+srgb = "#fa780a"
 """
 
 
@@ -26,8 +30,17 @@ mass_kg = 3.0
 hitch = {{ at_m = [-0.145, 0.0, 0.052] }}
 size_m = [0.28, 0.234, 0.12]
 wheelbase_m = 0.17
-wheel = [{{ name = "front", radius_m = 0.045, face_m = [0.085, 0.118, 0.045] }}]
 {more}
+[[machine.{name}.marker]]
+name = "front"
+colour = "green"
+radius_m = 0.014
+at_m = [0.09, 0.0, 0.12]
+[[machine.{name}.wheel]]
+name = "front"
+radius_m = 0.045
+face_m = [0.085, 0.118, 0.045]
+rim = [{{ name = "rim", colour = "orange", radius_m = 0.008, circle_m = 0.03 }}]
 [forecast.{name}]
 motors = 2
 stall_torque_Nm = {stall_Nm}
@@ -69,6 +82,19 @@ def test_start_turns_with_the_home(sheets: tuple[Path, Path, Path]) -> None:
     assert turned is not None
     assert turned.at_m == (0.7, -0.03)
     assert turned.heading_deg == pytest.approx(358)
+
+
+def test_a_team_need_not_say_how_shared_colours_look(sheets: tuple[Path, Path, Path]) -> None:
+    heron, _, table = sheets
+    alone, beside = load_team(heron), load_team(heron, table)
+    assert seal_forecast(alone) == seal_forecast(beside)
+    assert beside.sheet.colour["green"].srgb == "#1eaf3c"
+    heron.write_text(team("heron", 0.0022) + '[colour.green]\nsrgb = "#000000"\n')
+    assert load_team(heron).sheet.colour["green"].srgb == "#000000"
+    assert load_team(heron).sheet.colour["orange"].srgb != "#000000"
+    table.write_text(SHARED.replace("orange", "blue"))
+    with pytest.raises(SheetError, match='the colour "orange" is not defined'):
+        load_team(heron, table)
 
 
 def test_sheets_may_stand_without_a_shared_one(sheets: tuple[Path, Path, Path]) -> None:
