@@ -71,8 +71,11 @@ def limits_over_run(
     Notes
     -----
     "rope": it hangs, so that there is nothing to pull. "grip": wheels or runners slide; "weight" where a contact point
-    has lifted meanwhile. "held": it stands by a base or a brake. "off": no drive is given. "motor": else.
+    has lifted meanwhile and not all wheels are driven: those that still touch carry what it carried, so that driven
+    wheels alone grip the same wherever the weight lies. "held": it stands by a base or a brake. "off": no drive is
+    given. "motor": else.
     Checked by: tests/remedies/test_limiting.py::test_sliding_wheels_are_limited_by_grip
+    Checked by: tests/remedies/test_limiting.py::test_lifted_wheels_matter_where_not_all_are_driven
     """
     total = dict.fromkeys(LIMIT_WORDS, 0.0)
     for machine, course, tension_N in zip(machines, courses, tensions_N, strict=True):
@@ -89,7 +92,8 @@ def classify(
     ground_m_s = np.hypot(course.velocity_x_m_s, course.velocity_y_m_s)
     stands = ground_m_s < SLIDES_M_S
     holds = machine.holding_N > 0 or machine.brake_N > 0
-    lifted = course.least_load_N <= 0
+    # A draw's load across the diagonal may lift a wheel for long; where all are driven, the others grip for it.
+    lacks_weight = (course.least_load_N <= 0) & (machine.driven != "all")
     if machine.left is None or machine.right is None:
         words = np.where(stands, "held" if holds else "off", "grip")
     else:
@@ -101,5 +105,5 @@ def classify(
         words = np.where(share > 0, "motor", "off")
         words = np.where(stands & holds, "held", words)
         slides = np.abs(course.slip_speed_m_s) >= SLIDES_M_S
-        words = np.where(slides, np.where(lifted, "weight", "grip"), words)
+        words = np.where(slides, np.where(lacks_weight, "weight", "grip"), words)
     return np.where(tension_N < SLACK_N, "rope", words)

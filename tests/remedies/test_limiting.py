@@ -60,3 +60,29 @@ def test_sliding_wheels_are_limited_by_grip() -> None:
     assert shares["slides"]["grip"] > 0.99
     assert shares["stalls"]["motor"] > 0.99
     assert shares["hangs"]["rope"] > 0.99
+
+
+def test_lifted_wheels_matter_where_not_all_are_driven() -> None:
+    """Load across the diagonal lifts two wheels of a machine that slides; driven all four, it pulls as without that."""
+    load = MachineModel("sled", 30.0, (0.3, 0.3, 0.1), (0, 0, 0.05), (-0.15, 0, 0.05), 0.9, 0.9, 0.3, 0.3)
+    poses = (Pose(0.5, 0.0, 0.0), Pose(-0.5, 0.0, np.pi))
+    t_s = np.arange(0.0, 3.0, STEP_S)
+    steady = t_s > 1.0
+    slides = replace(HERON, grip_static=0.3, grip_sliding=0.3)
+    rocking = replace(slides, diagonal_ratio=1.2)
+    shares, pulls_N = {}, {}
+    for name, machine in {
+        "stands": slides, "rocks": rocking, "rocks, rear driven": replace(rocking, driven="rear"),
+        "stands, rear driven": replace(slides, driven="rear"),
+    }.items():  # fmt: skip
+        course = play_match_quickly(MatchModel((machine, load), poses, RopeModel(0.70)), t_s)
+        own = course.machines[0]
+        assert bool(np.all(own.least_load_N[steady] < 0)) == name.startswith("rocks")
+        shares[name] = dict(limits_over_run([machine], [own], [course.tension_N], t_s, steady))
+        pulls_N[name] = float(np.mean(course.tension_N[steady]))
+    assert shares["stands"]["grip"] > 0.99
+    assert shares["rocks"]["grip"] > 0.99
+    assert "weight" not in shares["rocks"]
+    assert pulls_N["rocks"] == pytest.approx(pulls_N["stands"], rel=0.01)
+    assert shares["rocks, rear driven"]["weight"] > 0.99
+    assert shares["stands, rear driven"]["grip"] > 0.99
