@@ -5,7 +5,7 @@ from typing import Final
 
 #: Every explanation that is told apart, but for "unexplained", which is none.
 CAUSE_NAMES: Final = (
-    "as-predicted", "less-grip", "slippery-stretch", "drive-loss", "hitch-released", "anchor-weaker",
+    "as-predicted", "less-grip", "slippery-stretch", "rough-stretch", "drive-loss", "hitch-released", "anchor-weaker",
     "opponent-stronger", "opponent-heavier", "late-start", "wrong-gear", "wrong-mass", "wrong-efficiency",
     "rope-longer", "turned", "blocked", "command-changed", "touched",
 )  # fmt: skip

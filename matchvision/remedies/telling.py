@@ -8,6 +8,7 @@ from matchvision.mechanics.machine import MachineModel
 from matchvision.records.remedies import LeverPoint, Remedy
 from matchvision.records.sheet import Run
 from matchvision.remedies.winning import Chance
+from matchvision.uncertainty import format_chance, format_chances
 
 LIMITED_BY: Final = {
     "motor": "by its motors",
@@ -22,6 +23,7 @@ UNITS: Final = {"gear": "1", "grip": "1", "weight": "m", "arm": "s", "start": "s
 _FAILURES: Final = {
     "less-grip": "the loss of grip",
     "slippery-stretch": "the slippery stretch of table",
+    "rough-stretch": "the rough stretch of table",
     "drive-loss": "the lost drive",
     "hitch-released": "the hitch that let go",
     "anchor-weaker": "the weak anchor",
@@ -45,7 +47,7 @@ def say_none(run: Run, machine: MachineModel, lever: str, settings: Sequence[flo
     """That no setting of a lever does, and what the best of them would have brought."""
     return (
         f"{_range(run, machine, lever, settings)} turns the verdict with a chance of 90 %; the best tried reaches "
-        f"{_per_cent(best.win_chance)}."
+        f"{format_chance(best.win_chance)}."
     )
 
 
@@ -135,15 +137,8 @@ def _range(run: Run, machine: MachineModel, lever: str, settings: Sequence[float
 def say_chance(chance: Chance, samples: int) -> str:
     """A chance with the range that the number of draws leaves open."""
     return (
-        f"{_per_cent(chance.value)} ({100 * chance.low:.0f} to {100 * chance.high:.0f} % from {samples} drawn matches "
-        "alone)"
+        f"{format_chance(chance.value)} ({format_chances(chance.low, chance.high)} from {samples} drawn matches alone)"
     )
-
-
-def _per_cent(chance: float) -> str:
-    if chance > 0.99:
-        return "over 99 %"
-    return "under 1 %" if chance < 0.01 else f"{100 * chance:.0f} %"
 
 
 def _stated(run: Run, name: str, key: str) -> float | None:

@@ -10,7 +10,7 @@ from matchvision.records.events import Event
 from matchvision.records.practice import PracticeParameter
 from matchvision.records.results import Analysis, CauseRow, ComparisonRow, Ruling
 from matchvision.report.readings import COVERAGE, best_pull, greatest_in_match, match_times, place_of_run, source_words
-from matchvision.uncertainty import format_quantity
+from matchvision.uncertainty import format_chance, format_quantity
 
 _RAISED: Final = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 
@@ -42,6 +42,7 @@ CAUSE_WORDS: Final = {
     "as-predicted": "everything as predicted",
     "less-grip": "less grip",
     "slippery-stretch": "a slippery stretch of table",
+    "rough-stretch": "a rough stretch of table",
     "drive-loss": "drive lost",
     "hitch-released": "the hitch let go",
     "anchor-weaker": "the anchor was weaker",
@@ -219,13 +220,7 @@ def headline(text: str) -> tuple[str, str]:
 
 def chance(probability: float) -> str:
     """A probability in per cent; never 0 or 100."""
-    if not math.isfinite(probability):
-        return "chance not known"
-    if probability > 0.99:
-        return "over 99 %"
-    if probability < 0.01:
-        return "under 1 %"
-    return f"{100 * probability:.0f} %"
+    return format_chance(probability)
 
 
 def in_millimetres(row: ComparisonRow) -> ComparisonRow:

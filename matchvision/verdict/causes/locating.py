@@ -25,7 +25,7 @@ READ_S: Final = 0.02
 AT_WALL_M: Final = 0.003
 #: What is less likely than this is told without (as a probability).
 LEAST_LIKELY: Final = 0.01
-PLACED: Final = ("slippery-stretch", "blocked")
+PLACED: Final = ("slippery-stretch", "rough-stretch", "blocked")
 
 
 def locate(

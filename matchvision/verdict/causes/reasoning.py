@@ -39,7 +39,7 @@ LEAST_SPAN_S: Final = 0.5
 #: A machine is said to have stood still below this [m/s], where something may have stopped it.
 STANDING_M_S: Final = 0.005
 #: What shows in where a machine goes, whoever operates it.
-SEEN_OF_ANYONE: Final = ("less-grip", "slippery-stretch", "blocked", "turned")
+SEEN_OF_ANYONE: Final = ("less-grip", "slippery-stretch", "rough-stretch", "blocked", "turned")
 NAN: Final = math.nan
 
 

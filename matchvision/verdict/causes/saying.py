@@ -18,6 +18,7 @@ _BEGINNINGS: Final = ("The", "It", "Something", "Two", "A")
 _SENTENCES: Final[Mapping[str, str]] = {
     "less-grip": "{machine} had {share} less grip than forecast from {since} on",
     "slippery-stretch": "{machine} had {share} less grip between x = {low} and {high}",
+    "rough-stretch": "The table dragged {share} more at {machine} between x = {low} and {high}",
     "drive-loss": "{machine} had lost {share} of its drive{detail} since {since}",
     "hitch-released": "The rope was let go at {since}",
     "anchor-weaker": "The anchor of {machine} held {share} less than forecast",

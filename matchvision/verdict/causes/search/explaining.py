@@ -16,6 +16,8 @@ Change = Callable[[MatchModel, float, tuple[float, ...]], MatchModel]
 
 #: A change smaller than this share of what it changes is no cause that anybody could see or would mend.
 LEAST_CHANGE: Final = 0.10
+#: Most that a rough stretch of table drags more, as a share: felt has 0.2 on varnish, and 1 on coarse sandpaper.
+MOST_ROUGHER: Final = 4.0
 #: Spread of ln(true / stated) of a gear ratio, mass or torque that is simply wrong.
 WRONG_RATIO: Final = 0.35
 #: Longest lateness that is thought of [s].
@@ -70,6 +72,11 @@ def part_of(z: float) -> float:
 def lost_of(z: float) -> float:
     """As `part_of`, but one in ten is a total loss: plugs come off and shafts break more often than motors fade."""
     return min(1.0, LEAST_CHANGE + float(ndtr(z)))
+
+
+def rougher_of(z: float) -> float:
+    """How much more a load drags, as a share: from the least change to `MOST_ROUGHER`, its logarithm evenly likely."""
+    return LEAST_CHANGE * float((MOST_ROUGHER / LEAST_CHANGE) ** ndtr(z))
 
 
 def ratio_of(z: float) -> float:
@@ -160,6 +167,10 @@ def _of_machine(
         told = replace(model.machines[k].changes, stretch_m=(at[0], at[1]), stretch_ratio=1.0 - part_of(z))
         return with_machine(model, k, changes=told)
 
+    def rough(model: MatchModel, z: float, at: tuple[float, ...]) -> MatchModel:
+        told = replace(model.machines[k].changes, stretch_m=(at[0], at[1]), stretch_ratio=1.0 + rougher_of(z))
+        return with_machine(model, k, changes=told)
+
     def weigh(model: MatchModel, z: float, _: tuple[float, ...]) -> MatchModel:
         return with_machine(model, k, mass_kg=model.machines[k].mass_kg * ratio_of(z))
 
@@ -185,6 +196,8 @@ def _of_machine(
         cells = tuple((float(a), float(b)) for i, a in enumerate(edges) for b in edges[i + 1 :] if i > 0 or b < high)
         spacing = ((step_m, high - low), (step_m, high - low))
         out.append(Explanation("slippery-stretch", name, stretch, part_of, "1", cells, spacing))
+        if machine.left is None and machine.holding_N <= 0:
+            out.append(Explanation("rough-stretch", name, rough, rougher_of, "1", cells, spacing))
     if machine.left is not None and home_most_m is not None:
         walls = tuple((home_most_m + off,) for off in (-0.01, 0.0, 0.01))
         out.append(
