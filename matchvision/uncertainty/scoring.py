@@ -31,8 +31,8 @@ def zeta_score(value: Numbers, u: Numbers, reference: Numbers, u_reference: Numb
 
     Notes
     -----
-    ISO 13528.
-    Checked by: tests/derived/test_scores_by_hand.py::test_zeta_score
+    ``ζ = (x − X)/√(u_x² + u_X²)``: ISO 13528.
+    Checked by: tests/published/test_comparison_scores.py::test_zeta_score_as_printed
     """
     spread = np.sqrt(np.square(u) + np.square(u_reference))
     return np.asarray((np.asarray(value) - reference) / spread, dtype=np.float64)
@@ -46,7 +46,7 @@ def validation_uncertainty(*u_parts: Numbers) -> FloatArray:
 
     Notes
     -----
-    ``u_val = √(u_num² + u_input² + u_D²)``: ASME V&V 20-2009.
+    ``u_val = √(u_num² + u_input² + u_D²)``: ASME V&V 20-2009. No printed worked number was found: the check is derived.
     Checked by: tests/derived/test_scores_by_hand.py::test_validation_uncertainty
     """
     parts = np.broadcast_arrays(*(np.asarray(u, dtype=np.float64) for u in u_parts))

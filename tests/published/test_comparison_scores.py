@@ -7,6 +7,9 @@ Sources and values
   100, U_lab (printed 0.009) twice that of the batch. First batch, the values that were read there: 1.006 gives 0.393,
   0.996 gives -0.262, 0.998 gives -0.131, 1.000 gives 0.000. The 100 diameters as in scipy's own tests (g1 to g10 of
   scipy/stats/tests/test_morestats.py). The standard and the accreditors' guides themselves were not at hand.
+- Zeta as printed: the same manual, page "ISO 13528 ZETA SCORE" (refman2/auxillar/zetascor.htm), the same diameters;
+  X = 1, u_ref the standard deviation of all 100, u_lab that of the batch. First batch: 1.006 gives 0.785, 0.996 gives
+  -0.523, 0.998 gives -0.261, 1.000 gives 0.000, 0.992 gives -1.047, digits cut off, not rounded.
 - Brier score: G. W. Brier 1950, two outcomes, as printed in an encyclopedia ("Brier score", en-academic.com, after
   J. S. Armstrong, Principles of Forecasting): rain that came, forecast with 100 %, 70 %, 50 %, 30 %, scores 0, 0.09,
   0.25, 0.49; a sure forecast of none scores 1.
@@ -17,8 +20,8 @@ Sources and values
 - Wilson interval: R. G. Newcombe, Statistics in Medicine 17 (1998) 857, table I, method 3, 95 % limits: 81 of 263 gives
   0.2553 to 0.3662, 15 of 148 gives 0.0624 to 0.1605, 0 of 20 gives 0.0000 to 0.1611, 1 of 29 gives 0.0061 to 0.1718.
 
-Checks: `en_score`, `brier_score`, `crps_gaussian`, `wilson_interval`.
-Tolerance: half a unit of the last digit given; against the library 1e-12.
+Checks: `en_score`, `zeta_score`, `brier_score`, `crps_gaussian`, `wilson_interval`.
+Tolerance: half a unit of the last digit given, a whole one where digits were cut off; against the library 1e-12.
 """
 
 import numpy as np
@@ -30,6 +33,7 @@ from matchvision.uncertainty.scoring import (
     crps_gaussian,
     en_score,
     wilson_interval,
+    zeta_score,
 )
 
 #: Gear diameters in thousandths beyond 0.9, a batch a row.
@@ -49,6 +53,14 @@ def test_en_score_as_printed() -> None:
     printed = {1.006: 0.393, 0.996: -0.262, 0.998: -0.131, 1.000: 0.000}
     for value, score in printed.items():
         assert float(en_score(value, lab, 1.0, reference)) == pytest.approx(score, abs=5e-4)
+
+
+def test_zeta_score_as_printed() -> None:
+    diameter = 0.9 + 1e-3 * GEARS
+    reference, lab = float(np.std(diameter, ddof=1)), float(np.std(diameter[0], ddof=1))
+    printed = {1.006: 0.785, 0.996: -0.523, 0.998: -0.261, 1.000: 0.000, 0.992: -1.047}
+    for value, score in printed.items():
+        assert float(zeta_score(value, lab, 1.0, reference)) == pytest.approx(score, abs=1e-3)
 
 
 @pytest.mark.parametrize(
