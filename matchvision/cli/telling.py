@@ -10,7 +10,7 @@ from matchvision.cli.showing import list_points
 from matchvision.records.forecast import ForecastMachine, ForecastRun
 from matchvision.records.results import Analysis, CauseRow, FirstAnswer, Ruling, StageNote
 from matchvision.records.sheet import LensSheet, RunSheet
-from matchvision.uncertainty import format_interval
+from matchvision.uncertainty import format_chance, format_chances, format_interval
 
 #: Warnings beyond these stand in the report only.
 MOST_WARNINGS = 5
@@ -18,6 +18,9 @@ MOST_WARNINGS = 5
 FORECAST_LINES = 11
 #: Speeds, forces and lengths in SI units below this are what solving leaves where nothing moves.
 SOLVED_TO = 1e-6
+#: A chance that was not counted over samples has to reach this before a winner is expected: 256 samples, as many as are
+#: usual, tell no smaller one from an even match (one half and 1.96 · √(¼ / 256)).
+EVEN_TO = 0.56
 
 
 def tell_first(first: FirstAnswer) -> str:
@@ -152,7 +155,10 @@ def tell_forecast(
         rows.append([f"{forecast.t_s[at]:.2f}", *speeds, tension, side, *limits])
     widths = [max(len(row[column]) for row in rows) for column in range(len(head))]
     table = ["  ".join(cell.rjust(width) for cell, width in zip(row, widths, strict=True)) for row in rows]
-    parts = ["\n".join(table), _expected_winner(forecast, chance_95)]
+    parts = ["\n".join(table)]
+    if any("±" in cell for row in rows for cell in row):
+        parts.append("What stands behind ± is half of the 95 % interval.")
+    parts.append(_expected_winner(forecast, chance_95))
     parts.append(list_points(f"At the end, {forecast.t_s[-1]:.1f} s:", _ends(forecast)))
     parts.append(list_points("Slip:", _slips(forecast)))
     parts.append(list_points("Assumed:", list(assumed)))
@@ -169,21 +175,30 @@ def _limit(machine: ForecastMachine, at: int) -> str:
 
 
 def _expected_winner(forecast: ForecastRun, chance_95: tuple[float, float] | None) -> str:
+    """Who is expected to win, and by how much; neither where more than half of the chance is not surely one's."""
     if not forecast.winner:
         return ""
     chance = forecast.win_chance.get(forecast.winner, float("nan"))
-    margin = format_interval(1000 * forecast.margin_m, 1000 * forecast.u_margin_m, "mm")
     nobody = 1.0 - sum(forecast.win_chance.values())
+    short = f"{format_interval(-1000 * forecast.margin_m, 1000 * forecast.u_margin_m, 'mm')} short of it"
     if forecast.win_chance and nobody > 0.5:
-        short = format_interval(-1000 * forecast.margin_m, 1000 * forecast.u_margin_m, "mm")
         return (
-            f"Nobody is expected to win by the rules, with a chance of {100 * nobody:.0f} %; {forecast.winner} comes "
-            f"nearest, {short} short of it."
+            f"Nobody is expected to win by the rules, with a chance of {format_chance(nobody)}; {forecast.winner} "
+            f"comes nearest, {short}."
         )
-    said = f" with a chance of {100 * chance:.0f} %" if isfinite(chance) else ""
-    if chance_95 is not None:
-        low, high = (100 * limit for limit in chance_95)
-        said += f" ({low:.0f} to {high:.0f} % from the {forecast.samples} samples alone)"
+    margin = format_interval(1000 * forecast.margin_m, 1000 * forecast.u_margin_m, "mm")
+    counted = f" ({format_chances(*chance_95)} from the {forecast.samples} samples alone)" if chance_95 else ""
+    if isfinite(chance) and (
+        (chance < EVEN_TO if chance_95 is None else chance_95[0] <= 0.5) or forecast.margin_m <= 0
+    ):
+        others = [
+            f"{name} {format_chance(each)}" for name, each in forecast.win_chance.items() if name != forecast.winner
+        ]
+        others += [f"nobody {format_chance(nobody)}"] if nobody > 0.005 else []
+        ahead = f"would be ahead by {margin}" if forecast.margin_m > 0 else f"comes nearest, {short}"
+        chances = ", ".join([f"{forecast.winner} {format_chance(chance)}{counted}", *others])
+        return f"Neither is expected to win: the chances are {chances}; {forecast.winner} {ahead}."
+    said = f" with a chance of {format_chance(chance)}{counted}" if isfinite(chance) else ""
     return f"{forecast.winner} is expected to win{said}, by {margin}."
 
 
@@ -214,7 +229,7 @@ def _slips(forecast: ForecastRun) -> list[str]:
             when = format_interval(machine.first_slip_s, machine.u_first_slip_s, "s")
             if high - low > 0.01:  # mostly lopsided: late ones lie far off
                 when = f"{machine.first_slip_s:.2f} s (95 % of them from {low:.2f} to {high:.2f} s)"
-            said.append(f"{machine.machine}'s wheels slip from {when}, chance {100 * machine.slip_chance:.0f} %")
+            said.append(f"{machine.machine}'s wheels slip from {when}, chance {format_chance(machine.slip_chance)}")
     return said
 
 

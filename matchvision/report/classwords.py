@@ -8,6 +8,7 @@ from typing import Final
 from matchvision.records.classbook import ClassBook, Coverage, Reliability, RunLine, Spread, Upset
 from matchvision.report.repeatswords import told
 from matchvision.report.wording import EVENT_WORDS, cause_phrase
+from matchvision.uncertainty import format_chance
 
 #: A list of so many runs stands open, and needs nothing to find one.
 FEW_RUNS: Final = 16
@@ -107,7 +108,7 @@ def chance_words(chance: float) -> str:
     """A chance in per cent, with one digit more where it is small."""
     if not math.isfinite(chance):
         return "–"
-    return f"{100 * chance:.1f} %" if chance < 0.1 else f"{100 * chance:.0f} %"
+    return f"{100 * chance:.1f} %" if 0.001 <= chance < 0.1 else format_chance(chance)
 
 
 def event_words(kind: str) -> str:

@@ -8,6 +8,7 @@ from typing import Final
 from matchvision.records.remedies import LeverPoint
 from matchvision.report.charts import nice_ticks, tick_text
 from matchvision.report.readings import COVERAGE
+from matchvision.uncertainty import format_chance
 
 LEVER_WORDS: Final = {
     "gear": ("Gear ratio", ""),
@@ -126,5 +127,5 @@ def _summary(points: Sequence[LeverPoint]) -> str:
     strongest = max(points, key=lambda p: p.pull_N)
     return (
         f"the greatest pull is {strongest.pull_N:.1f} N at {strongest.value:.3g}, the best chance to win "
-        f"{100 * best.win_chance:.0f} % at {best.value:.3g}"
+        f"{format_chance(best.win_chance)} at {best.value:.3g}"
     )

@@ -23,7 +23,14 @@ from matchvision.uncertainty.propagation import (
     propagate,
     simulate,
 )
-from matchvision.uncertainty.rounding import K_95, format_interval, format_quantity, round_to_uncertainty
+from matchvision.uncertainty.rounding import (
+    K_95,
+    format_chance,
+    format_chances,
+    format_interval,
+    format_quantity,
+    round_to_uncertainty,
+)
 from matchvision.uncertainty.windows import window_mean, window_sums
 from matchvision.uncertainty.winning import Chances, chances_by_line, chances_by_share
 
@@ -46,6 +53,8 @@ __all__ = [
     "expand",
     "first_order_bends",
     "fit_line",
+    "format_chance",
+    "format_chances",
     "format_interval",
     "format_quantity",
     "jacobian_of",

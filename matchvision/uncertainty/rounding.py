@@ -5,6 +5,9 @@ from typing import Final
 
 #: From a standard uncertainty to the half width of an interval that holds 95 % (normal).
 K_95: Final = 1.96
+#: Beyond the one chance and below the other whole per cents would tell of certainty.
+_SURE: Final = 0.99
+_HARDLY: Final = 0.01
 
 
 def round_to_uncertainty(value: float, u: float, digits: int = 2) -> tuple[float, float, int]:
@@ -52,3 +55,26 @@ def format_interval(value: float, u: float, unit: str = "") -> str:
     Checked by: tests/uncertainty/test_rounding.py::test_interval_is_wider_than_the_standard_uncertainty
     """
     return format_quantity(value, K_95 * u, unit)
+
+
+def format_chance(chance: float) -> str:
+    """A chance in per cent, never 0 or 100: what was computed or drawn proves neither.
+
+    Notes
+    -----
+    Checked by: tests/uncertainty/test_rounding.py::test_no_chance_is_told_as_certain
+    """
+    if not math.isfinite(chance):
+        return "chance not known"
+    if chance > _SURE:
+        return "over 99 %"
+    return "under 1 %" if chance < _HARDLY else f"{100 * chance:.0f} %"
+
+
+def format_chances(low: float, high: float) -> str:
+    """The interval of a chance in per cent; an end that would round to 0 or 100 is left open."""
+    if high > _SURE:
+        return f"over {math.floor(round(100 * min(low, _SURE), 6))} %"
+    if low < _HARDLY:
+        return f"under {math.ceil(round(100 * max(high, _HARDLY), 6))} %"
+    return f"{100 * low:.0f} to {100 * high:.0f} %"

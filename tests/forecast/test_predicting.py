@@ -9,7 +9,7 @@ import pytest
 
 from matchvision.cli.telling import tell_forecast
 from matchvision.errors import CannotMeasure
-from matchvision.forecast import follow_end, predict_run
+from matchvision.forecast import chance_interval, follow_end, predict_run
 from matchvision.forecast.deciding import decide
 from matchvision.mechanics.guessing import guess_opponent
 from matchvision.records.motion import MachineMotion, MatchClock
@@ -319,6 +319,31 @@ def test_table_from_any_tool() -> None:
     rules = {"share_to_win": 0.7}
     higher, _ = predict_run(run_of(sheet(rules=rules), curves={"plover": curve}), STARTS)
     assert higher.win_chance == pytest.approx({"plover": 0.409, "heron": 0.0}, abs=0.005)
+
+
+@pytest.mark.parametrize(
+    ("position_m", "u_m", "said"),
+    [
+        (0.2, 0.0, "plover is expected to win with a chance of over 99 %, by 195 mm."),
+        (0.2, 0.1, "plover is expected to win with a chance of 97 %, by 200 ± 200 mm."),
+        (0.015, 0.36, "Neither is expected to win: the chances are plover 51 %, heron 49 %; plover would be ahead by "),
+    ],
+)
+def test_no_winner_is_told_as_certain_and_none_of_an_even_match(position_m: float, u_m: float, said: str) -> None:
+    t_s = np.array([0.0, 3.0])
+    columns = {"t_s": t_s, "position_m": t_s * position_m / 3, "u_position_m": np.array([0.0, u_m])}
+    forecast, note = predict_run(run_of(sheet(), curves={"plover": ForecastCurve(columns)}), STARTS)
+    assert said in tell_forecast(forecast, note, ())
+
+
+def test_neither_is_expected_where_samples_leave_it_open() -> None:
+    alike = {"heron": drive(), "plover": drive()}
+    content = sheet(machine={"heron": machine("-x"), "plover": machine("+x")}, forecast=alike)
+    forecast, note = predict_run(run_of(content), STARTS, samples=16)
+    told = tell_forecast(forecast, note, (), chance_interval(forecast.win_chance[forecast.winner], 16))
+    assert "Neither is expected to win: the chances are" in told
+    assert "from the 16 samples alone" in told
+    assert told.count("half of the 95 % interval") == 1
 
 
 def test_rules_decide() -> None:

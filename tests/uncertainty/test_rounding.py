@@ -6,7 +6,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from matchvision.uncertainty import format_interval, format_quantity, round_to_uncertainty
+from matchvision.uncertainty import (
+    format_chance,
+    format_chances,
+    format_interval,
+    format_quantity,
+    round_to_uncertainty,
+)
 
 
 @pytest.mark.parametrize(
@@ -27,6 +33,24 @@ def test_format(value: float, u: float, text: str) -> None:
 
 def test_interval_is_wider_than_the_standard_uncertainty() -> None:
     assert format_interval(10.0, 1.0, "N") == "10.0 ± 2.0 N"
+
+
+@pytest.mark.parametrize(
+    ("chance", "text"),
+    [(1.0, "over 99 %"), (0.9951, "over 99 %"), (0.99, "99 %"), (0.5, "50 %"), (0.01, "1 %"), (0.004, "under 1 %"),
+     (0.0, "under 1 %"), (math.nan, "chance not known")],
+)  # fmt: skip
+def test_no_chance_is_told_as_certain(chance: float, text: str) -> None:
+    assert format_chance(chance) == text
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "text"),
+    [(0.44, 0.56, "44 to 56 %"), (0.978, 0.999, "over 97 %"), (0.995, 1.0, "over 99 %"), (0.001, 0.022, "under 3 %"),
+     (0.0, 0.005, "under 1 %")],
+)  # fmt: skip
+def test_an_intervals_end_is_left_open_where_it_would_be_certain(low: float, high: float, text: str) -> None:
+    assert format_chances(low, high) == text
 
 
 @given(st.floats(-1e6, 1e6), st.floats(1e-6, 1e5))
