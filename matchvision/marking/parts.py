@@ -18,11 +18,14 @@ from matchvision.records.marks import Mark
 from matchvision.records.rubric import Rubric, Tolerance
 from matchvision.uncertainty import K_95, format_interval
 from matchvision.uncertainty.scoring import K_EXPANDED, expected_brier
-from matchvision.writing.resultfile import ResultFile
+from matchvision.writing.resultfile import CauseBrief, ResultFile
 
 NAN: Final = math.nan
 #: A stated uncertainty whose expanded value exceeds this share of the quantity's size could not have been contradicted.
 BLUNT_RATIO: Final = 0.5
+#: A probability below this is 0.00 as shown.
+LEAST_SHOWN: Final = 0.005
+_COUNTED: Final = {2: "two", 3: "three"}
 
 
 def mark_win_chance(result: ResultFile, name: str, rubric: Rubric) -> Mark:
@@ -138,7 +141,7 @@ def mark_cause(result: ResultFile, name: str, rubric: Rubric) -> Mark:
         return Mark(name, "cause", NAN, of, "Not judged: causes are still being sought.")
     if not result.causes and not result.events:
         return Mark(name, "cause", NAN, of, "Not judged: neither causes nor events were found out.")
-    own = [row for row in result.causes if row.cause == named and _concerns(row.machine, name, named)]
+    own = [row for row in result.causes if _tells_of(row, name, named, nobodys=_is_nobodys(result, named))]
     by_cause = sum(row.probability or 0.0 for row in own)
     kinds = SHOWN_BY.get(named, ())
     seen = [e for e in result.events if e.kind in kinds and e.machine in ("", name)]
@@ -148,7 +151,7 @@ def mark_cause(result: ResultFile, name: str, rubric: Rubric) -> Mark:
     if first is not None and by_event >= by_cause:
         shown = f"{first.kind} was seen at {first.start_s:.2f} s with a probability of {by_event:.2f}"
     else:
-        shown = f"among the causes it has a probability of {by_cause:.2f}"
+        shown = f"among the causes it has a probability of {by_cause:.2f}{_say_joined(own)}"
     return Mark(
         name, "cause", of * share, of, f'"{named}" was named; {shown}: {of:g} × {share:.2f} = {of * share:.1f}.'
     )
@@ -183,8 +186,35 @@ def _is_blunt(row: Answered) -> bool:
     return K_EXPANDED * row.u_predicted > BLUNT_RATIO * row.size
 
 
-def _concerns(machine: str, name: str, cause: str) -> bool:
-    return machine in ("", name) or cause.startswith("opponent")
+def _tells_of(row: CauseBrief, name: str, named: str, *, nobodys: bool) -> bool:
+    """Whether a row says of a machine what its team named: alone, or as one of the causes that it joins by "+".
+
+    Causes and machines stand in the same order, but a machine is told once, and a cause of ``nobodys`` has none. Where
+    that leaves fewer machines than causes, any of them may be the one meant.
+    """
+    causes, machines = row.cause.split("+"), row.machine.split(", ")
+    if named not in causes:
+        return False
+    if len(causes) == len(machines):
+        return named.startswith("opponent") or machines[causes.index(named)] in ("", name)
+    return nobodys or named.startswith("opponent") or "" in machines or name in machines
+
+
+def _is_nobodys(result: ResultFile, named: str) -> bool:
+    """Whether a cause is the rope's, and no machine's: a hitch is one's where it was seen which let go."""
+    seen = any(event.kind in SHOWN_BY["hitch-released"] and event.machine for event in result.events)
+    return named == "rope-longer" or (named == "hitch-released" and not seen)
+
+
+def _say_joined(rows: Sequence[CauseBrief]) -> str:
+    """How much of a cause's probability it has only together with others; nothing where it stands alone."""
+    joined = [(row.cause.count("+") + 1, row.probability or 0.0) for row in rows if "+" in row.cause]
+    together = sum(p for _, p in joined)
+    if together < LEAST_SHOWN:
+        return ""
+    counts = " or ".join(_COUNTED.get(n, str(n)) for n in sorted({n for n, _ in joined}))
+    part = "" if len(joined) == len(rows) else f"{together:.2f} of it "
+    return f", {part}as one of {counts}"
 
 
 def _chance_sums(chance: float, won: float) -> str:

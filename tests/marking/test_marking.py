@@ -72,6 +72,55 @@ def test_a_failure_that_was_seen_counts_though_it_explains_nothing() -> None:
     assert marks_by_part(causes=causes, events=(("slip", "plover", 0.9),))["cause"].points == 0.0
 
 
+def test_one_of_two_causes_earns_its_probability_too() -> None:
+    """Of 0.9 that tell of less grip 0.2 mean plover's: causes and machines stand in the same order."""
+    causes = (
+        ("less-grip", "heron", 0.3),
+        ("late-start+less-grip", "plover, heron", 0.4),
+        ("less-grip+drive-loss", "plover, heron", 0.2),
+        ("as-predicted", "", 0.1),
+    )
+    mark = marks_by_part(causes=causes)["cause"]
+    assert mark.points == pytest.approx(7.0)
+    assert "a probability of 0.70, 0.40 of it as one of two: 10 × 0.70 = 7.0." in mark.arithmetic
+    assert "one of" not in marks_by_part()["cause"].arithmetic
+
+
+@pytest.mark.parametrize(
+    ("cause", "machine", "named", "share", "shown"),
+    [
+        ("hitch-released+less-grip", "heron", "less-grip", 0.6, ", as one of two"),
+        ("hitch-released+less-grip", "plover, heron", "less-grip", 0.6, ", as one of two"),
+        ("hitch-released+less-grip", "heron, plover", "less-grip", 0.0, ""),
+        ("hitch-released+less-grip", "heron, plover", "hitch-released", 0.6, ", as one of two"),
+        ("less-grip+rope-longer", "heron", "rope-longer", 0.6, ", as one of two"),
+        ("less-grip+rope-longer", "plover", "rope-longer", 0.6, ", as one of two"),
+        ("less-grip+rope-longer", "plover", "less-grip", 0.0, ""),
+        ("less-grip+hitch-released", "plover", "hitch-released", 0.6, ", as one of two"),
+        ("hitch-released+late-start+less-grip", "heron, plover, heron", "less-grip", 0.6, ", as one of three"),
+        ("hitch-released+late-start+less-grip", "heron, plover, heron", "late-start", 0.0, ""),
+        ("hitch-released+late-start+less-grip", "plover, heron", "late-start", 0.6, ", as one of three"),
+        ("opponent-stronger+less-grip", "plover, heron", "opponent-stronger", 0.6, ", as one of two"),
+        ("wrong-gear", "heron", "gear", 0.0, ""),
+    ],
+)
+def test_a_joined_cause_counts_for_whom_it_tells_of(
+    cause: str, machine: str, named: str, share: float, shown: str
+) -> None:
+    stated = {"heron": {**HERON, "failure_named": named}}
+    mark = marks_by_part(stated=stated, causes=((cause, machine, 0.6), ("as-predicted", "", 0.4)))["cause"]
+    assert mark.points == pytest.approx(10 * share)
+    assert f"a probability of {share:.2f}{shown}: " in mark.arithmetic
+
+
+def test_a_hitch_that_was_seen_to_let_go_is_its_machines() -> None:
+    stated = {name: {**HERON, "failure_named": "hitch-released"} for name in ("heron", "plover")}
+    causes = (("hitch-released+less-grip", "plover", 0.6), ("as-predicted", "", 0.4))
+    made = make_result(stated=stated, causes=causes, events=(("rope-off", "plover", 0.5),))
+    points = {mark.machine: mark.points for mark in mark_run(made, Rubric()).marks if mark.part == "cause"}
+    assert points == {"heron": 0.0, "plover": pytest.approx(6.0)}
+
+
 def test_close_run_is_marked_by_how_sure_the_verdict_is() -> None:
     chance = marks_by_part(won={"heron": 0.5, "plover": 0.5})["win_chance"]
     assert chance.points == pytest.approx(20 * (1 - 0.5 * 0.2**2 - 0.5 * 0.8**2))
