@@ -269,6 +269,22 @@ def slip_phases(t_s: FloatArray, slip_m_s: FloatArray) -> list[tuple[float, floa
     return phases
 
 
+def ends_apart_s(one: list[tuple[float, float]], other: list[tuple[float, float]]) -> list[float]:
+    """How far apart [s] begins and ends of paired times of slip lie; infinite where only one side has it.
+
+    What lasts to the last row on both sides has no end to compare.
+    """
+    if len(one) != len(other):
+        return [float("inf")]
+    apart = []
+    for ours, theirs in zip(np.ravel(one), np.ravel(other), strict=True):
+        if np.isnan(ours) != np.isnan(theirs):
+            apart.append(float("inf"))
+        elif not np.isnan(ours):
+            apart.append(float(abs(ours - theirs)))
+    return apart
+
+
 @dataclass(frozen=True)
 class Agreement:
     """How far apart both are.
@@ -276,8 +292,9 @@ class Agreement:
     ``place_ratio``: the worse machine's distance in end position over the longer way of both machines; ``place_mm`` the
     same in millimetres and ``travel_mm`` that way. ``tension_ratio``: rms difference of the tension over its peak,
     ``pull_ratio`` that of its mean over the mean. ``slip_ms``: the largest difference of a begin or an end of slip
-    (NaN without any), ``phases`` how many there are in ours and in the engine's. ``turned_deg``: by how much the
-    machine turned that turned most, in ours and in the engine's.
+    (NaN without any, infinite where only one side has it), ``ends`` how many of them were compared, ``phases`` how many
+    times of slip there are in ours and in the engine's. ``turned_deg``: by how much the machine turned that turned
+    most, in ours and in the engine's.
     """
 
     case: str
@@ -288,6 +305,7 @@ class Agreement:
     pull_ratio: float
     phases: tuple[int, int]
     slip_ms: float
+    ends: int
     turned_deg: tuple[float, float]
 
 
@@ -320,15 +338,13 @@ def compare(case: Case, contact: Contact = CONTACT) -> Agreement:
             one, other = slip_phases(t_s, course.slip_speed_m_s), slip_phases(t_s, slip)
             counts[0] += len(one)
             counts[1] += len(other)
-            if len(one) == len(other):
-                starts_ends += [abs(a - b) for p, q in zip(one, other, strict=True) for a, b in zip(p, q, strict=True)]
+            starts_ends += ends_apart_s(one, other)
     tension = engine(run.course.tension_N)
     peak_N, way_m = float(tension.max()), max(ways)
-    known = [value for value in starts_ends if np.isfinite(value)]
     theirs_deg, ours_deg = max(turns)
     return Agreement(
         case.name, 1e3 * way_m, 1e3 * max(apart), max(apart) / way_m,
         float(np.sqrt(np.mean((ours.tension_N - tension) ** 2))) / peak_N,
         float(ours.tension_N.mean() / tension.mean() - 1.0), (counts[0], counts[1]),
-        1e3 * max(known) if known else float("nan"), (ours_deg, theirs_deg),
+        1e3 * max(starts_ends, default=float("nan")), len(starts_ends), (ours_deg, theirs_deg),
     )  # fmt: skip
