@@ -6,16 +6,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from matchvision.errors import CannotMeasure
 from matchvision.mechanics.machine import MatchModel
 from matchvision.pipeline import start_poses
 from matchvision.records.events import Event, EventKind, Grip
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.pull import Pull
-from matchvision.records.sheet import Run
+from matchvision.records.sheet import Quantity, Reach, Run
 from matchvision.verdict.causes.priors import log_seen
 from matchvision.verdict.causes.reasoning import as_logged, forecast_of, machine_paths, rows_of, seen_stopped
 from matchvision.verdict.causes.refits.observing import Observed, observe
-from matchvision.verdict.causes.refits.playing import Forecasted
+from matchvision.verdict.causes.refits.playing import Forecasted, player
 from matchvision.verdict.causes.refits.refitting import Refit
 from matchvision.verdict.causes.search.explaining import Explanation, explain
 from matchvision.verdict.causes.search.finding import Found
@@ -203,6 +204,28 @@ def both(weighed: Weighed) -> tuple[Weighed, ...]:
 def model_of(measured: Measured) -> tuple[MatchModel, Forecasted]:
     forecasted = prepared(measured)[0]
     return forecasted.match(np.zeros(forecasted.numbers)), forecasted
+
+
+def test_arm_goes_out_in_every_explanation_and_is_refused_without_its_time(plain: Measured) -> None:
+    run, motion, pull, clock = plain
+    sheet = run.sheet
+    machine = sheet.machine["heron"].model_copy(update={"reach": Reach(stroke_m=0.1, mass_kg=0.3)})
+    told = sheet.model_copy(update={"machine": {**sheet.machine, "heron": machine}})
+    with pytest.raises(CannotMeasure, match="reach_s"):
+        forecast_of(replace(run, sheet=told), start_poses(run, motion, clock), clock.duration_s)
+    planned = sheet.forecast["heron"].model_copy(update={"reach_s": Quantity(value=0.6, u=0.1)})
+    told = told.model_copy(update={"forecast": {**sheet.forecast, "heron": planned}})
+    forecasted, observed, explanations = prepared((replace(run, sheet=told), motion, pull, clock))
+    assert "forecast.heron.reach_s" in forecasted.free()
+    model = forecasted.match(np.zeros(forecasted.numbers))
+    k = forecasted.names.index("heron")
+    arm = model.machines[k].arm
+    assert arm is not None
+    assert (arm.stroke_m, arm.lasts_s) == (0.1, 0.6)
+    heavier = of(explanations, ("wrong-mass", "heron"))[0].change(model, 0.5, ())
+    assert heavier.machines[k].arm == arm
+    speeds = player(forecasted, observed)(model)
+    assert all(np.isfinite(values).any() for values in speeds)
 
 
 def test_explanations_change_what_they_name(plain: Measured) -> None:
