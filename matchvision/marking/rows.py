@@ -11,6 +11,9 @@ from matchvision.writing.resultfile import ComparisonBrief, ResultFile
 SAID_TWICE = ("mean speed",)
 #: What stands behind a quantity that a team stated beforehand, instead of computing it from its numbers.
 AS_STATED = "as stated"
+#: A machine's place at the end, and the rope's, which a taut rope ties to it: one error moves both.
+OWN_PLACE = "distance towards home"
+ROPE_PLACE = "rope on the +x side"
 
 
 @dataclass(frozen=True)
@@ -39,14 +42,19 @@ class Answered:
 def computed_rows(result: ResultFile, name: str) -> tuple[Answered, ...]:
     """What the computed forecast said about a machine, and about what both machines share: rope and pull.
 
-    Quantities of the whole run only, and none that another one says already.
+    Quantities of the whole run only, and none that another one says already. Of one place the machine's own distance
+    counts, which its team answers for; the rope's stands in where the machine's is not known.
+
+    Notes
+    -----
+    Checked by: tests/marking/test_rows.py::test_of_one_place_one_row_counts
     """
-
-    def is_own(row: ComparisonBrief) -> bool:
-        skipped = row.quantity.startswith(("chance", *SAID_TWICE)) or AS_STATED in row.quantity
-        return row.machine in ("", name) and not skipped
-
-    return tuple(answered(row) for row in known_rows(result.comparison) if is_own(row))
+    known = [row for row in known_rows(result.comparison) if row.machine in ("", name)]
+    placed = any(row.quantity.startswith(OWN_PLACE) for row in known)
+    skipped = ("chance", *SAID_TWICE, *((ROPE_PLACE,) if placed else ()))
+    return tuple(
+        answered(row) for row in known if not row.quantity.startswith(skipped) and AS_STATED not in row.quantity
+    )
 
 
 def stated_peak(result: ResultFile, name: str) -> Answered | None:
