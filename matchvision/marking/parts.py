@@ -6,7 +6,7 @@ from typing import Final
 
 import numpy as np
 
-from matchvision.marking.rows import Answered, computed_rows, stated_peak
+from matchvision.marking.rows import Answered, computed_rows, pull_was_measured, stated_peak
 from matchvision.marking.scoring import (
     say_unjudged,
     scored_rows,
@@ -37,10 +37,10 @@ def mark_win_chance(result: ResultFile, name: str, rubric: Rubric) -> Mark:
     of = rubric.weights.win_chance
     chance, whence = stated_chance(result, name)
     won = win_probability(result, name)
-    if not math.isfinite(chance):
-        return Mark(name, "win_chance", 0.0, of, f"No chance to win was stated: 0 of {of:g}.")
     if not math.isfinite(won):
         return Mark(name, "win_chance", NAN, of, say_unjudged(result))
+    if not math.isfinite(chance):
+        return Mark(name, "win_chance", 0.0, of, f"No chance to win was stated: 0 of {of:g}.")
     brier = expected_brier(chance, won)
     points = of * (1.0 - brier)
     happened = f"it has {'won' if won > 0.5 else 'not won'}" + ("" if abs(won - 0.5) > 0.475 else _close(won))
@@ -53,7 +53,8 @@ def mark_peak_pull(result: ResultFile, name: str, rubric: Rubric) -> Mark:
     """The peak pull stated beforehand, by its error against the tolerance."""
     of = rubric.weights.peak_pull
     stated = result.stated.get(name)
-    if stated is None or stated.peak_pull_N is None:
+    silent = stated is None or stated.peak_pull_N is None
+    if silent and pull_was_measured(result):
         return Mark(name, "peak_pull", 0.0, of, f"No peak pull was stated: 0 of {of:g}.")
     row = stated_peak(result, name)
     if row is None:
@@ -120,10 +121,10 @@ def mark_verdict(result: ResultFile, name: str, rubric: Rubric) -> Mark:
     of = rubric.weights.verdict
     chance, _ = stated_chance(result, name)
     won = win_probability(result, name)
-    if not math.isfinite(chance) or chance == 0.5:
-        return Mark(name, "verdict", 0.0, of, f"No winner was named: 0 of {of:g}.")
     if not math.isfinite(won):
         return Mark(name, "verdict", NAN, of, say_unjudged(result))
+    if not math.isfinite(chance) or chance == 0.5:
+        return Mark(name, "verdict", 0.0, of, f"No winner was named: 0 of {of:g}.")
     right = won if chance > 0.5 else 1.0 - won
     named = f"{name} was expected {'to win' if chance > 0.5 else 'not to win'}"
     as_run = f"{'right' if right > 0.5 else 'wrong'} with a probability of {max(right, 1 - right):.3g}"
@@ -135,12 +136,12 @@ def mark_cause(result: ResultFile, name: str, rubric: Rubric) -> Mark:
     of = rubric.weights.cause
     stated = result.stated.get(name)
     named = stated.failure_named if stated is not None else None
-    if named is None:
-        return Mark(name, "cause", 0.0, of, f"No failure was named beforehand: 0 of {of:g}.")
     if result.causes_due:
         return Mark(name, "cause", NAN, of, "Not judged: causes are still being sought.")
     if not result.causes and not result.events:
         return Mark(name, "cause", NAN, of, "Not judged: neither causes nor events were found out.")
+    if named is None:
+        return Mark(name, "cause", 0.0, of, f"No failure was named beforehand: 0 of {of:g}.")
     own = [row for row in result.causes if _tells_of(row, name, named, nobodys=_is_nobodys(result, named))]
     by_cause = sum(row.probability or 0.0 for row in own)
     kinds = SHOWN_BY.get(named, ())

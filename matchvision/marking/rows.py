@@ -63,6 +63,15 @@ def stated_peak(result: ResultFile, name: str) -> Answered | None:
     return next((answered(row) for row in known_rows(result.comparison) if row.quantity == wanted), None)
 
 
+def pull_was_measured(result: ResultFile) -> bool:
+    """Whether a peak pull could be judged: one that stands by itself, beside which a stated or computed one was put.
+
+    Where nothing was stated or computed that it could be put beside, a machine's traction tells of it, which needs one.
+    """
+    compared = any(row.quantity.startswith("peak pull") and row.measured is not None for row in result.comparison)
+    return compared or any(peak.quantity == "traction" for peak in result.peaks)
+
+
 def known_rows(rows: Iterable[ComparisonBrief]) -> tuple[ComparisonBrief, ...]:
     """Rows of the whole run with a number on both sides."""
     return tuple(r for r in rows if r.predicted is not None and r.measured is not None and r.phase == "")

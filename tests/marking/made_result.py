@@ -43,7 +43,9 @@ def make_result(
     won: Mapping[str, float] | None = None,
     causes: Sequence[tuple[str, str, float]] = (("less-grip", "heron", 0.7), ("as-predicted", "", 0.3)),
     events: Sequence[tuple[str, str, float]] = (),
+    peaks: Sequence[tuple[str, str, float]] = (),
     forecast: bool = True,
+    causes_due: bool = False,
 ) -> ResultFile:
     """A result in brief: heron has won by 100 ± 2 mm (k = 1) unless told otherwise.
 
@@ -77,7 +79,11 @@ def make_result(
             "samples": 256, "seed": 1, "left_out": (),
         } if forecast else None,
         "stated": {"heron": HERON} if stated is None else stated,
-        "peaks": (),
+        "peaks": [
+            {"quantity": q, "unit": "", "machine": m, "source": "", "value": v, "u": 0.1, "at_s": 1.0}
+            for q, m, v in peaks
+        ],
+        "causes_due": causes_due,
         "events": [
             {"kind": k, "machine": m, "start_s": 2.0, "end_s": None, "u_start_s": 0.1, "probability": p, "evidence": ""}
             for k, m, p in events

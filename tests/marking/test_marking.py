@@ -1,5 +1,6 @@
 """Marks of one run: every one follows from its own arithmetic."""
 
+import math
 import re
 from importlib.resources import files
 from pathlib import Path
@@ -10,7 +11,7 @@ from matchvision.marking import mark_run
 from matchvision.records.marks import Mark
 from matchvision.records.rubric import Rubric, Weights
 from matchvision.sheets.rubric import read_rubric
-from tests.marking.made_result import HERON, ROWS, make_result
+from tests.marking.made_result import HERON, ROWS, make_result, row
 
 EXAMPLE = Path(str(files("matchvision.sheets") / "templates" / "rubric.toml"))
 
@@ -60,9 +61,36 @@ def test_larger_errors_never_earn_more() -> None:
 
 
 def test_what_was_not_said_earns_nothing() -> None:
-    silent = dict.fromkeys(HERON)
-    marks = marks_by_part(stated={"heron": silent}, rows=(), causes=(), forecast=False)
-    assert [marks[part].points for part in ("win_chance", "peak_pull", "accuracy", "verdict", "cause")] == [0.0] * 5
+    silent = {"heron": dict.fromkeys(HERON)}
+    peaks, nothing = (("traction", "heron", 17.0),), ("win_chance", "peak_pull", "accuracy", "verdict", "cause")
+    marks = marks_by_part(stated=silent, rows=(), peaks=peaks, forecast=False)
+    assert [marks[part].points for part in nothing] == [0.0] * 5
+    told = marks_by_part(stated=silent)  # what is computed from the sheets still counts
+    assert [told[part].points for part in ("peak_pull", "cause")] == [0.0] * 2
+    assert told["win_chance"].points == pytest.approx(20 * (1 - 0.3**2))
+
+
+def test_what_no_run_could_have_shown_is_held_against_nobody() -> None:
+    """A run without a winner, a pull of its own, causes or events judges neither what is stated nor silence."""
+    unseen = {"rows": (), "winner": None, "margin_m": None, "causes": (), "peaks": (("speed", "heron", 0.1),)}
+    for stated in (HERON, dict.fromkeys(HERON)):
+        marks = marks_by_part(stated={"heron": stated}, forecast=False, **unseen)
+        for part in ("win_chance", "peak_pull", "verdict", "cause"):
+            assert math.isnan(marks[part].points), part
+            assert marks[part].arithmetic.startswith("Not judged"), part
+        assert "no winner" in marks["win_chance"].arithmetic
+    due = marks_by_part(stated={"heron": dict.fromkeys(HERON)}, causes_due=True)["cause"]
+    assert math.isnan(due.points)
+
+
+def test_a_pull_that_another_row_tells_of_could_have_been_stated() -> None:
+    """The computed forecast's row, or another team's: measured it was."""
+    silent = {"heron": dict.fromkeys(HERON)}
+    for quantity in ("peak pull", "peak pull, as stated by plover"):
+        mark = marks_by_part(stated=silent, rows=(row(quantity, "N", (19.0, 0.8), (18.0, 0.2)),))["peak_pull"]
+        assert mark.points == 0.0
+    stated = marks_by_part(rows=(), peaks=(("traction", "heron", 17.0),))["peak_pull"]
+    assert math.isnan(stated.points)  # stated, but without a mean over 0.2 s to hold it to
 
 
 def test_a_failure_that_was_seen_counts_though_it_explains_nothing() -> None:
