@@ -24,14 +24,31 @@ WALL_N_PER_M, WALL_N_S_PER_M = 2e4, 200.0
 
 
 @built_in
-def _grip_ratio(time_s: float, state: FloatArray, i: int, body: FloatArray, x: float, y: float) -> float:
-    """By how much grip is changed now and at a place in the body: since a time, and over a stretch of the table."""
+def _past(place_m: float, edge_m: float, ahead_m: float) -> float:
+    """How much of what reaches ``ahead_m`` on from a place lies past an edge of a stretch: 1 all of it, -1 nothing."""
+    here = (place_m - edge_m) / STRETCH_EDGE_M
+    if abs(ahead_m) < STRETCH_EDGE_M:
+        return float(np.tanh(here))
+    there = (place_m + ahead_m - edge_m) / STRETCH_EDGE_M
+    # The mean of tanh between the two: ln cosh u = |u| + ln(1 + exp(-2 |u|)) - ln 2.
+    logs = abs(there) + np.log1p(np.exp(-2.0 * abs(there))) - abs(here) - np.log1p(np.exp(-2.0 * abs(here)))
+    return float(logs / (there - here))
+
+
+@built_in
+def _grip_ratio(
+    time_s: float, state: FloatArray, i: int, body: FloatArray, x: float, y: float, middle_x: float
+) -> float:  # fmt: skip
+    """By how much grip is changed now and at a place in the body: since a time, and over a stretch of the table.
+
+    A load lies on all of its base: what stands for its front or rear half reaches from its middle to its end.
+    """
     ratio = body[at.GRIP_SINCE_RATIO] if time_s >= body[at.GRIP_SINCE_S] else 1.0
     if body[at.STRETCH_RATIO] != 1.0:
-        x_m = state[i] + np.cos(state[i + 2]) * x - np.sin(state[i + 2]) * y
-        inside = np.tanh((x_m - body[at.STRETCH_FROM]) / STRETCH_EDGE_M) - np.tanh(
-            (x_m - body[at.STRETCH_TO]) / STRETCH_EDGE_M
-        )
+        along, across = np.cos(state[i + 2]), np.sin(state[i + 2])
+        x_m = state[i] + along * x - across * y
+        ahead_m = along * (middle_x - x) if body[at.WHEEL_RADIUS] <= 0.0 else 0.0
+        inside = _past(x_m, body[at.STRETCH_FROM], ahead_m) - _past(x_m, body[at.STRETCH_TO], ahead_m)
         ratio *= 1.0 + 0.5 * (body[at.STRETCH_RATIO] - 1.0) * inside
     return float(ratio)
 
@@ -65,7 +82,7 @@ def grip_contacts(
         grip = body[at.GRIP_SLIDING]
         if body[at.GRIP_STATIC] != grip:
             grip += (body[at.GRIP_STATIC] - grip) * np.exp(-((slip / STATIC_FADE_M_S) ** 2))
-        grip *= _grip_ratio(time_s, state, i, body, x, y)
+        grip *= _grip_ratio(time_s, state, i, body, x, y, -com_x)
         scale = grip / np.sqrt(slip * slip + CREEP_M_S**2)
         per_load[j, 0], per_load[j, 1], per_load[j, 2] = scale * slip_x, -scale * vy, scale * slip * slip
         if kind == at.ROLLING_FREE:

@@ -74,6 +74,27 @@ def test_grip_over_a_stretch_counts_only_there() -> None:
     )
 
 
+def test_a_load_drags_more_by_the_part_of_its_base_that_lies_on_a_rough_stretch() -> None:
+    """Pulled at the table's height, so that no weight shifts: T + m a = μ m g (1 + (r - 1) covered part)."""
+    base_m, mass_kg, grip, ratio, edge_m = 0.3, 2.0, 0.25, 2.5, 0.3
+    changes = Changes(stretch_m=(-5.0, edge_m), stretch_ratio=ratio)
+    sled = MachineModel(
+        "sled", mass_kg, (base_m, 0.2, 0.1), (0.0, 0.0, 0.0), (-base_m / 2, 0.0, 0.0), grip, grip, base_m, 0.2,
+        changes=changes,
+    )  # fmt: skip
+    heron = replace(machine("heron", 0.9), hitch_m=(-0.145, 0.0, 0.0))
+    starts = (Pose(-0.645, 0.0, np.pi), Pose(0.655, 0.0, 0.0))
+    course = play_match(MatchModel((heron, sled), starts, RopeModel(1.0)), np.linspace(0.0, 6.0, 1201))
+    own = course.machines[1]
+    covered = np.clip((edge_m - (own.x_m - base_m / 2)) / base_m, 0.0, 1.0)
+    drag_N = course.tension_N + mass_kg * np.gradient(own.velocity_x_m_s, course.t_s)
+    drag_N = drag_N / (grip * mass_kg * STANDARD_GRAVITY_M_S2)
+    going = (own.velocity_x_m_s < -0.02) & (course.t_s > 1.0)
+    assert covered[going].min() < 0.05
+    assert covered[going].max() > 0.8
+    np.testing.assert_allclose(drag_N[going], 1 + (ratio - 1) * covered[going], rtol=0.02)
+
+
 def test_wall_stops_the_machine_where_it_stands() -> None:
     alone = MatchModel((machine("heron", 0.9, changes=Changes(wall_x_m=-0.3)),), (Pose(0.0, 0.0, np.pi),))
     course = play_match(alone, TIMES_S)

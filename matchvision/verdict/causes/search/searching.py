@@ -334,7 +334,8 @@ class Searcher:
             return math.nan, math.nan
         spread, z = math.sqrt(float(fit.covariance[number, number])), float(fit.z[number])
         u = abs(explanation.size_of(z + spread) - explanation.size_of(z - spread)) / 2
-        return explanation.size_of(z), math.hypot(u, model_error(explanation))
+        size = explanation.size_of(z)
+        return size, math.hypot(u, model_error(explanation, size))
 
 
 def _evidence(look: Look) -> float:

@@ -44,7 +44,7 @@ def sharpen(searcher: Searcher, explanation: Explanation, look: Look, found: Fou
     size, u_size = math.nan, math.nan
     if sized:
         size, u_size = walks[0].moments(np.array([explanation.size_of(v) for v in walks[0].values]))
-        u_size = math.hypot(u_size, model_error(explanation))
+        u_size = math.hypot(u_size, model_error(explanation, size))
     places = [
         walk.moments(searcher.not_before(explanation, centre + step * walk.values))
         for centre, step, walk in zip(look.at, steps, walks[sized:], strict=True)
