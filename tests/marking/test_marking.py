@@ -40,6 +40,43 @@ def test_every_mark_follows_from_its_own_arithmetic() -> None:
         assert float(ends_with[1]) == pytest.approx(mark.points, abs=0.051)
 
 
+def test_a_full_mark_is_what_it_is_by_hand() -> None:
+    """Every part between nothing and all of its points, each reckoned on paper, and every sum as it is shown.
+
+    Chance: 0.8 stated, won by 0.9: Brier 0.9 · 0.2² + 0.1 · 0.8² = 0.1, so 20 · 0.9 = 18.
+    Peak pull: 24 against 18.0 ± 0.2: beyond U = 0.4 it is 5.6/18 = 0.3111; (0.5 − 0.3111)/0.4 = 0.4722, so 9.444.
+    Accuracy: distance 0.40 against 0.320 ± 0.001: 0.078/0.32 = 0.24375, 0.640625; speed 0.13 against 0.100 ± 0.003:
+    0.024/0.10, 0.65; pull 0.6/18 is below a tenth, 1. Mean 2.290625/3 = 0.763542, so 19.0885.
+    Honesty, (E/u_val)²: 0.08²/(0.02² + 0.001²) = 15.9601, 0.03²/(0.004² + 0.003²) = 36, 6²/(1.5² + 0.2²) = 15.7205:
+    rms √(67.6806/3) = 4.7498. Tables of χ² with 3 degrees: 9.348 at 0.975, √(9.348/3) = 1.7652, a factor 2.6907;
+    1 − ln 2.6907/ln 4 = 0.2860, so 5.720. Winner: 0.9 · 5 = 4.5. Cause: 0.3 alone and 0.4 of a pair, so 7.
+    """
+    rows = (
+        row("distance towards home, heron", "m", (0.40, 0.02), (0.32, 0.001)),
+        row("mean speed towards home, heron", "m/s", (0.04, 0.002), (0.032, 0.0001)),
+        row("rope on the +x side at the end", "m", (0.20, 0.02), (0.28, 0.001)),
+        row("peak speed, heron", "m/s", (0.13, 0.004), (0.10, 0.003)),
+        row("peak pull", "N", (19.0, 0.8), (18.0, 0.2)),
+        row("peak pull, as stated by heron", "N", (24.0, 1.5), (18.0, 0.2)),
+    )
+    causes = (("late-start+less-grip", "plover, heron", 0.4), ("less-grip", "heron", 0.3), ("as-predicted", "", 0.3))
+    stated = {"heron": {**HERON, "peak_pull_N": 24.0, "u_peak_pull_N": 1.5}}
+    made = make_result(rows=rows, stated=stated, causes=causes, won={"heron": 0.9, "plover": 0.1})
+    marked = mark_run(made, Rubric())
+    points = {mark.part: mark.points for mark in marked.of_machine("heron")}
+    by_hand = {"win_chance": 18, "peak_pull": 9.4444, "accuracy": 19.0885, "honesty": 5.720, "verdict": 4.5, "cause": 7}
+    assert points == pytest.approx(by_hand, abs=0.002)
+    assert dict(marked.totals)["heron"] == pytest.approx(63.753, abs=0.003)
+    sums = {mark.part: mark.arithmetic for mark in marked.of_machine("heron")}
+    assert sums["win_chance"].endswith("20 × (1 − (0.90 × 0.20² + 0.10 × 0.80²)) = 18.0.")
+    assert sums["peak_pull"].endswith("the error is 31.1 % of its size: 20 × 0.47 = 9.4.")
+    assert sums["accuracy"].endswith("25 × mean 0.76 = 19.1.")
+    assert "0 of 3 lie within their 95 % interval; rms of E/u_val 4.75" in sums["honesty"]
+    assert sums["honesty"].endswith("over-confident, a factor 2.69 outside. 20 × 0.29 = 5.7.")
+    assert sums["verdict"].endswith("right with a probability of 0.9: 5 × 0.9 = 4.5.")
+    assert sums["cause"].endswith("a probability of 0.70, 0.40 of it as one of two: 10 × 0.70 = 7.0.")
+
+
 def test_total_is_of_what_could_be_judged() -> None:
     marks = mark_run(make_result(), Rubric(weights=Weights(peak_pull=0, accuracy=0, honesty=0, verdict=0)))
     (name, total), *others = marks.totals
@@ -98,6 +135,16 @@ def test_a_failure_that_was_seen_counts_though_it_explains_nothing() -> None:
     assert marks_by_part(causes=causes)["cause"].points == 0.0
     assert marks_by_part(causes=causes, events=(("slip", "heron", 0.9),))["cause"].points == pytest.approx(9.0)
     assert marks_by_part(causes=causes, events=(("slip", "plover", 0.9),))["cause"].points == 0.0
+
+
+def test_a_slip_that_was_foreseen_earns_what_an_unforeseen_one_does() -> None:
+    """A machine that slips as its forecast said: all as predicted, and the slip was named."""
+    foreseen = row("first slip, heron", "s", (2.0, 0.1), (2.0, 0.1))
+    causes, slip = (("as-predicted", "", 1.0),), (("slip", "heron", 1.0),)
+    for rows in (ROWS, (*ROWS, foreseen)):
+        mark = marks_by_part(rows=rows, causes=causes, events=slip)["cause"]
+        assert mark.points == mark.of == 10.0
+        assert "slip was seen at 2.00 s" in mark.arithmetic
 
 
 def test_one_of_two_causes_earns_its_probability_too() -> None:
