@@ -23,6 +23,8 @@ from matchvision.writing.resultfile import CauseBrief, ResultFile
 NAN: Final = math.nan
 #: A stated uncertainty whose expanded value exceeds this share of the quantity's size could not have been contradicted.
 BLUNT_RATIO: Final = 0.5
+#: What is told only of a machine that no team stands behind: a guessed opponent, or a load.
+OF_OTHERS: Final = ("opponent-stronger", "opponent-heavier", "rough-stretch")
 #: A probability below this is 0.00 as shown.
 LEAST_SHOWN: Final = 0.005
 _COUNTED: Final = {2: "two", 3: "three"}
@@ -137,7 +139,7 @@ def mark_cause(result: ResultFile, name: str, rubric: Rubric) -> Mark:
     stated = result.stated.get(name)
     named = stated.failure_named if stated is not None else None
     if result.causes_due:
-        return Mark(name, "cause", NAN, of, "Not judged: causes are still being sought.")
+        return Mark(name, "cause", NAN, of, "Not judged: causes are still being sought, or were left for later.")
     if not result.causes and not result.events:
         return Mark(name, "cause", NAN, of, "Not judged: neither causes nor events were found out.")
     if named is None:
@@ -196,9 +198,11 @@ def _tells_of(row: CauseBrief, name: str, named: str, *, nobodys: bool) -> bool:
     causes, machines = row.cause.split("+"), row.machine.split(", ")
     if named not in causes:
         return False
+    if named in OF_OTHERS:
+        return True
     if len(causes) == len(machines):
-        return named.startswith("opponent") or machines[causes.index(named)] in ("", name)
-    return nobodys or named.startswith("opponent") or "" in machines or name in machines
+        return machines[causes.index(named)] in ("", name)
+    return nobodys or "" in machines or name in machines
 
 
 def _is_nobodys(result: ResultFile, named: str) -> bool:

@@ -176,6 +176,10 @@ def test_one_of_two_causes_earns_its_probability_too() -> None:
         ("hitch-released+late-start+less-grip", "heron, plover, heron", "late-start", 0.0, ""),
         ("hitch-released+late-start+less-grip", "plover, heron", "late-start", 0.6, ", as one of three"),
         ("opponent-stronger+less-grip", "plover, heron", "opponent-stronger", 0.6, ", as one of two"),
+        ("rough-stretch", "sled", "rough-stretch", 0.6, ""),
+        ("rough-stretch+drive-loss", "sled, heron", "rough-stretch", 0.6, ", as one of two"),
+        ("rough-stretch+drive-loss", "sled, heron", "drive-loss", 0.6, ", as one of two"),
+        ("slippery-stretch", "sled", "slippery-stretch", 0.0, ""),
         ("wrong-gear", "heron", "gear", 0.0, ""),
     ],
 )
