@@ -3,7 +3,7 @@
 import numpy as np
 import numpy.typing as npt
 import pytest
-from scipy.stats import multivariate_normal
+from scipy.stats import multivariate_normal, norm
 
 from matchvision.verdict.causes.refits.erring import (
     ERROR_IN_TIME_S,
@@ -95,6 +95,8 @@ def test_profile_of_a_line_is_the_closed_form() -> None:
     weights /= weights.sum()
     mean = float(weights @ means)
     spread_all = float(np.sqrt(weights @ (np.array(variances) + (np.array(means) - mean) ** 2)))
+    for outside, end in zip((0.025, 0.975), walk.ends(walk.values), strict=True):
+        assert weights @ norm.cdf(end, means, np.sqrt(variances)) == pytest.approx(outside, abs=0.004)
     told, u_told = walk.moments(walk.values)
     assert told == pytest.approx(mean, abs=0.05 * spread_all)
     assert u_told == pytest.approx(spread_all, rel=0.1)

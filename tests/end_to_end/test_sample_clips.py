@@ -3,12 +3,15 @@
 Limits are what a user may count on, not what was reached on the day; the figures reached are in benchmarks/results.
 """
 
+import json
+import re
 from pathlib import Path
 
 import pytest
 
 from benchmarks.scoring import score_results
 from matchvision.pipeline import analyze
+from matchvision.records.results import Analysis
 from matchvision.sheets import load_run
 from matchvision.writing import write_results
 
@@ -18,13 +21,38 @@ pytestmark = pytest.mark.slow
 
 
 @pytest.fixture(scope="module")
-def figures(tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, float]]:
+def analyses() -> dict[str, Analysis]:
+    return {name: analyze(load_run(SAMPLES / name)) for name in ("flat-match", "sled-link")}
+
+
+@pytest.fixture(scope="module")
+def figures(
+    analyses: dict[str, Analysis], tmp_path_factory: pytest.TempPathFactory
+) -> dict[str, dict[str, float]]:  # fmt: skip
     scores = {}
-    for name in ("flat-match", "sled-link"):
+    for name, analysis in analyses.items():
         folder = tmp_path_factory.mktemp("results") / name
-        write_results(analyze(load_run(SAMPLES / name)), folder)
+        write_results(analysis, folder)
         scores[name] = {score.name: score.value for score in score_results(folder, SAMPLES / name)}
     return scores
+
+
+def test_what_was_at_work_comes_first_among_the_causes(analyses: dict[str, Analysis]) -> None:
+    """A match that went as its sheets say, and a sled that came onto a rough patch which no sheet mentions."""
+    first = analyses["flat-match"].verdict.causes[0]
+    assert (first.cause, first.probability > 0.5) == ("as-predicted", True)
+    first = analyses["sled-link"].verdict.causes[0]
+    assert "rough-stretch" in first.cause.split("+")
+    assert first.probability > 0.5
+    truth = json.loads((SAMPLES / "sled-link" / "truth.json").read_text(encoding="utf-8"))
+    stated = load_run(SAMPLES / "sled-link").sheet.forecast["sled"].grip_sliding
+    assert stated is not None
+    dragged = r"dragged ([\d.]+) ± ([\d.]+) % more at sled between .* and (-?[\d.]+) ± ([\d.]+) m"
+    told = re.search(dragged, first.statement)
+    assert told is not None
+    more, u95_more, edge_m, u95_m = (float(word) for word in told.groups())
+    assert abs(more - 100 * (truth["patch"]["mu"] / stated.value - 1)) < u95_more
+    assert abs(edge_m - truth["patch"]["x1"]) < u95_m
 
 
 @pytest.mark.parametrize("clip", ["flat-match", "sled-link"])

@@ -262,6 +262,7 @@ def _merge(variants: list[Weighed]) -> Weighed:
         explanation=unclear,
         size=size,
         u_size=u_size,
+        ends=(NAN, NAN),
         at=tuple(at for at, _ in ats),
         u_at=tuple(u for _, u in ats),
     )

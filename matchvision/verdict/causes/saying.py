@@ -6,12 +6,15 @@ from typing import Final
 
 from matchvision.records.events import Event
 from matchvision.uncertainty import format_interval
+from matchvision.uncertainty.rounding import K_95, round_to_uncertainty
 from matchvision.verdict.causes.by_comparison import say_chance
 from matchvision.verdict.causes.refits.erring import MODEL_ERRORS
 from matchvision.verdict.causes.search.explaining import Explanation
 from matchvision.verdict.causes.weighing import Weighed
 
 NAN: Final = math.nan
+#: Ends of an interval are told apart where one lies this many times as far off as the other.
+UNEVEN: Final = 1.5
 #: Words with which statements begin that begin with no machine's name.
 _BEGINNINGS: Final = ("The", "It", "Something", "Two", "A")
 
@@ -79,6 +82,16 @@ def say(cause: str, best: Weighed, probability: float, touch: Event | None, othe
     return f"{told} (95 %), {chance}; {misfit}."
 
 
+def _interval(size: float, u_size: float, ends: tuple[float, float], unit: str = "") -> str:
+    """A size with the half width of its 95 % interval; with both of its ends where they lie unevenly about it."""
+    below, above = size - ends[0], ends[1] - size
+    if not (below > 0 and above > 0) or max(below / above, above / below) < UNEVEN:
+        return format_interval(size, u_size, unit)
+    _, _, decimals = round_to_uncertainty(size, K_95 * u_size)
+    told = [f"{round(value, decimals):.{max(decimals, 0)}f}" for value in (size, *ends)]
+    return f"{told[0]} ({told[1]} to {told[2]}){f' {unit}' if unit else ''}"
+
+
 def say_briefly(cause: str, best: Weighed, probability: float) -> str:
     """The same as what may have been instead: "it went as predicted, 30 %"."""
     if cause == "as-predicted":
@@ -110,8 +123,8 @@ def _clause(best: Weighed, explanation: Explanation) -> str:
     ends = [format_interval(a, u, "m") for a, u in zip(best.at, best.u_at, strict=True)]
     return _SENTENCES[best.cause].format(
         machine=explanation.machine,
-        share=format_interval(100 * best.size, 100 * best.u_size, "%"),
-        ratio=format_interval(size, u_size),
+        share=_interval(100 * best.size, 100 * best.u_size, (100 * best.ends[0], 100 * best.ends[1]), "%"),
+        ratio=_interval(size, u_size, best.ends),
         size=format_interval(size, u_size, unit),
         amount=format_interval(1000 * abs(size), 1000 * u_size, "mm"),
         longer="longer" if size > 0 else "shorter",

@@ -8,7 +8,6 @@ from typing import Final
 import numpy as np
 
 from matchvision.arrays import FloatArray
-from matchvision.uncertainty.rounding import K_95
 from matchvision.verdict.causes.priors import Priors, priors_of
 from matchvision.verdict.causes.refits.erring import GUESSED_ERROR, UNEXPLAINED_ERRORS, Loosened
 from matchvision.verdict.causes.refits.observing import Observed
@@ -40,6 +39,7 @@ class Weighed:
 
     ``cause`` is "as-predicted", "unexplained", "touched" or "command-changed" where ``explanation`` is None.
     ``beside``: the other one, where two are at work together; of "touched", what began while the hand was there.
+    ``ends``: of the size's 95 % interval, where its distribution was walked along.
     """
 
     cause: str
@@ -51,6 +51,7 @@ class Weighed:
     u_at: tuple[float, ...]
     fit: Refit
     beside: "Weighed | None" = None
+    ends: tuple[float, float] = (math.nan, math.nan)
 
 
 @dataclass(frozen=True, eq=False)
@@ -237,7 +238,7 @@ def with_nothing(unchanged: Found, found: Sequence[tuple[Explanation, Found]]) -
     -----
     Checked by: tests/verdict/causes/test_weighing.py::test_a_change_that_may_be_none_speaks_for_none
     """
-    nothing = [one for explanation, one in found if abs(one.size - explanation.none) <= K_95 * one.u_size]
+    nothing = [one for explanation, one in found if one.may_be(explanation.none)]
     best = max([unchanged, *nothing], key=lambda one: one.log_evidence)
     return replace(unchanged, log_evidence=best.log_evidence, u_log_evidence=best.u_log_evidence)
 
@@ -247,7 +248,8 @@ def _plainly(fit: Refit) -> Found:
 
 
 def _weighed(cause: str, explanation: Explanation | None, chance: float, one: Found) -> Weighed:
-    return Weighed(cause, explanation, chance, one.size, one.u_size, one.at, one.u_at, one.fit)
+    own = (one.size, one.u_size, one.at, one.u_at, one.fit)
+    return Weighed(cause, explanation, chance, *own, ends=one.ends)
 
 
 def chances_of(logs: Sequence[float], u_logs: Sequence[float], same: Sequence[int] | None = None) -> list[float]:

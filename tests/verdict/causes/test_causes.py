@@ -16,7 +16,9 @@ from tests.verdict.causes.changed_runs import causes_from_points, changed_run
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("kind", "seed"), [("as-predicted", 3), ("side-loss", 12)])
+@pytest.mark.parametrize(
+    ("kind", "seed"), [("as-predicted", 3), ("side-loss", 12), ("wrong-gear", 5), ("less-grip", 5), ("late-start", 5)]
+)
 def test_true_cause_comes_first(kind: str, seed: int) -> None:
     """The engine shares nothing with the model that is refitted; the whole study is ``python -m benchmarks causes``.
 

@@ -18,6 +18,7 @@ from matchvision.verdict.causes.reasoning import as_logged, forecast_of, machine
 from matchvision.verdict.causes.refits.observing import Observed, observe
 from matchvision.verdict.causes.refits.playing import Forecasted, player
 from matchvision.verdict.causes.refits.refitting import Refit
+from matchvision.verdict.causes.saying import say
 from matchvision.verdict.causes.search.explaining import Explanation, explain
 from matchvision.verdict.causes.search.finding import Found
 from matchvision.verdict.causes.weighing import Weighed, chances_of, weigh, with_nothing
@@ -69,6 +70,20 @@ def test_a_change_that_may_be_none_speaks_for_none() -> None:
     assert told.log_evidence == 108.0
     assert with_nothing(unchanged, [(aside, far), (least, dated)]).log_evidence == 100.0
     assert with_nothing(unchanged, [(aside, replace(near, log_evidence=99.0))]).log_evidence == 100.0
+
+
+def test_a_size_that_may_be_much_larger_but_hardly_smaller_is_not_none() -> None:
+    """Twice its standard uncertainty below it lies none; of the distribution itself, 2.5 % lie below 1.11."""
+    unchanged = Found(100.0, Refit(np.zeros(1), np.eye(1), 0.0, 0.01, ()), np.nan, np.nan, (), ())
+    mass = Explanation("wrong-mass", "heron", lambda match, _, __: match, lambda z: np.exp(0.35 * z), "1", none=1.0)
+    even = replace(unchanged, log_evidence=106.0, size=1.41, u_size=0.22)
+    uneven = replace(even, ends=(1.11, 1.89))
+    assert with_nothing(unchanged, [(mass, even)]).log_evidence == 106.0
+    assert with_nothing(unchanged, [(mass, uneven)]).log_evidence == 100.0
+    weighed = Weighed("wrong-mass", mass, 0.85, 1.41, 0.22, (), (), unchanged.fit, ends=uneven.ends)
+    assert say("wrong-mass", weighed, 0.85, None).startswith("heron weighed 1.41 (1.11 to 1.89) times what is stated")
+    plain = say("wrong-mass", replace(weighed, ends=(0.98, 1.84)), 0.85, None)
+    assert plain.startswith("heron weighed 1.41 ± 0.43 times")
 
 
 def test_a_stop_that_was_seen_counts_as_much_as_a_false_alarm_is_rare() -> None:

@@ -14,6 +14,8 @@ from matchvision.verdict.causes.refits.refitting import Predict, Refit, RunFitte
 FAR_NATS, STEPS = 5.0, 9
 #: Where the first steps lose less than this, they are doubled; where they lose more than the other, halved.
 FLAT_NATS, STEEP_NATS = 0.2, 2.0
+#: What of a number lies beyond each end of its 95 % interval.
+OUTSIDE: Final = 0.025
 #: A value this much likelier than where the walk began is a better place to begin from.
 BETTER_NATS: Final = 1.0
 
@@ -41,6 +43,11 @@ class Profile:
         """Mean and standard deviation of a function of the number, given at ``self.values``."""
         mean = float(self.weights @ values)
         return mean, float(np.sqrt(self.weights @ (values - mean) ** 2))
+
+    def ends(self, values: FloatArray) -> tuple[float, float]:
+        """Where 2.5 % of a rising function of the number, given at ``self.values``, lies below and above."""
+        below = np.cumsum(self.weights) - 0.5 * self.weights
+        return float(np.interp(OUTSIDE, below, values)), float(np.interp(1.0 - OUTSIDE, below, values))
 
 
 def profile(

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from matchvision.arrays import FloatArray
+from matchvision.uncertainty.rounding import K_95
 from matchvision.verdict.causes.refits.refitting import Refit
 from matchvision.verdict.causes.search.explaining import Explanation
 
@@ -52,7 +53,7 @@ class Found:
     """A refitted explanation: size and time or place with standard uncertainties (NaN: has no size).
 
     ``origin``: the time or place from which the fit's own numbers count. ``u_log_evidence``: how well the evidence
-    itself is known (nats).
+    itself is known (nats). ``ends``: of the size's 95 % interval, where its distribution was walked along.
     """
 
     log_evidence: float
@@ -63,6 +64,14 @@ class Found:
     u_at: tuple[float, ...]
     origin: tuple[float, ...] = ()
     u_log_evidence: float = 0.0
+    ends: tuple[float, float] = (math.nan, math.nan)
+
+    def may_be(self, size: float) -> bool:
+        """Whether the size's 95 % interval holds another one."""
+        low, high = self.ends
+        if math.isnan(low):
+            low, high = self.size - K_95 * self.u_size, self.size + K_95 * self.u_size
+        return low <= size <= high
 
 
 def jumps(explanation: Explanation) -> bool:

@@ -6,6 +6,7 @@ from typing import Final
 import numpy as np
 
 from matchvision.arrays import FloatArray
+from matchvision.uncertainty.rounding import K_95
 from matchvision.verdict.causes.refits.profiling import BETTER_NATS, Profile, profile
 from matchvision.verdict.causes.refits.settling import draw, known_better, settle
 from matchvision.verdict.causes.search.explaining import Explanation
@@ -41,9 +42,13 @@ def sharpen(searcher: Searcher, explanation: Explanation, look: Look, found: Fou
                 break
         else:
             break
-    size, u_size = math.nan, math.nan
+    size, u_size, size_ends = math.nan, math.nan, (math.nan, math.nan)
     if sized:
-        size, u_size = walks[0].moments(np.array([explanation.size_of(v) for v in walks[0].values]))
+        sizes = np.array([explanation.size_of(v) for v in walks[0].values])
+        size, u_size = walks[0].moments(sizes)
+        low, high = walks[0].ends(sizes)
+        wrong = K_95 * model_error(explanation, size)
+        size_ends = size - math.hypot(size - low, wrong), size + math.hypot(high - size, wrong)
         u_size = math.hypot(u_size, model_error(explanation, size))
     places = [
         walk.moments(searcher.not_before(explanation, centre + step * walk.values))
@@ -61,5 +66,5 @@ def sharpen(searcher: Searcher, explanation: Explanation, look: Look, found: Fou
 
     drawn = draw(fitter, changed, centre, covariance, precision, more=more)
     evidence, u_evidence = drawn.agreed(float(np.mean(evidences)))
-    at, spreads = tuple(a for a, _ in places), tuple(u for _, u in places)
-    return Found(evidence, fit, size, u_size, at, searcher.lasting(explanation, spreads), look.at, u_evidence)
+    at, spreads = tuple(a for a, _ in places), searcher.lasting(explanation, tuple(u for _, u in places))
+    return Found(evidence, fit, size, u_size, at, spreads, look.at, u_evidence, size_ends)
