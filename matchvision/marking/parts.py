@@ -16,7 +16,7 @@ from matchvision.marking.scoring import (
 from matchvision.records.causes import SHOWN_BY
 from matchvision.records.marks import Mark
 from matchvision.records.rubric import Rubric, Tolerance
-from matchvision.uncertainty import K_95, format_interval
+from matchvision.uncertainty import K_95, format_chance, format_interval
 from matchvision.uncertainty.scoring import K_EXPANDED, expected_brier
 from matchvision.writing.resultfile import CauseBrief, ResultFile
 
@@ -229,7 +229,7 @@ def _chance_sums(chance: float, won: float) -> str:
 
 
 def _close(won: float) -> str:
-    return f" as far as can be told ({100 * max(won, 1 - won):.0f} %)"
+    return f" as far as can be told ({format_chance(max(won, 1 - won))})"
 
 
 def _size(row: Answered) -> str:

@@ -17,6 +17,7 @@ from matchvision.uncertainty import (
     beyond_share,
     chances_by_line,
     chances_by_share,
+    format_chance,
     format_interval,
     share_of_whole,
     window_mean,
@@ -188,10 +189,10 @@ def _say(winner: str | None, winning: Winning | None) -> str:
         others["nobody"] = winning.nobody
     others = {name: p for name, p in others.items() if p >= 0.005}
     ahead = f"{winner} is ahead" if winner else "It is nobody"
-    chance = f"{ahead} with a probability of {100 * _has_won(winner, winning):.0f} %"
+    chance = f"{ahead} with a probability of {format_chance(_has_won(winner, winning))}"
     if len(others) == 1:
         return f"{chance}, else it is {next(iter(others))}."
-    return f"{chance}, else it is " + " or ".join(f"{name} ({100 * p:.0f} %)" for name, p in others.items()) + "."
+    return f"{chance}, else it is " + " or ".join(f"{name} ({format_chance(p)})" for name, p in others.items()) + "."
 
 
 def _no_winner(sentence: str, clock: MatchClock) -> Ruling:

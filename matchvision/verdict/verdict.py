@@ -11,6 +11,7 @@ from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.pull import Pull
 from matchvision.records.results import CauseRow, ComparisonRow, CurveRow, Doubts, Grounds, Ruling, StageNote, Verdict
 from matchvision.records.sheet import Run, StartPose
+from matchvision.uncertainty import format_chance
 from matchvision.uncertainty.scoring import crps_gaussian, expected_brier
 from matchvision.verdict.causes.by_comparison import weigh_causes
 from matchvision.verdict.causes.reasoning import reason
@@ -98,7 +99,7 @@ def describe_comparison(compared: tuple[Compared, ...], ruling: Ruling) -> list[
     chance = next((c.row for c in compared if c.group == "chance" and c.machine == ruling.winner), None)
     if chance is not None:
         score = expected_brier(chance.predicted, chance.measured)
-        said.append(f"The forecast gave the winner {100 * chance.predicted:.0f} % (Brier score {score:.2g}).")
+        said.append(f"The forecast gave the winner {format_chance(chance.predicted)} (Brier score {score:.2g}).")
     place = next((row for row in rows if row.quantity.startswith("rope on")), None)
     if place is not None and place.u_predicted > 0:
         said.append(f"CRPS of the rope's place at the end: {1000 * _crps(place):.0f} mm.")
