@@ -40,12 +40,12 @@ from tests.verdict.causes.changed_runs import (
 )
 
 #: Seeds of the changed runs, of each kind, and of the unchanged ones; none was looked at while this was built.
-CHANGED_SEEDS, PLAIN_SEEDS = tuple(range(3001, 3004)), tuple(range(3001, 3019))
+CHANGED_SEEDS, PLAIN_SEEDS = tuple(range(4001, 4004)), tuple(range(4001, 4019))
 #: Seeds of the filmed runs: one of each kind that a clip can show, from this one on, and unchanged ones.
-PIXEL_SEED, PLAIN_PIXEL_SEEDS = 3031, tuple(range(3031, 3040))
+PIXEL_SEED, PLAIN_PIXEL_SEEDS = 4031, tuple(range(4031, 4040))
 #: Of runs whose other machine is unmeasured: kinds of change, and seeds; the unchanged ones have seeds of their own.
-UNMEASURED_KINDS, UNMEASURED_SEED = ("drive-loss", "side-loss", "late-start", "less-grip", "wrong-gear"), 3061
-UNMEASURED_PLAIN_SEEDS: Final = tuple(range(3061, 3066))
+UNMEASURED_KINDS, UNMEASURED_SEED = ("drive-loss", "side-loss", "late-start", "less-grip", "wrong-gear"), 4061
+UNMEASURED_PLAIN_SEEDS: Final = tuple(range(4061, 4066))
 #: Neither a touch, which takes a hand in the picture, nor a machine on feet, which has no rims to mark.
 FILMED: Final = tuple(kind for kind in KINDS if kind not in ("touched", "anchor-weaker"))
 ROOT: Final = Path(__file__).resolve().parents[1]
