@@ -78,7 +78,7 @@ def say(cause: str, best: Weighed, probability: float, touch: Event | None, othe
         return f"{cause}, {chance}."
     told = _clause(best, best.explanation)
     if best.beside is not None and best.beside.explanation is not None:
-        told = f"Two things together: {told}; and {_clause(best.beside, best.beside.explanation)}"
+        told = f"Two things together: {within(told)}; and {within(_clause(best.beside, best.beside.explanation))}"
     return f"{told} (95 %), {chance}; {misfit}."
 
 
