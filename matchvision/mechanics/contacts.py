@@ -37,17 +37,20 @@ def _past(place_m: float, edge_m: float, ahead_m: float) -> float:
 
 @built_in
 def _grip_ratio(
-    time_s: float, state: FloatArray, i: int, body: FloatArray, x: float, y: float, middle_x: float
+    time_s: float, state: FloatArray, i: int, body: FloatArray, x: float, y: float, com_x: float
 ) -> float:  # fmt: skip
     """By how much grip is changed now and at a place in the body: since a time, and over a stretch of the table.
 
-    A load lies on all of its base: what stands for its front or rear half reaches from its middle to its end.
+    A load lies on all of its base, from its rear contacts to its front ones, and every part of it drags alike: how the
+    base bears along its length no balance tells.
     """
     ratio = body[at.GRIP_SINCE_RATIO] if time_s >= body[at.GRIP_SINCE_S] else 1.0
     if body[at.STRETCH_RATIO] != 1.0:
         along, across = np.cos(state[i + 2]), np.sin(state[i + 2])
+        ahead_m = 0.0
+        if body[at.WHEEL_RADIUS] <= 0.0:
+            x, ahead_m = body[at.CONTACT_0 + 6] - com_x, along * (body[at.CONTACT_0] - body[at.CONTACT_0 + 6])
         x_m = state[i] + along * x - across * y
-        ahead_m = along * (middle_x - x) if body[at.WHEEL_RADIUS] <= 0.0 else 0.0
         inside = _past(x_m, body[at.STRETCH_FROM], ahead_m) - _past(x_m, body[at.STRETCH_TO], ahead_m)
         ratio *= 1.0 + 0.5 * (body[at.STRETCH_RATIO] - 1.0) * inside
     return float(ratio)
@@ -82,7 +85,7 @@ def grip_contacts(
         grip = body[at.GRIP_SLIDING]
         if body[at.GRIP_STATIC] != grip:
             grip += (body[at.GRIP_STATIC] - grip) * np.exp(-((slip / STATIC_FADE_M_S) ** 2))
-        grip *= _grip_ratio(time_s, state, i, body, x, y, -com_x)
+        grip *= _grip_ratio(time_s, state, i, body, x, y, com_x)
         scale = grip / np.sqrt(slip * slip + CREEP_M_S**2)
         per_load[j, 0], per_load[j, 1], per_load[j, 2] = scale * slip_x, -scale * vy, scale * slip * slip
         if kind == at.ROLLING_FREE:

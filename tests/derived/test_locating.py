@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from matchvision.verdict.causes.locating import crossings, moved_by
+from matchvision.verdict.causes.locating import crossings, met_ends, moved_by
 from matchvision.verdict.causes.search.finding import MODEL_IN_TIME_S
 
 
@@ -25,6 +25,13 @@ def test_meetings_that_disagree_make_a_place_less_sure() -> None:
     off_m = np.array([0.002, 0.002, 0.008, 0.008])
     shift_m, u_m = moved_by(np.array([0, 3]), off_m, np.zeros(4), np.zeros(4))
     assert (shift_m, u_m) == pytest.approx((0.005, 0.003))
+
+
+def test_an_end_that_nothing_came_past_is_not_told() -> None:
+    """A base that went from 0.20 to 0.77 came 0.15 m past one end, and past the other by less than that is known to."""
+    assert met_ends((0.22, 0.36), (0.02, 0.02), 0.20, 0.77) == pytest.approx([np.nan, 0.36], nan_ok=True)
+    assert met_ends((0.22, 0.36), (0.005, 0.02), 0.20, 0.77) == pytest.approx([0.22, 0.36])
+    assert met_ends((0.22, 0.76), (0.005, 0.02), 0.20, 0.77) == pytest.approx([0.22, np.nan], nan_ok=True)
 
 
 def test_a_place_that_was_never_met_is_as_sure_as_the_whole_way() -> None:

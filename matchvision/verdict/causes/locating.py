@@ -4,6 +4,8 @@ A refitted match is held against speeds, so that its machines drift by millimetr
 or wall is met at the right moment, but lies off by as much as the machine does then.
 """
 
+import math
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
 
@@ -14,9 +16,10 @@ from matchvision.arrays import FloatArray
 from matchvision.errors import CannotMeasure
 from matchvision.mechanics.match import play_match_quickly
 from matchvision.records.motion import MachineMotion, MatchClock, Motion
+from matchvision.uncertainty.rounding import K_95
 from matchvision.verdict.causes.picturing import explained_match
 from matchvision.verdict.causes.refits.playing import Forecasted
-from matchvision.verdict.causes.search.finding import MODEL_IN_TIME_S
+from matchvision.verdict.causes.search.finding import MODEL_IN_TIME_S, ON_ITS_BASE
 from matchvision.verdict.causes.weighing import Weighed
 
 #: Spacing of the moments at which the match is read [s].
@@ -83,8 +86,20 @@ def _located(
         )
         shift_m, u_shift_m = moved_by(near, off_m, u_off_m, np.gradient(own.x_m, READ_S))
         at.append(place_m + shift_m)
-        u_at.append(float(np.hypot(u_m, u_shift_m)))
+        on_base_m = ON_ITS_BASE * model.machines[k].wheelbase_m / 2 if one.cause == "rough-stretch" else 0.0
+        u_at.append(float(np.linalg.norm([u_m, u_shift_m, on_base_m])))
+    if one.cause != "blocked":
+        at = met_ends(at, u_at, float(np.min(axles)), float(np.max(axles)))
     return replace(one, at=tuple(at), u_at=tuple(u_at))
+
+
+def met_ends(at_m: Sequence[float], u_at_m: Sequence[float], lowest_m: float, highest_m: float) -> list[float]:
+    """Ends of a stretch, low and high, with NaN for one that no wheel or base came past by more than its U95.
+
+    How far a stretch goes on beyond where a machine was, nothing tells.
+    """
+    past_m = (at_m[0] - lowest_m, highest_m - at_m[1])
+    return [end if past > K_95 * u else math.nan for end, u, past in zip(at_m, u_at_m, past_m, strict=True)]
 
 
 def _seen_off(

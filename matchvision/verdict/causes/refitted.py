@@ -13,7 +13,6 @@ from matchvision.mechanics.machine import MatchModel
 from matchvision.records.results import CauseRow, Grounds
 from matchvision.records.sheet import Run, StartPose
 from matchvision.verdict.causes.reasoning import as_logged, forecast_of, machine_paths
-from matchvision.verdict.causes.refits.erring import GUESSED_ERROR
 from matchvision.verdict.causes.refits.observing import observe
 from matchvision.verdict.causes.refits.onset import onset_s
 from matchvision.verdict.causes.refits.playing import Forecasted, player
@@ -58,7 +57,7 @@ def fit_match(
     if run.commands:
         forecasted = replace(forecasted, run=as_logged(forecasted.run))
     observed = observe(run, grounds.motion, grounds.pull, grounds.clock, forecasted.names, until_s)
-    fitter = RunFitter(observed, least=GUESSED_ERROR if forecasted.unplanned else 0.0)
+    fitter = RunFitter(observed, least=forecasted.least_error)
     play = player(forecasted, observed)
     zero = np.zeros(forecasted.numbers)
     as_planned = likeliest.cause in ("as-predicted", "command-changed")

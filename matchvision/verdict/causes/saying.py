@@ -20,8 +20,8 @@ _BEGINNINGS: Final = ("The", "It", "Something", "Two", "A")
 
 _SENTENCES: Final[Mapping[str, str]] = {
     "less-grip": "{machine} had {share} less grip than forecast from {since} on",
-    "slippery-stretch": "{machine} had {share} less grip between x = {low} and {high}",
-    "rough-stretch": "The table dragged {share} more at {machine} between x = {low} and {high}",
+    "slippery-stretch": "{machine} had {share} less grip {stretch}",
+    "rough-stretch": "The table dragged {share} more at {machine} {stretch}",
     "drive-loss": "{machine} had lost {share} of its drive{detail} since {since}",
     "hitch-released": "The rope was let go at {since}",
     "anchor-weaker": "The anchor of {machine} held {share} less than forecast",
@@ -82,6 +82,16 @@ def say(cause: str, best: Weighed, probability: float, touch: Event | None, othe
     return f"{told} (95 %), {chance}; {misfit}."
 
 
+def _stretch(at_m: tuple[float, ...], ends: list[str]) -> str:
+    """Where a stretch of table lies: an end that was not met (NaN) is not told."""
+    low, high = (math.isfinite(end_m) for end_m in at_m)
+    if low and high:
+        return f"between x = {ends[0]} and {ends[1]}"
+    if low or high:
+        return f"beyond x = {ends[0]}" if low else f"below x = {ends[1]}"
+    return "all along its way"
+
+
 def _interval(size: float, u_size: float, ends: tuple[float, float], unit: str = "") -> str:
     """A size with the half width of its 95 % interval; with both of its ends where they lie unevenly about it."""
     below, above = size - ends[0], ends[1] - size
@@ -131,6 +141,6 @@ def _clause(best: Weighed, explanation: Explanation) -> str:
         side="left" if size > 0 else "right",
         since=format_interval(best.at[0], best.u_at[0], "s") if best.at else "",
         low=ends[0] if ends else "",
-        high=ends[-1] if ends else "",
+        stretch=_stretch(best.at, ends) if len(ends) == 2 else "",
         detail=f" ({explanation.detail})" if explanation.detail else "",
     )

@@ -9,7 +9,7 @@ import numpy as np
 
 from matchvision.arrays import FloatArray
 from matchvision.verdict.causes.priors import Priors, priors_of
-from matchvision.verdict.causes.refits.erring import GUESSED_ERROR, UNEXPLAINED_ERRORS, Loosened
+from matchvision.verdict.causes.refits.erring import UNEXPLAINED_ERRORS, Loosened
 from matchvision.verdict.causes.refits.observing import Observed
 from matchvision.verdict.causes.refits.onset import onset_s
 from matchvision.verdict.causes.refits.playing import Forecasted, player
@@ -128,7 +128,7 @@ def weigh(
 
 def _refit_plain(forecasted: Forecasted, observed: Observed, logged: Forecasted | None) -> _Plain:
     """The match without a change, refitted as stated and as logged, and what looks for changes from there."""
-    least = GUESSED_ERROR if forecasted.unplanned else 0.0
+    least = forecasted.least_error
     fitter = RunFitter(observed, least=least)
     play = player(forecasted, observed)
 

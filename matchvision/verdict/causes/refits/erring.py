@@ -22,8 +22,9 @@ MODEL_ERROR_CHANCES: Final = (0.7, 0.15, 0.07, 0.04, 0.025, 0.015)
 #: two it left as little as a true one does and was clearly before all others.
 UNEXPLAINED_ERRORS: Final = (*MODEL_ERRORS, 0.16, 0.32, 0.64)
 UNEXPLAINED_CHANCES: Final = (0.05, 0.05, 0.1, 0.15, 0.15, 0.15, 0.15, 0.1, 0.1)
-#: The least of them where a throttle is guessed that changes evenly between a few moments: no operator's does.
-GUESSED_ERROR: Final = 0.02
+#: The least of them where a throttle is guessed that changes evenly between a few moments, as no operator's does; and
+#: where a load is dragged, since no table drags alike everywhere.
+ROUGH_ERROR: Final = 0.02
 #: Two computed runs are told apart by an error of this size.
 TOLD_APART: Final = 0.01
 #: A model's error lasts about this long [s] and is an Ornstein–Uhlenbeck process.

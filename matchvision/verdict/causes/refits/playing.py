@@ -14,6 +14,7 @@ from matchvision.mechanics.match import play_match_quickly
 from matchvision.mechanics.stated import Findings, Stated, tied_numbers
 from matchvision.records.sheet import Run, StartPose
 from matchvision.verdict.causes.refits.altering import scale_inertia, with_machine
+from matchvision.verdict.causes.refits.erring import ROUGH_ERROR
 from matchvision.verdict.causes.refits.observing import Observed, read_course, reading_times
 from matchvision.verdict.causes.refits.operating import operate
 
@@ -108,6 +109,12 @@ class Forecasted:
     def precision(self) -> FloatArray:
         """Of each number's normal prior: 1."""
         return np.ones(self.numbers)
+
+    @property
+    def least_error(self) -> float:
+        """The least that such a match gets wrong, as a share of each quantity's size."""
+        dragged = any(self.run.sheet.machine[name].load is not None for name in self.names)
+        return ROUGH_ERROR if self.unplanned or dragged else 0.0
 
     def unstated_inertia(self) -> tuple[str, ...]:
         """Machines whose wheels' inertia stands in no sheet."""
