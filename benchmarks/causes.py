@@ -1,8 +1,7 @@
 """Which cause is named first, over runs of a physics engine with one known change each, and over unchanged ones.
 
 Every forecast is honest: off the truth by what it says itself. Points: the markers' places with white noise. Pixels:
-rendered, compressed pictures through the whole analysis. Unmeasured: points, of a run whose other machine nobody has
-measured; they are told apart from the rest. One row a run:
+rendered, compressed pictures through the whole analysis. (Unmeasured: see `causes_unmeasured`.) One row a run:
 
 - ``right``: the true cause, of the right machine, came first; ``chance_of_first``, ``chance_of_true`` as stated;
 - ``z``: the error of its estimate over its standard uncertainty; ``since_s`` beside ``true_since_s``: its date;
@@ -17,7 +16,7 @@ import json
 import re
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Final
 
@@ -43,9 +42,6 @@ from tests.verdict.causes.changed_runs import (
 CHANGED_SEEDS, PLAIN_SEEDS = tuple(range(4001, 4004)), tuple(range(4001, 4019))
 #: Seeds of the filmed runs: one of each kind that a clip can show, from this one on, and unchanged ones.
 PIXEL_SEED, PLAIN_PIXEL_SEEDS = 4031, tuple(range(4031, 4040))
-#: Of runs whose other machine is unmeasured: kinds of change, and seeds; the unchanged ones have seeds of their own.
-UNMEASURED_KINDS, UNMEASURED_SEED = ("drive-loss", "side-loss", "late-start", "less-grip", "wrong-gear"), 4061
-UNMEASURED_PLAIN_SEEDS: Final = tuple(range(4061, 4066))
 #: Neither a touch, which takes a hand in the picture, nor a machine on feet, which has no rims to mark.
 FILMED: Final = tuple(kind for kind in KINDS if kind not in ("touched", "anchor-weaker"))
 ROOT: Final = Path(__file__).resolve().parents[1]
@@ -55,34 +51,32 @@ KEPT: Final = Path(tempfile.gettempdir()) / "matchvision-causes"
 
 def measure() -> pd.DataFrame:
     """One row a run; prints how often the true cause came first and how often stated chances came true."""
+    table = judge_all(plan())
+    print(summarise(table))
+    write_rows("causes_confusion", confusion_of(table).reset_index(), RESULTS)
+    write_rows("causes_reliability", reliability_of(table).reset_index(), RESULTS)
+    return table
+
+
+def judge_all(runs: Iterable[tuple[str, str, int]]) -> pd.DataFrame:
+    """One row a run (source, kind, seed); those that are kept from the same program are not computed again."""
     kept = KEPT / f"{state_of_program()}.jsonl"
     kept.parent.mkdir(parents=True, exist_ok=True)
     rows = [json.loads(line) for line in kept.read_text().splitlines()] if kept.exists() else []
-    done = {(row["source"], row["kind"], row["seed"]) for row in rows}
-    for source, kind, seed in plan():
-        if (source, kind, seed) in done:
-            continue
-        rows.append(judge(source, kind, seed))
-        with kept.open("a") as file:
-            file.write(json.dumps(rows[-1]) + "\n")
-    return tabulate_all(pd.DataFrame(rows))
-
-
-def tabulate_all(table: pd.DataFrame) -> pd.DataFrame:
-    """Print what came out, keep what was taken for what and how often stated chances came true; the same rows."""
-    known = table[table["source"] != "unmeasured"]
-    print(summarise(known))
-    if len(known) < len(table):
-        print(f"\nagainst an unmeasured machine:\n{summarise(table[table['source'] == 'unmeasured'])}")
-    write_rows("causes_confusion", confusion_of(known).reset_index(), RESULTS)
-    write_rows("causes_reliability", reliability_of(known).reset_index(), RESULTS)
-    return table
+    told = {(row["source"], row["kind"], row["seed"]): row for row in rows}
+    wanted = list(runs)
+    for source, kind, seed in wanted:
+        if (source, kind, seed) not in told:
+            told[source, kind, seed] = judge(source, kind, seed)
+            with kept.open("a") as file:
+                file.write(json.dumps(told[source, kind, seed]) + "\n")
+    return pd.DataFrame([told[run] for run in wanted])
 
 
 def plan() -> Iterator[tuple[str, str, int]]:
     """Every run (source, kind, seed), all sorts in turns: a study that is cut short has seen some of each."""
-    points = _mixed([(k, s) for s in CHANGED_SEEDS for k in KINDS], [("as-predicted", s) for s in PLAIN_SEEDS])
-    pixels = _mixed(
+    points = mixed([(k, s) for s in CHANGED_SEEDS for k in KINDS], [("as-predicted", s) for s in PLAIN_SEEDS])
+    pixels = mixed(
         [(k, PIXEL_SEED + i) for i, k in enumerate(FILMED)], [("as-predicted", s) for s in PLAIN_PIXEL_SEEDS]
     )
     every = len(points) / len(pixels)
@@ -90,12 +84,9 @@ def plan() -> Iterator[tuple[str, str, int]]:
         yield "points", kind, seed
         if int((k + 1) / every) > int(k / every):
             yield "pixels", *pixels[int(k / every)]
-    for kind, seed in _mixed([(k, UNMEASURED_SEED) for k in UNMEASURED_KINDS],
-                             [("as-predicted", s) for s in UNMEASURED_PLAIN_SEEDS]):  # fmt: skip
-        yield "unmeasured", kind, seed
 
 
-def _mixed(changed: list[tuple[str, int]], plain: list[tuple[str, int]]) -> list[tuple[str, int]]:
+def mixed(changed: list[tuple[str, int]], plain: list[tuple[str, int]]) -> list[tuple[str, int]]:
     """An unchanged run after every two changed ones, for as long as there are any."""
     out = []
     for k, run in enumerate(changed):
