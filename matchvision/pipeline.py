@@ -278,7 +278,7 @@ def refuse_broken_clip(run: Run, facts: ClipFacts, last_clip_s: float) -> None:
 
 
 def start_poses(run: Run, motion: Motion, clock: MatchClock) -> Mapping[str, StartPose]:
-    """Where each machine stands when the clock starts: from the sheet, else as measured in the nearest frame."""
+    """Where each machine stands when the clock starts: by the sheet, as seen in the nearest frame, or by the rules."""
     poses = {name: machine.start for name, machine in run.sheet.machine.items() if machine.start is not None}
     at = int(abs(motion.clip_s - clock.start_clip_s).argmin())
     for name, moved in motion.machines.items():
@@ -286,4 +286,8 @@ def start_poses(run: Run, motion: Motion, clock: MatchClock) -> Mapping[str, Sta
         heading_deg = float(moved.heading_deg[at])
         if name not in poses and place == place and heading_deg == heading_deg:  # NaN is not equal to itself
             poses[name] = StartPose(at_m=place, heading_deg=heading_deg)
+    if run.sheet.rules.hitch_from_centre_m is not None:
+        from matchvision.forecast import ruled_starts
+
+        poses = {**ruled_starts(run), **poses}
     return poses

@@ -5,22 +5,25 @@ from typing import Final
 
 import numpy as np
 
+from matchvision.errors import CannotMeasure
 from matchvision.mechanics.building import ASSUMED_SIZE_M
 from matchvision.mechanics.guessing import guess_opponent
 from matchvision.mechanics.machine import MachineModel, MatchModel, Pose
 from matchvision.mechanics.rope import RopeModel
 from matchvision.mechanics.tautrope import lay_rope
 from matchvision.records.profile import is_level
-from matchvision.records.sheet import Machine, Run, StartPose
+from matchvision.records.sheet import Machine, RopeSheet, Run, StartPose
 
 #: Turns in which machines are moved until the rope is taut, and how much of what is missing each turn makes up for: on
 #: a slope of 60° a step along x moves a hitch twice as far.
 TURNS: Final = 80
 TURN_RATIO: Final = 0.6
+#: By so much [m] the rules' places may miss the rope's length: a rope is measured to millimetres.
+STRETCHED_M: Final = 0.005
 
 
 def assume_starts(run: Run) -> tuple[Mapping[str, StartPose], tuple[str, ...]]:
-    """Starts from the sheet; for the rest: on the middle line, facing home, the rope taut and halved.
+    """Starts from the sheet; for the rest: on the middle line, facing home, by the rules or the rope taut and halved.
 
     Parameters
     ----------
@@ -32,6 +35,11 @@ def assume_starts(run: Run) -> tuple[Mapping[str, StartPose], tuple[str, ...]]:
         A machine whose hitch is not in the sheet gets none.
     assumed : sentences
         What was not in the sheet.
+
+    Raises
+    ------
+    CannotMeasure
+        Where the rope is too short for where the rules put both machines.
 
     Notes
     -----
@@ -47,6 +55,12 @@ def assume_starts(run: Run) -> tuple[Mapping[str, StartPose], tuple[str, ...]]:
     if rope is None:
         return starts, ()
     free = [name for name in rope.ends if name not in starts and run.sheet.machine[name].hitch is not None]
+    ruled_m = run.sheet.rules.hitch_from_centre_m
+    if ruled_m is not None:
+        starts |= {name: pose for name, pose in ruled_starts(run).items() if name in free}
+        _refuse_stretched(run, starts, ruled_m)
+        place = f"its hitch {ruled_m:g} m from the centre line as [rules] hitch_from_centre_m says"
+        return starts, tuple(f"{name} starts at x = {starts[name].at_m[0]:.3f} m, {place}" for name in free)
     places = {name: _stand(run.sheet.machine[name], rope.length_m / 2) for name in free}
     if free and all(run.sheet.machine[name].hitch is not None for name in rope.ends):
         _tauten(run, starts, places)
@@ -59,11 +73,44 @@ def assume_starts(run: Run) -> tuple[Mapping[str, StartPose], tuple[str, ...]]:
     return starts, assumed
 
 
+def ruled_starts(run: Run) -> Mapping[str, StartPose]:
+    """Where the rules put the rope's machines; none where they say nothing, or a hitch is not in the sheet."""
+    rope, ruled_m = run.sheet.rope, run.sheet.rules.hitch_from_centre_m
+    if rope is None or ruled_m is None:
+        return {}
+    machines = {name: run.sheet.machine[name] for name in rope.ends if name in run.sheet.machine}
+    return {name: _stand(machine, ruled_m) for name, machine in machines.items() if machine.hitch is not None}
+
+
 def _stand(machine: Machine, own_rope_m: float) -> StartPose:
     """A machine on the middle line, facing home, its hitch so far out on its own side."""
     home = 1.0 if machine.home == "+x" else -1.0
     at_m = machine.hitch.at_m if machine.hitch is not None else (0.0, 0.0, 0.0)
     return StartPose(at_m=(home * (own_rope_m - at_m[0]), -home * at_m[1]), heading_deg=0.0 if home > 0 else 180.0)
+
+
+def _refuse_stretched(run: Run, starts: Mapping[str, StartPose], ruled_m: float) -> None:
+    """Raise where the way between both hitches is longer than the rope."""
+    rope = run.sheet.rope
+    if rope is None or any(name not in starts for name in rope.ends):
+        return
+    way_m, _ = lay_rope(_laid(run, rope, starts))
+    if way_m > rope.length_m + STRETCHED_M:
+        msg = (
+            f"[rules] hitch_from_centre_m = {ruled_m:g} puts the hitches {way_m:.3f} m apart along the rope's way, and "
+            f"the rope is {rope.length_m:g} m long"
+        )
+        raise CannotMeasure(msg, do="measure both again, or give each machine a start of its own")
+
+
+def _laid(run: Run, rope: RopeSheet, starts: Mapping[str, StartPose]) -> MatchModel:
+    """Both machines at their starts and the rope between them; hitches at their heights."""
+    poses = [Pose(*starts[name].at_m, float(np.deg2rad(starts[name].heading_deg))) for name in rope.ends]
+    profile = tuple(sorted(run.sheet.table.profile_m))
+    return MatchModel(
+        tuple(_body(name, run.sheet.machine[name]) for name in rope.ends), tuple(poses),
+        RopeModel(rope.length_m, lying_m=rope.bead_radius_m), profile_m=() if is_level(profile) else profile,
+    )  # fmt: skip
 
 
 def _tauten(run: Run, starts: Mapping[str, StartPose], places: dict[str, StartPose]) -> None:
@@ -72,18 +119,8 @@ def _tauten(run: Run, starts: Mapping[str, StartPose], places: dict[str, StartPo
     if rope is None:
         return
     homes = {name: 1.0 if run.sheet.machine[name].home == "+x" else -1.0 for name in rope.ends}
-    profile = tuple(sorted(run.sheet.table.profile_m))
-    machines = tuple(_body(name, run.sheet.machine[name]) for name in rope.ends)
     for _ in range(TURNS):
-        poses = []
-        for name in rope.ends:
-            start = places.get(name) or starts[name]
-            poses.append(Pose(*start.at_m, float(np.deg2rad(start.heading_deg))))
-        laid = MatchModel(
-            machines, tuple(poses), RopeModel(rope.length_m, lying_m=rope.bead_radius_m),
-            profile_m=() if is_level(profile) else profile,
-        )  # fmt: skip
-        length_m, plus_m = lay_rope(laid)
+        length_m, plus_m = lay_rope(_laid(run, rope, {**starts, **places}))
         missing_m = rope.length_m - length_m
         for name, place in places.items():
             own_m = plus_m if homes[name] > 0 else length_m - plus_m

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from matchvision.errors import CannotMeasure
 from matchvision.forecast import assume_starts
 from matchvision.records.sheet import Run, RunSheet, StartPose
 
@@ -15,7 +16,7 @@ MACHINES: dict[str, dict[str, object]] = {
 }
 
 
-def _run(**machines: Mapping[str, object]) -> Run:
+def _run(rules: Mapping[str, object] | None = None, **machines: Mapping[str, object]) -> Run:
     sheet = RunSheet.model_validate(
         {
             "run": {"name": "practice", "clip": "clip.mp4"},
@@ -23,6 +24,7 @@ def _run(**machines: Mapping[str, object]) -> Run:
             "table": {"length_m": 2, "width_m": 1},
             "rope": {"length_m": 1.0, "ends": ["heron", "plover"]},
             "machine": machines,
+            "rules": rules or {},
         }
     )
     return Run(sheet=sheet, folder=Path())
@@ -53,6 +55,28 @@ def test_the_other_machine_stands_where_the_rope_is_taut() -> None:
     hitch_heron, hitch_plover_x = (-0.355, -0.12, 0.05), starts["plover"].at_m[0] - 0.15
     assert hypot(hitch_plover_x - hitch_heron[0], hitch_heron[1], 0.25 - 0.05) == pytest.approx(1.0)
     assert len(assumed) == 1
+
+
+def test_rules_put_hitches_where_they_say_and_a_start_of_its_own_comes_first() -> None:
+    """A rope that hangs at the start: hitches 0.96 m apart on one of 1 m, whichever side a machine is drawn to."""
+    starts, assumed = assume_starts(_run({"hitch_from_centre_m": 0.48}, **MACHINES))
+    assert starts["heron"].at_m == pytest.approx((-0.48 - 0.145, 0.02))
+    assert starts["plover"].at_m == pytest.approx((0.48 + 0.15, 0.0))
+    assert [word for word in assumed if "[rules] hitch_from_centre_m" in word] == list(assumed)
+    drawn = {"heron": {**MACHINES["heron"], "home": "+x"}, "plover": {**MACHINES["plover"], "home": "-x"}}
+    turned, _ = assume_starts(_run({"hitch_from_centre_m": 0.48}, **drawn))
+    assert turned["heron"].at_m == pytest.approx((0.48 + 0.145, -0.02))
+    assert turned["heron"].heading_deg == 0.0
+    own: dict[str, object] = {**MACHINES["heron"], "start": {"at_m": [-0.6, 0.1], "heading_deg": 170}}
+    starts, assumed = assume_starts(_run({"hitch_from_centre_m": 0.48}, heron=own, plover=MACHINES["plover"]))
+    assert starts["heron"] == StartPose(at_m=(-0.6, 0.1), heading_deg=170)
+    assert len(assumed) == 1
+
+
+def test_rules_that_would_stretch_the_rope_are_refused() -> None:
+    with pytest.raises(CannotMeasure, match=r"puts the hitches 1\.217 m apart .* the rope is 1 m long") as refused:
+        assume_starts(_run({"hitch_from_centre_m": 0.6}, **MACHINES))
+    assert refused.value.do is not None
 
 
 def test_rope_over_a_ridge_is_taut_and_halved() -> None:

@@ -108,6 +108,11 @@ class Rules(SheetModel):
     mark: str | None = Field(None, description="mark-past-line: name of the marker that decides, such as a bead")
     line_m: NotNegative | None = Field(None, description="mark-past-line: distance of both lines from the centre line")
     setup_limit_s: Positive | None = Field(None, description="time that the rules allow for setting up")
+    hitch_from_centre_m: Positive | None = Field(
+        None,
+        description="how far from the centre line each machine's hitch stands at the start; without it, the rope is "
+        "taut and halved",
+    )
 
 
 class RunSheet(SheetModel):
