@@ -46,8 +46,9 @@ def forecast(
 
     From the sheet's [forecast] blocks: a small table over match time, what limits each machine when, the expected
     winner, where the match ends and when wheels are expected to slip; what stands behind ± is half of the 95 %
-    interval. Where the sheet gives no start for a machine, it is taken to stand on the table's middle line with the
-    rope taut and halved. Two teams' own sheets are joined into one match.
+    interval. Where the sheet gives no start for a machine, it is taken to stand on the table's middle line where
+    [rules] hitch_from_centre_m says, else with the rope taut and halved. Two teams' own sheets are joined into one
+    match.
 
     \b
         matchvision forecast practice --out outputs/predicted

@@ -1,6 +1,6 @@
 """Where the machines stand when the clock starts, before any clip shows it."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Final
 
 import numpy as np
@@ -58,7 +58,8 @@ def assume_starts(run: Run) -> tuple[Mapping[str, StartPose], tuple[str, ...]]:
     ruled_m = run.sheet.rules.hitch_from_centre_m
     if ruled_m is not None:
         starts |= {name: pose for name, pose in ruled_starts(run).items() if name in free}
-        _refuse_stretched(run, starts, ruled_m)
+        if free:  # where both machines have starts of their own, the rules put none
+            _refuse_stretched(run, starts, free, ruled_m)
         place = f"its hitch {ruled_m:g} m from the centre line as [rules] hitch_from_centre_m says"
         return starts, tuple(f"{name} starts at x = {starts[name].at_m[0]:.3f} m, {place}" for name in free)
     places = {name: _stand(run.sheet.machine[name], rope.length_m / 2) for name in free}
@@ -89,18 +90,20 @@ def _stand(machine: Machine, own_rope_m: float) -> StartPose:
     return StartPose(at_m=(home * (own_rope_m - at_m[0]), -home * at_m[1]), heading_deg=0.0 if home > 0 else 180.0)
 
 
-def _refuse_stretched(run: Run, starts: Mapping[str, StartPose], ruled_m: float) -> None:
-    """Raise where the way between both hitches is longer than the rope."""
+def _refuse_stretched(run: Run, starts: Mapping[str, StartPose], ruled: Sequence[str], ruled_m: float) -> None:
+    """Raise where the way between both hitches is longer than the rope; ``ruled`` are those the rules put there."""
     rope = run.sheet.rope
     if rope is None or any(name not in starts for name in rope.ends):
         return
     way_m, _ = lay_rope(_laid(run, rope, starts))
     if way_m > rope.length_m + STRETCHED_M:
+        own = [f"the start of {name}" for name in rope.ends if name not in ruled]
+        puts = f" and {own[0]} put" if own else " puts"
         msg = (
-            f"[rules] hitch_from_centre_m = {ruled_m:g} puts the hitches {way_m:.3f} m apart along the rope's way, and "
-            f"the rope is {rope.length_m:g} m long"
+            f"[rules] hitch_from_centre_m = {ruled_m:g}{puts} the hitches {way_m:.3f} m apart along the rope's way, "
+            f"and the rope is {rope.length_m:g} m long"
         )
-        raise CannotMeasure(msg, do="measure both again, or give each machine a start of its own")
+        raise CannotMeasure(msg, do="measure them again, or give each machine a start of its own")
 
 
 def _laid(run: Run, rope: RopeSheet, starts: Mapping[str, StartPose]) -> MatchModel:

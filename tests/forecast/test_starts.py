@@ -79,6 +79,17 @@ def test_rules_that_would_stretch_the_rope_are_refused() -> None:
     assert refused.value.do is not None
 
 
+def test_rules_are_not_blamed_for_starts_that_they_do_not_give() -> None:
+    """Both with starts of their own: nothing is by the rules. One: the refusal names it beside the rules."""
+    own: dict[str, dict[str, object]] = {
+        "heron": {**MACHINES["heron"], "start": {"at_m": [-0.9, 0.0], "heading_deg": 180}},
+        "plover": {**MACHINES["plover"], "start": {"at_m": [0.9, 0.0], "heading_deg": 0}},
+    }
+    assert assume_starts(_run({"hitch_from_centre_m": 0.48}, **own)) == assume_starts(_run(**own))
+    with pytest.raises(CannotMeasure, match=r"= 0\.48 and the start of heron put the hitches"):
+        assume_starts(_run({"hitch_from_centre_m": 0.48}, heron=own["heron"], plover=MACHINES["plover"]))
+
+
 def test_rope_over_a_ridge_is_taut_and_halved() -> None:
     """By hand: on each side a straight piece from the crest, raised by the beads' radius, to the hitch on its slope."""
     profile = ((-1.0, -0.1), (0.0, 0.0), (1.0, -0.1))

@@ -84,6 +84,18 @@ def test_start_turns_with_the_home(sheets: tuple[Path, Path, Path]) -> None:
     assert turned.heading_deg == pytest.approx(358)
 
 
+def test_rules_of_the_shared_sheet_place_both_machines_for_either_draw(sheets: tuple[Path, Path, Path]) -> None:
+    """Hitches 0.145 m behind the middle and 0.5 m from the centre line: both middles stand 0.645 m out."""
+    heron, plover, table = sheets
+    table.write_text(SHARED + "[rules]\nhitch_from_centre_m = 0.5\n")
+    for plus, side in (("heron", 1.0), ("plover", -1.0)):
+        starts, assumed = assume_starts(join_sheets((heron, plover), table, plus))
+        assert starts["heron"].at_m == pytest.approx((side * 0.645, 0.0))
+        assert starts["plover"].at_m == pytest.approx((-side * 0.645, 0.0))
+        assert starts["heron"].heading_deg == (0.0 if side > 0 else 180.0)
+        assert all("hitch_from_centre_m" in sentence for sentence in assumed)
+
+
 def test_a_team_need_not_say_how_shared_colours_look(sheets: tuple[Path, Path, Path]) -> None:
     heron, _, table = sheets
     alone, beside = load_team(heron), load_team(heron, table)
