@@ -18,6 +18,8 @@ LIMITED_BY: Final = {
     "held": "by what holds it",
     "off": "by a drive that was off",
 }
+#: A share that would be told as 100 %.
+ALL_OF_IT: Final = 0.995
 #: Unit of what a lever's setting is when built.
 UNITS: Final = {"gear": "1", "grip": "1", "weight": "m", "arm": "s", "start": "s"}
 _FAILURES: Final = {
@@ -63,9 +65,8 @@ def say_all(name: str, limits: Sequence[tuple[str, float]], remedies: Sequence[R
     first = ""
     if limits:
         word, share = limits[0]
-        first = (
-            f"In the contest the pull of {name} was limited {LIMITED_BY[word]} for {100 * share:.0f} % of the time. "
-        )
+        long = "all of the time" if share > ALL_OF_IT else f"for {100 * share:.0f} % of the time"
+        first = f"In the contest the pull of {name} was limited {LIMITED_BY[word]} {long}. "
     good = [remedy for remedy in remedies if remedy.size < float("inf")]
     if not good:
         return f"{first}No single change that was tried would have turned the verdict with a chance of 90 %."
