@@ -188,9 +188,7 @@ def _expected_winner(forecast: ForecastRun, chance_95: tuple[float, float] | Non
         )
     margin = format_interval(1000 * forecast.margin_m, 1000 * forecast.u_margin_m, "mm")
     counted = f" ({format_chances(*chance_95)} from the {forecast.samples} samples alone)" if chance_95 else ""
-    if isfinite(chance) and (
-        (chance < EVEN_TO if chance_95 is None else chance_95[0] <= 0.5) or forecast.margin_m <= 0
-    ):
+    if isfinite(chance) and (chance < EVEN_TO if chance_95 is None else chance_95[0] <= 0.5):
         others = [
             f"{name} {format_chance(each)}" for name, each in forecast.win_chance.items() if name != forecast.winner
         ]
@@ -199,6 +197,8 @@ def _expected_winner(forecast: ForecastRun, chance_95: tuple[float, float] | Non
         chances = ", ".join([f"{forecast.winner} {format_chance(chance)}{counted}", *others])
         return f"Neither is expected to win: the chances are {chances}; {forecast.winner} {ahead}."
     said = f" with a chance of {format_chance(chance)}{counted}" if isfinite(chance) else ""
+    if forecast.margin_m <= 0:  # the mark came past its line first, and lies short of it at the end
+        return f"{forecast.winner} is expected to win{said}; its mark lies {short} at the end."
     return f"{forecast.winner} is expected to win{said}, by {margin}."
 
 

@@ -199,7 +199,8 @@ def _tells_of(row: CauseBrief, name: str, named: str, *, nobodys: bool) -> bool:
     if named not in causes:
         return False
     if named in OF_OTHERS:
-        return True
+        told = machines[causes.index(named)] if len(causes) == len(machines) else row.machine
+        return told != name
     if len(causes) == len(machines):
         return machines[causes.index(named)] in ("", name)
     return nobodys or "" in machines or name in machines

@@ -80,6 +80,6 @@ def say_unjudged(result: ResultFile) -> str:
     if result.verdict.winner is None:
         return "Not judged: the run has no winner."
     return (
-        "Not judged: these results do not tell how surely it has won. Do what their verdict says; if they are from an "
-        "older version, analyse the clip again."
+        "Not judged: these results do not tell how surely it has won, since the footage contradicts the sheet or they "
+        "are from an older version. Mend what the report names, and analyse the clip again."
     )

@@ -28,7 +28,7 @@ def _past(place_m: float, edge_m: float, ahead_m: float) -> float:
     """How much of what reaches ``ahead_m`` on from a place lies past an edge of a stretch: 1 all of it, -1 nothing."""
     here = (place_m - edge_m) / STRETCH_EDGE_M
     if abs(ahead_m) < STRETCH_EDGE_M:
-        return float(np.tanh(here))
+        return float(np.tanh(here + 0.5 * ahead_m / STRETCH_EDGE_M))
     there = (place_m + ahead_m - edge_m) / STRETCH_EDGE_M
     # The mean of tanh between the two: ln cosh u = |u| + ln(1 + exp(-2 |u|)) - ln 2.
     logs = abs(there) + np.log1p(np.exp(-2.0 * abs(there))) - abs(here) - np.log1p(np.exp(-2.0 * abs(here)))

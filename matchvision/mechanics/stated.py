@@ -69,19 +69,24 @@ def states_any_motor(facts: Drive) -> bool:
     return any(getattr(block, key) is not None for block in blocks for key in ("stall_torque_Nm", "no_load_rev_min"))
 
 
+#: Of a drive's block what says how it is driven, not what it can do.
+PLANNED: Final = frozenset({"throttle", "throttle_acts_on"})
+
+
 def drive_facts(run: Run, name: str, findings: Findings) -> tuple[str, Drive]:
     """The key and block that say what a machine's drive can do: the forecast, else what was measured before."""
     planned = run.sheet.forecast.get(name)
     machine = run.sheet.machine[name]
     if planned is not None and any(
-        getattr(planned, key) is not None for key in Drive.model_fields if key != "throttle"
+        getattr(planned, key) != field.default for key, field in Drive.model_fields.items() if key not in PLANNED
     ):
         return f"forecast.{name}", planned
     if planned is not None and (planned.left is not None or planned.right is not None):
         return f"forecast.{name}", planned
     if machine.drive is not None:
         findings.assumed.append(f"{name} has no forecast of its own; its measured drive [machine.{name}.drive] is used")
-        return f"machine.{name}.drive", machine.drive
+        plan = {key: getattr(planned, key) for key in PLANNED} if planned is not None and planned.throttle else {}
+        return f"machine.{name}.drive", machine.drive.model_copy(update=plan)
     return f"forecast.{name}", planned or Forecast()
 
 

@@ -98,11 +98,11 @@ def find_spreads(teams: Sequence[str], pairs: Sequence[Pair], played: Sequence[P
 
 
 def chances_of(played: Sequence[Played]) -> list[tuple[str, float, bool]]:
-    """Of every match with a sure winner: machine, chance that the forecasts gave it, whether it won."""
+    """Of every match with a sure result, nobody's among them: machine, chance that the forecasts gave it, if it won."""
     return [
         (name, float(chance), name == one.brief.verdict.winner)
         for one in played
-        if one.brief and one.brief.forecast and one.brief.verdict.winner and one.brief.verdict.sure
+        if one.brief and one.brief.forecast and one.brief.verdict.sure
         for name, chance in one.brief.forecast.win_chance.items()
         if chance is not None
     ]

@@ -67,7 +67,9 @@ def chances_by_line(x_m: FloatArray, u_x_m: FloatArray, line_m: float) -> Chance
     least_before, greatest_before = np.append(np.inf, least[:-1]), np.append(-np.inf, greatest[:-1])
     for_plus = np.maximum(0.0, ndtr(least_before) - ndtr(np.maximum(least, greatest))).sum()
     for_minus = np.maximum(0.0, ndtr(np.minimum(least, greatest)) - ndtr(greatest_before)).sum()
-    return Chances(float(for_minus), float(for_plus), float(np.maximum(0.0, 1.0 - for_minus - for_plus)))
+    # Sums of many differences may come out a rounding above 1.
+    for_minus, for_plus = min(float(for_minus), 1.0), min(float(for_plus), 1.0)
+    return Chances(for_minus, for_plus, max(0.0, 1.0 - for_minus - for_plus))
 
 
 def _above_zero(value: FloatArray, u: FloatArray) -> float:

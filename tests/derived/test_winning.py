@@ -138,6 +138,18 @@ def pulled(corners_m: tuple[float, ...], hidden_s: tuple[float, float] = (9.0, 9
     return rule(make_run(rules=rules), replace(motion, places=places), MatchClock(0.0, 2.0))
 
 
+def test_no_chance_is_above_one_by_rounding() -> None:
+    """Sums over many frames: a path that wanders past its line for certain, two hundred times."""
+    generator = np.random.default_rng(3)
+    for _ in range(200):
+        path_m = np.cumsum(generator.normal(0.0, 0.01, 600))
+        told = chances_by_line(path_m, np.full(600, 0.004), 0.05)
+        for_minus, for_plus, nobody = told.minus, told.plus, told.nobody
+        assert max(for_minus, for_plus, nobody) <= 1.0
+        assert min(for_minus, for_plus, nobody) >= 0.0
+        assert for_minus + for_plus + nobody == pytest.approx(1.0)
+
+
 def test_a_line_that_may_not_have_been_passed_first_is_not_sure_by_what_came_later() -> None:
     """Just past plover's line, then far past heron's, then far past plover's: the end makes the beginning no surer."""
     ruling = pulled((0.0, 0.1, 0.302, 0.302, 0.0, -0.5, -0.5, 0.0, 0.6, 0.6))

@@ -1,5 +1,6 @@
 """The predicted run from sheets: what it needs, what it says, what it leaves out."""
 
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any, Final
@@ -273,6 +274,15 @@ def test_measured_drive_stands_in_for_a_missing_forecast() -> None:
     assert "[machine.plover.drive]" in note.sentence
 
 
+def test_measured_drive_goes_by_the_plan_that_the_forecast_states() -> None:
+    """A forecast that says no more than how it will be driven, and a chance: what it can do was measured."""
+    content = sheet(forecast={"heron": drive(), "plover": {"win_chance": 0.6, "throttle": [[0.0, 0.0], [9.0, 0.0]]}})
+    content["machine"]["plover"] = machine("+x", 3.1, drive=drive(0.0042))
+    forecast, note = predict_run(run_of(content), STARTS, samples=16)
+    assert forecast.winner == "heron"
+    assert "[machine.plover.drive]" in note.sentence
+
+
 def test_load_run_has_no_winner() -> None:
     content = sheet(
         run={"name": "sled", "kind": "sled", "clip": "clip.mp4"},
@@ -334,6 +344,16 @@ def test_no_winner_is_told_as_certain_and_none_of_an_even_match(position_m: floa
     columns = {"t_s": t_s, "position_m": t_s * position_m / 3, "u_position_m": np.array([0.0, u_m])}
     forecast, note = predict_run(run_of(sheet(), curves={"plover": ForecastCurve(columns)}), STARTS)
     assert said in tell_forecast(forecast, note, ())
+
+
+def test_a_mark_that_came_past_first_and_lies_short_at_the_end_has_won() -> None:
+    """The first passing decides; the margin is where the mark lies at the end."""
+    columns = {"t_s": np.array([0.0, 3.0]), "position_m": np.array([0.0, 0.2])}
+    forecast, note = predict_run(run_of(sheet(), curves={"plover": ForecastCurve(columns)}), STARTS)
+    passed = replace(forecast, win_chance={"plover": 1.0, "heron": 0.0}, margin_m=-0.05, u_margin_m=0.002)
+    told = tell_forecast(passed, note, ())
+    said = "plover is expected to win with a chance of over 99 %; its mark lies 50.0 ± 3.9 mm short of it at the end."
+    assert said in told
 
 
 def test_neither_is_expected_where_samples_leave_it_open() -> None:

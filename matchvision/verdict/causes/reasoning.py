@@ -157,12 +157,12 @@ def rows_of(weighed: tuple[Weighed, ...], touch: Event | None, logged: tuple[str
             continue
         best = _merge(variants)
         size, u_size, unit = size_of(best) if best.beside is None else (NAN, NAN, "")
-        if cause == "command-changed" and len(logged) == 1:
-            machine = logged[0]
         dated = best.explanation is not None and best.explanation.dated and best.beside is None
         since_s = best.at[0] if dated else (touch.start_s if cause == "touched" and touch else NAN)
         otherwise = second.instead if (cause, machine) == second.of else ""
         statement = say(cause, best, probability, touch, otherwise)
+        if cause == "command-changed" and len(logged) == 1:
+            machine = logged[0]
         rows.append(CauseRow(cause, machine, probability, size, u_size, unit, since_s, statement))
     return tuple(sorted(rows, key=lambda row: -row.probability))
 
@@ -199,7 +199,8 @@ def let_go(rows: tuple[CauseRow, ...], loss: Event) -> tuple[CauseRow, ...]:
             continue
         chance = seen * row.probability
         if row.cause == "as-predicted":
-            said = f"{until_then.rstrip('.')}. Seen: {loss.evidence.rstrip('.')}."
+            seen_as = f" Seen: {loss.evidence.rstrip('.')}." if loss.evidence else ""
+            said = f"{until_then.rstrip('.')}.{seen_as}"
             own = (chance, loss.start_s, loss.u_start_s, "s", loss.start_s, said)
             left = row.probability - chance
             plain = f"The rope did not come off, and it went as predicted, {say_chance(left)}."
@@ -214,7 +215,8 @@ def let_go(rows: tuple[CauseRow, ...], loss: Event) -> tuple[CauseRow, ...]:
         )
         alone = row.probability - chance
         if alone > LEAST_TOLD:
-            out.append(replace(row, probability=alone))
+            kept = f"The rope did not come off, {say_chance(alone)}: {within(row.statement)}"
+            out.append(replace(row, probability=alone, statement=kept))
     return tuple(sorted(out, key=lambda row: -row.probability))
 
 

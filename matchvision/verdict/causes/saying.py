@@ -13,10 +13,15 @@ from matchvision.verdict.causes.search.explaining import Explanation
 from matchvision.verdict.causes.weighing import Weighed
 
 NAN: Final = math.nan
+#: Causes whose size is a share of something that is gone.
+LOSSES: Final = ("less-grip", "slippery-stretch", "drive-loss", "anchor-weaker")
 #: Ends of an interval are told apart where one lies this many times as far off as the other.
 UNEVEN: Final = 1.5
 #: Words with which statements begin that begin with no machine's name.
-_BEGINNINGS: Final = ("The", "It", "Something", "Two", "A")
+_BEGINNINGS: Final = (
+    "The rope ", "The table ", "The gear ratio ", "The drive of ", "The anchor of ", "The logged command ",
+    "It went as ", "Something that no ", "Two things together", "A hand was ",
+)  # fmt: skip
 
 _SENTENCES: Final[Mapping[str, str]] = {
     "less-grip": "{machine} had {share} less grip than forecast from {since} on",
@@ -56,10 +61,10 @@ def say(cause: str, best: Weighed, probability: float, touch: Event | None, othe
     ``otherwise`` is what may have been instead, as `say_briefly` gives it, where that is nearly as likely.
     """
     chance = f"{say_chance(probability)}, or {otherwise}" if otherwise else say_chance(probability)
+    if best.explanation is not None and best.fit.residual_rms > MODEL_ERRORS[-1]:
+        chance += ", though it only comes nearest of all that was tried and is no account of the run"
     off = "the forecast" if cause == "unexplained" else "it"
     misfit = f"what was measured lies {100 * best.fit.residual_rms:.1f} % of each quantity's size (rms) off {off}"
-    if best.explanation is not None and best.fit.residual_rms > MODEL_ERRORS[-1]:
-        misfit += ", more than a model gets wrong: it comes nearest of all that was tried, and is no account of the run"
     if cause == "as-predicted":
         return f"It went as predicted within the stated uncertainties, {chance}; {misfit}."
     if cause == "unexplained":
@@ -102,6 +107,12 @@ def _interval(size: float, u_size: float, ends: tuple[float, float], unit: str =
     return f"{told[0]} ({told[1]} to {told[2]}){f' {unit}' if unit else ''}"
 
 
+def _share(best: Weighed) -> str:
+    """A share in per cent; of what can be lost no more than all is."""
+    most = 100.0 if best.cause in LOSSES else math.inf
+    return _interval(100 * best.size, 100 * best.u_size, (100 * best.ends[0], min(100 * best.ends[1], most)), "%")
+
+
 def say_briefly(cause: str, best: Weighed, probability: float) -> str:
     """The same as what may have been instead: "it went as predicted, 30 %"."""
     if cause == "as-predicted":
@@ -123,8 +134,7 @@ def say_briefly(cause: str, best: Weighed, probability: float) -> str:
 
 def within(statement: str) -> str:
     """A statement as part of a longer sentence: a machine's name keeps its letter."""
-    first, space, rest = statement.partition(" ")
-    return f"{first.lower() if first in _BEGINNINGS else first}{space}{rest}"
+    return f"{statement[0].lower()}{statement[1:]}" if statement.startswith(_BEGINNINGS) else statement
 
 
 def _clause(best: Weighed, explanation: Explanation) -> str:
@@ -133,7 +143,7 @@ def _clause(best: Weighed, explanation: Explanation) -> str:
     ends = [format_interval(a, u, "m") for a, u in zip(best.at, best.u_at, strict=True)]
     return _SENTENCES[best.cause].format(
         machine=explanation.machine,
-        share=_interval(100 * best.size, 100 * best.u_size, (100 * best.ends[0], 100 * best.ends[1]), "%"),
+        share=_share(best),
         ratio=_interval(size, u_size, best.ends),
         size=format_interval(size, u_size, unit),
         amount=format_interval(1000 * abs(size), 1000 * u_size, "mm"),

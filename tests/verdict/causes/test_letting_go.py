@@ -1,6 +1,7 @@
 """A rope that was seen to come off: told as such, whatever the operators did after it."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -17,6 +18,17 @@ def came_off(at_s: float, probability: float = 1.0) -> Event:
     return Event("rope-off", "heron", at_s, math.nan, 0.01, probability, "the last bead ran away.")
 
 
+def test_a_rope_that_may_have_stayed_on_is_told_with_the_chance_that_is_left() -> None:
+    slip = CauseRow("less-grip", "A", 1.0, 0.4, 0.1, "1", 1.0, "A had less grip, over 99 %.")
+    both, alone = let_go((slip,), came_off(1.84, 0.9))
+    assert (both.probability, alone.probability) == pytest.approx((0.9, 0.1))
+    assert both.statement.endswith("(95 %), 90 %, and until then A had less grip, over 99 %.")
+    assert alone.statement.startswith("The rope did not come off, 10 %: A had less grip")
+    predicted = CauseRow("as-predicted", "", 1.0, *NOTHING, "It went as predicted.")
+    unseen = replace(came_off(1.84), evidence="")
+    assert "Seen" not in let_go((predicted,), unseen)[0].statement
+
+
 def test_what_explains_the_run_until_then_is_told_beside_it() -> None:
     rows = (
         CauseRow("as-predicted", "", 0.7, *NOTHING, "It went as predicted."),
@@ -25,6 +37,7 @@ def test_what_explains_the_run_until_then_is_told_beside_it() -> None:
     )
     told = {(row.cause, row.machine): row for row in let_go(rows, came_off(1.84))}
     assert sum(row.probability for row in told.values()) == pytest.approx(1.0, abs=0.01)
+    assert told["unexplained", ""].statement.startswith("The rope left the hitch of heron at")
     first = told["hitch-released", "heron"]
     assert first.probability == pytest.approx(0.693)
     assert first.since_s == 1.84

@@ -13,6 +13,7 @@ from matchvision.records.events import Event, EventKind, Grip
 from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.pull import Pull
 from matchvision.records.sheet import Quantity, Reach, Run
+from matchvision.report.wording import cause_words
 from matchvision.verdict.causes.priors import log_seen
 from matchvision.verdict.causes.reasoning import as_logged, forecast_of, machine_paths, rows_of, seen_stopped
 from matchvision.verdict.causes.refits.observing import Observed, observe
@@ -84,6 +85,26 @@ def test_a_size_that_may_be_much_larger_but_hardly_smaller_is_not_none() -> None
     assert say("wrong-mass", weighed, 0.85, None).startswith("heron weighed 1.41 (1.11 to 1.89) times what is stated")
     plain = say("wrong-mass", replace(weighed, ends=(0.98, 1.84)), 0.85, None)
     assert plain.startswith("heron weighed 1.41 ± 0.43 times")
+
+
+def test_what_is_nearly_as_likely_stands_beside_the_likeliest() -> None:
+    """Of a logged command as well, whose row has its machine's name only then; a lost share ends at 100 %."""
+    fit = Refit(np.zeros(1), np.eye(1), 0.0, 0.01, ())
+    lost = Explanation("drive-loss", "A", lambda match, _, __: match, lambda z: z, "1", dated=True)
+    command = Weighed("command-changed", None, 0.6, np.nan, np.nan, (), (), fit)
+    other = Weighed("drive-loss", lost, 0.4, 0.9, 0.1, (2.0,), (0.1,), fit, ends=(0.6, 1.05))
+    first, second = rows_of((command, other), None, ("A",))
+    assert (first.cause, first.machine) == ("command-changed", "A")
+    assert "60 %, or A had lost 90 (60 to 100) % of its drive since 2.00 ± 0.20 s, 40 %" in first.statement
+    assert " or " not in second.statement
+
+
+def test_a_cause_that_leaves_much_only_comes_nearest() -> None:
+    fit = Refit(np.zeros(1), np.eye(1), 0.0, 0.15, ())
+    mass = Explanation("wrong-mass", "heron", lambda match, _, __: match, lambda z: 1 + z, "1", none=1.0)
+    row = rows_of((Weighed("wrong-mass", mass, 1.0, 1.3, 0.1, (), (), fit),), None)[0]
+    told = cause_words((row,), kind="match", forecast=True, compared=True)
+    assert "only comes nearest of all that was tried" in told
 
 
 def test_a_stop_that_was_seen_counts_as_much_as_a_false_alarm_is_rare() -> None:

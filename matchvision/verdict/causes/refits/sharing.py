@@ -31,6 +31,6 @@ def with_one_thread_a_product(work: Callable[P, R]) -> Callable[P, R]:
 
 
 def at_each(work: Callable[[T], R], places: Iterable[T]) -> list[R]:
-    """What the work gives at each of several places, in their order, two at a time."""
+    """What the work gives at each of several places, in their order, two at a time of each caller."""
     with ThreadPoolExecutor(AT_A_TIME) as pool:
         return list(pool.map(work, places))
