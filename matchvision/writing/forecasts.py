@@ -1,15 +1,13 @@
 """A predicted run as files and as JSON, before anything is filmed."""
 
-import json
-import math
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from matchvision.errors import OutputError
 from matchvision.records.forecast import LIMITS, ForecastRun
+from matchvision.writing.documents import format_plain
 
 
 def write_forecast_table(forecast: ForecastRun, folder: Path) -> Path:
@@ -54,22 +52,22 @@ def describe_forecast(
     """
     ends = {
         name: {
-            key: _number(getattr(one, key)[-1])
+            key: float(getattr(one, key)[-1])
             for quantity in ("x_m", "y_m", "heading_deg")
             for key in (quantity, f"u_{quantity}")
         }
         for name, one in forecast.machines.items()
     }
     slips = {
-        name: {key: _number(getattr(one, key)) for key in ("slip_chance", "first_slip_s", "u_first_slip_s")}
+        name: {key: getattr(one, key) for key in ("slip_chance", "first_slip_s", "u_first_slip_s")}
         for name, one in forecast.machines.items()
     }
     content: dict[str, Any] = {
         "winner": forecast.winner or None,
-        "win_chance": {name: _number(value) for name, value in forecast.win_chance.items()},
+        "win_chance": dict(forecast.win_chance),
         "winner_chance_sampling_95": None if chance_95 is None else list(chance_95),
-        "margin_m": _number(forecast.margin_m),
-        "u_margin_m": _number(forecast.u_margin_m),
+        "margin_m": forecast.margin_m,
+        "u_margin_m": forecast.u_margin_m,
         "ends": ends,
         "slip": slips,
         "samples": forecast.samples,
@@ -77,13 +75,6 @@ def describe_forecast(
         "assumed": list(assumed),
         "left_out": list(forecast.left_out),
         "note": sentence,
-        "over_time": {
-            str(name): [_number(value) for value in column.to_numpy()]
-            for name, column in forecast_table(forecast).items()
-        },
+        "over_time": {str(name): column.tolist() for name, column in forecast_table(forecast).items()},
     }
-    return json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False)
-
-
-def _number(value: float | np.floating[Any]) -> float | None:
-    return float(f"{float(value):.6g}") if math.isfinite(float(value)) else None
+    return format_plain(content)

@@ -8,7 +8,7 @@ import numpy as np
 
 from matchvision.records.events import Event, Grip
 from matchvision.records.results import CauseRow
-from matchvision.uncertainty import format_interval
+from matchvision.uncertainty import format_chance, format_interval
 from matchvision.verdict.comparing import Compared
 
 #: Where something else was at work, comparison errors are taken this many u_val wide, beyond their own one.
@@ -59,10 +59,10 @@ def weigh_causes(compared: Sequence[Compared], grip: Grip | None) -> tuple[Cause
         nothing = (math.nan, math.nan, "", math.nan)
         why = f": {told}{also}" if name == likeliest or likeliest == "hitch-released" else "."
         if name == "as-predicted":
-            statement = f"It went as predicted, {say_chance(p)}{why}"
+            statement = f"It went as predicted, {format_chance(p)}{why}"
             rows.append(CauseRow(name, "", p, *nothing, statement))
         elif name == "unexplained":
-            statement = f"Something that was not predicted was at work, {say_chance(p)}{why}"
+            statement = f"Something that was not predicted was at work, {format_chance(p)}{why}"
             if worst is None:
                 rows.append(CauseRow(name, "", p, *nothing, statement))
                 continue
@@ -70,7 +70,7 @@ def weigh_causes(compared: Sequence[Compared], grip: Grip | None) -> tuple[Cause
             rows.append(CauseRow(name, worst.machine, p, row.error, row.u_validation, row.unit, math.nan, statement))
         elif loss is not None:
             since = f"{format_interval(loss.start_s, loss.u_start_s, 's')} (95 %)"
-            statement = f"The rope left the hitch of {loss.machine} at {since}, {say_chance(p)}: {loss.evidence}"
+            statement = f"The rope left the hitch of {loss.machine} at {since}, {format_chance(p)}: {loss.evidence}"
             rows.append(CauseRow(name, loss.machine, p, loss.start_s, loss.u_start_s, "s", loss.start_s, statement))
     return tuple(sorted(rows, key=lambda row: -row.probability))
 
@@ -113,13 +113,6 @@ def say_worst(worst: Compared, count: int) -> str:
         f"{among} largest disagreement is in the {row.quantity}: predicted {predicted}, measured {measured} (95 %), "
         f"{times:.1f} times their combined uncertainty apart."
     )
-
-
-def say_chance(probability: float) -> str:
-    """A probability in per cent; what lies within a per cent of impossible or certain is not said to be it."""
-    if probability < 0.01:
-        return "under 1 %"
-    return "over 99 %" if probability > 0.99 else f"{100 * probability:.0f} %"
 
 
 def _first_loss(grip: Grip | None) -> Event | None:

@@ -17,8 +17,8 @@ from matchvision.records.motion import MatchClock, Motion
 from matchvision.records.pull import Pull
 from matchvision.records.results import CauseRow
 from matchvision.records.sheet import Drive, Forecast, Run, StartPose
-from matchvision.uncertainty import format_interval
-from matchvision.verdict.causes.by_comparison import FALSE_ALARM, say_chance
+from matchvision.uncertainty import format_chance, format_interval
+from matchvision.verdict.causes.by_comparison import FALSE_ALARM
 from matchvision.verdict.causes.locating import locate
 from matchvision.verdict.causes.picturing import show_explained
 from matchvision.verdict.causes.refits.observing import observe
@@ -193,7 +193,7 @@ def let_go(rows: tuple[CauseRow, ...], loss: Event) -> tuple[CauseRow, ...]:
     whose = f"The rope left the hitch of {loss.machine} at {since}" if loss.machine else f"The rope came off at {since}"
     out = []
     for row in rows:
-        until_then = f"{whose}, {say_chance(seen)}, and until then {within(row.statement)}"
+        until_then = f"{whose}, {format_chance(seen)}, and until then {within(row.statement)}"
         if row.cause == "unexplained":
             out.append(replace(row, since_s=loss.start_s, statement=until_then))
             continue
@@ -203,7 +203,7 @@ def let_go(rows: tuple[CauseRow, ...], loss: Event) -> tuple[CauseRow, ...]:
             said = f"{until_then.rstrip('.')}.{seen_as}"
             own = (chance, loss.start_s, loss.u_start_s, "s", loss.start_s, said)
             left = row.probability - chance
-            plain = f"The rope did not come off, and it went as predicted, {say_chance(left)}."
+            plain = f"The rope did not come off, and it went as predicted, {format_chance(left)}."
             out += [
                 CauseRow("hitch-released", loss.machine, *own),
                 replace(row, probability=left, statement=plain),
@@ -215,7 +215,7 @@ def let_go(rows: tuple[CauseRow, ...], loss: Event) -> tuple[CauseRow, ...]:
         )
         alone = row.probability - chance
         if alone > LEAST_TOLD:
-            kept = f"The rope did not come off, {say_chance(alone)}: {within(row.statement)}"
+            kept = f"The rope did not come off, {format_chance(alone)}: {within(row.statement)}"
             out.append(replace(row, probability=alone, statement=kept))
     return tuple(sorted(out, key=lambda row: -row.probability))
 

@@ -5,9 +5,8 @@ from collections.abc import Mapping
 from typing import Final
 
 from matchvision.records.events import Event
-from matchvision.uncertainty import format_interval
+from matchvision.uncertainty import format_chance, format_interval
 from matchvision.uncertainty.rounding import K_95, round_to_uncertainty
-from matchvision.verdict.causes.by_comparison import say_chance
 from matchvision.verdict.causes.refits.erring import MODEL_ERRORS
 from matchvision.verdict.causes.search.explaining import Explanation
 from matchvision.verdict.causes.weighing import Weighed
@@ -60,7 +59,7 @@ def say(cause: str, best: Weighed, probability: float, touch: Event | None, othe
 
     ``otherwise`` is what may have been instead, as `say_briefly` gives it, where that is nearly as likely.
     """
-    chance = f"{say_chance(probability)}, or {otherwise}" if otherwise else say_chance(probability)
+    chance = f"{format_chance(probability)}, or {otherwise}" if otherwise else format_chance(probability)
     if best.explanation is not None and best.fit.residual_rms > MODEL_ERRORS[-1]:
         chance += ", though it only comes nearest of all that was tried and is no account of the run"
     off = "the forecast" if cause == "unexplained" else "it"
@@ -129,7 +128,7 @@ def say_briefly(cause: str, best: Weighed, probability: float) -> str:
         told = within(_clause(best, best.explanation))
         if best.beside is not None and best.beside.explanation is not None:
             told = f"two things together, {told} and {within(_clause(best.beside, best.beside.explanation))}"
-    return f"{told}, {say_chance(probability)}"
+    return f"{told}, {format_chance(probability)}"
 
 
 def within(statement: str) -> str:

@@ -1,7 +1,6 @@
 """Two causes together, where one does not do: the best single ones, each with every other one added to it."""
 
 from collections.abc import Iterable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,6 +8,7 @@ import numpy as np
 from matchvision.arrays import FloatArray
 from matchvision.mechanics.machine import MatchModel
 from matchvision.verdict.causes.refits.playing import Alterable
+from matchvision.verdict.causes.refits.sharing import at_each
 from matchvision.verdict.causes.search.explaining import Explanation
 from matchvision.verdict.causes.search.finding import NARROWED, PLACE_PRECISION, Found, Look, evenly
 from matchvision.verdict.causes.search.searching import Searcher
@@ -80,10 +80,9 @@ def pair_up(
 
 def _add_second(both: Searcher, altered: Altered, others: Sequence[Explanation]) -> list[FoundPair]:
     """The best second explanations beside the one that is at work in ``altered``."""
-    with ThreadPoolExecutor(2) as pool:  # the compiled steps let the other thread run
-        looks = _best(others, pool.map(both.look, others), NARROWED_ONES)
-        narrowed = _best([e for e, _ in looks], pool.map(lambda one: both.narrow(*one), looks), REFITTED_ONES)
-        seconds = list(pool.map(lambda one: both.refit(*one), narrowed))
+    looks = _best(others, at_each(both.look, others), NARROWED_ONES)
+    narrowed = _best([e for e, _ in looks], at_each(lambda one: both.narrow(*one), looks), REFITTED_ONES)
+    seconds = at_each(lambda one: both.refit(*one), narrowed)
     return [_refit(both, altered, other, second) for (other, _), second in zip(narrowed, seconds, strict=True)]
 
 

@@ -2,10 +2,10 @@
 
 import math
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import Final
 
+from matchvision.verdict.causes.refits.sharing import at_each
 from matchvision.verdict.causes.search.explaining import Explanation
 from matchvision.verdict.causes.search.finding import Found, Look, is_number
 from matchvision.verdict.causes.search.searching import Searcher
@@ -54,47 +54,46 @@ def search_all(searcher: Searcher, explanations: Sequence[Explanation], rival: f
     ``rival`` is the log evidence that the best of them must come near to be worth it: what they must have to be as
     likely as "as predicted".
     """
-    with ThreadPoolExecutor(2) as pool:  # the compiled steps let the other thread run
-        looks = list(pool.map(searcher.look, explanations))
-        for i, ours in enumerate(explanations):
-            for j, theirs in enumerate(explanations):
-                # The same cause on another side of the machine may be as likely from the same beginning.
-                if (theirs.cause, theirs.machine) == (ours.cause, ours.machine):
-                    looks[i] = max(looks[i], looks[j], key=lambda look: look.log_evidence)
-        most = max((look.log_evidence for look in looks), default=0.0)
-        likely = sorted(range(len(looks)), key=lambda i: -looks[i].log_evidence)[:LOOK_MOST]
-        likely = [i for i in likely if looks[i].log_evidence > most - LOOK_WITHIN]
-        fitted = sorted(range(len(looks)), key=lambda i: -looks[i].fitted_log_evidence)[:LOOK_FITTED]
-        likely += [i for i in fitted if i not in likely and math.isfinite(looks[i].fitted_log_evidence)]
-        narrowed = list(pool.map(lambda i: searcher.narrow(explanations[i], looks[i]), likely))
-        # Whether a wrong number is at work a look tells badly: stretched ones stand in for it.
-        numbers = [i for i, explanation in enumerate(explanations) if i not in likely and is_number(explanation)]
-        for i, held in zip(numbers, pool.map(lambda i: searcher.hold(explanations[i]), numbers), strict=True):
-            if held is not None:
-                likely.append(i)
-                narrowed.append(held)
-        best = max([rival, *(look.log_evidence for look in narrowed)])
-        order = sorted(range(len(likely)), key=lambda i: -narrowed[i].log_evidence)[:REFIT_MOST]
-        worth = {i for i in order if narrowed[i].log_evidence > best - REFIT_WITHIN} | set(order[:REFIT_LEAST])
+    looks = at_each(searcher.look, explanations)
+    for i, ours in enumerate(explanations):
+        for j, theirs in enumerate(explanations):
+            # The same cause on another side of the machine may be as likely from the same beginning.
+            if (theirs.cause, theirs.machine) == (ours.cause, ours.machine):
+                looks[i] = max(looks[i], looks[j], key=lambda look: look.log_evidence)
+    most = max((look.log_evidence for look in looks), default=0.0)
+    likely = sorted(range(len(looks)), key=lambda i: -looks[i].log_evidence)[:LOOK_MOST]
+    likely = [i for i in likely if looks[i].log_evidence > most - LOOK_WITHIN]
+    fitted = sorted(range(len(looks)), key=lambda i: -looks[i].fitted_log_evidence)[:LOOK_FITTED]
+    likely += [i for i in fitted if i not in likely and math.isfinite(looks[i].fitted_log_evidence)]
+    narrowed = at_each(lambda i: searcher.narrow(explanations[i], looks[i]), likely)
+    # Whether a wrong number is at work a look tells badly: stretched ones stand in for it.
+    numbers = [i for i, explanation in enumerate(explanations) if i not in likely and is_number(explanation)]
+    for i, held in zip(numbers, at_each(lambda i: searcher.hold(explanations[i]), numbers), strict=True):
+        if held is not None:
+            likely.append(i)
+            narrowed.append(held)
+    best = max([rival, *(look.log_evidence for look in narrowed)])
+    order = sorted(range(len(likely)), key=lambda i: -narrowed[i].log_evidence)[:REFIT_MOST]
+    worth = {i for i in order if narrowed[i].log_evidence > best - REFIT_WITHIN} | set(order[:REFIT_LEAST])
 
-        def finish(i: int) -> tuple[Explanation, Found]:
-            told = searcher.refit if i in worth else searcher.settle
-            return explanations[likely[i]], told(explanations[likely[i]], narrowed[i])
+    def finish(i: int) -> tuple[Explanation, Found]:
+        told = searcher.refit if i in worth else searcher.settle
+        return explanations[likely[i]], told(explanations[likely[i]], narrowed[i])
 
-        told = list(pool.map(finish, range(len(likely))))
-        best = max([rival, *(found.log_evidence for _, found in told)])
-        # What changes nothing is where the plain match is: it has its minimum, and takes no turn from what has not.
-        nothing = {i for i in worth if not searcher.tells(*told[i], narrowed[i])}
-        nearest = sorted(worth, key=lambda i: (i in nothing, -told[i][1].log_evidence))[:CONVERGED_MOST]
+    told = at_each(finish, range(len(likely)))
+    best = max([rival, *(found.log_evidence for _, found in told)])
+    # What changes nothing is where the plain match is: it has its minimum, and takes no turn from what has not.
+    nothing = {i for i in worth if not searcher.tells(*told[i], narrowed[i])}
+    nearest = sorted(worth, key=lambda i: (i in nothing, -told[i][1].log_evidence))[:CONVERGED_MOST]
 
-        def converge(i: int) -> tuple[Look, Found]:
-            one = told[i][1]
-            if one.log_evidence < best - CONVERGE_WITHIN:
-                return narrowed[i], one
-            return searcher.converge(explanations[likely[i]], narrowed[i], one)
+    def converge(i: int) -> tuple[Look, Found]:
+        one = told[i][1]
+        if one.log_evidence < best - CONVERGE_WITHIN:
+            return narrowed[i], one
+        return searcher.converge(explanations[likely[i]], narrowed[i], one)
 
-        for i, (look, again) in zip(nearest, pool.map(converge, nearest), strict=True):
-            narrowed[i], told[i] = look, (explanations[likely[i]], again)
+    for i, (look, again) in zip(nearest, at_each(converge, nearest), strict=True):
+        narrowed[i], told[i] = look, (explanations[likely[i]], again)
     return Search(told, narrowed, worth)
 
 
@@ -110,15 +109,14 @@ def sharpen_near(searcher: Searcher, search: Search, rival: float) -> list[Found
         explanation, found = search.found[i]
         return explanation, sharpen(searcher, explanation, search.looks[i], found)
 
-    with ThreadPoolExecutor(2) as pool:
-        while True:
-            # What was integrated over is often less likely than it seemed: what comes near it then is as well.
-            best = max([rival, *(found.log_evidence for _, found in search.found)])
-            near = [i for i in search.refitted - done if search.found[i][1].log_evidence > best - SHARPEN_WITHIN]
-            near = sorted(near, key=lambda i: -search.found[i][1].log_evidence)[: max(0, SHARPENED_MOST - len(done))]
-            if not near:
-                return moved
-            for i, better in zip(near, pool.map(sharper, near), strict=True):
-                moved += [better[1]] * (better[1].fit is not search.found[i][1].fit)
-                search.found[i] = better
-            done |= set(near)
+    while True:
+        # What was integrated over is often less likely than it seemed: what comes near it then is as well.
+        best = max([rival, *(found.log_evidence for _, found in search.found)])
+        near = [i for i in search.refitted - done if search.found[i][1].log_evidence > best - SHARPEN_WITHIN]
+        near = sorted(near, key=lambda i: -search.found[i][1].log_evidence)[: max(0, SHARPENED_MOST - len(done))]
+        if not near:
+            return moved
+        for i, better in zip(near, at_each(sharper, near), strict=True):
+            moved += [better[1]] * (better[1].fit is not search.found[i][1].fit)
+            search.found[i] = better
+        done |= set(near)
